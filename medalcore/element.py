@@ -1,0 +1,116 @@
+"""What an element is: a pure function from its part of the spec to parts of a solid."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import Cancelled
+from .ground import Ground
+from .solid import Solid
+from .tolerance import Tolerance
+
+Progress = Callable[[float, str], None]
+"""Called with a fraction from 0 to 1 and what is being done; may raise `Cancelled`."""
+
+Severity = Literal["note", "warning", "error"]
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """A triangle mesh given in memory instead of as a file: open, inside out, in any units.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+    triangles : (m, 3) int64
+    """
+
+    vertices: NDArray[np.float64]
+    triangles: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something about the piece a person should know.
+
+    Attributes
+    ----------
+    rule : str
+        Short name of what was looked at, such as ``undercut``.
+    severity : str
+        note, warning or error.
+    message : str
+        One line: what was found, against what, and what would be right.
+    where : str
+        Spec path or zone it is about.
+    measured, limit : float or None
+        The numbers behind it, in mm, degrees or grams as the message says.
+    """
+
+    rule: str
+    severity: Severity
+    message: str
+    where: str = ""
+    measured: float | None = None
+    limit: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One solid an element contributes, in face coordinates.
+
+    Attributes
+    ----------
+    solid : Solid
+        Crosses the field: reaches below it where it is added, above it where it cuts.
+    action : str
+        ``add`` or ``cut``.
+    """
+
+    solid: Solid
+    action: Literal["add", "cut"] = "add"
+
+
+@dataclass(frozen=True, eq=False)
+class Built:
+    """What an element made: its parts, measured facts for the report, and findings."""
+
+    parts: tuple[Part, ...]
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+
+def _silent(fraction: float, label: str) -> None:
+    return None
+
+
+@dataclass(frozen=True, eq=False)
+class Context:
+    """What every element may look at besides its own part of the spec.
+
+    Attributes
+    ----------
+    ground : Ground
+        The field of the face the element is on.
+    tolerance : Tolerance
+        How finely to work.
+    models : mapping of str to Model
+        In-memory relief sources by the text of their ``source`` key.
+    progress : callable
+        See `Progress`.
+    """
+
+    ground: Ground
+    tolerance: Tolerance
+    models: Mapping[str, Model] = field(default_factory=dict)
+    progress: Progress = _silent
+
+
+__all__ = [
+    "Built", "Cancelled", "Context", "Finding", "Model", "Part", "Progress", "Severity",
+]  # fmt: skip

@@ -1,0 +1,21 @@
+"""The registry: which function builds which table of a face.
+
+A new kind of element is one new module and one line here (and its table in `spec`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from .element import Built, Context
+from .lettering import build_inscription, build_legend
+from .relief import build_relief
+
+Builder = Callable[[Any, Context], Built]
+
+ELEMENTS: Mapping[str, Builder] = {
+    "relief": build_relief,
+    "legend": build_legend,
+    "inscription": build_inscription,
+}

@@ -1,0 +1,71 @@
+"""The ground of a face: the field that elements stand on.
+
+Face coordinates: u to the viewer's right, v up, z out of the face towards the viewer,
+z = 0 at the mid-plane of the piece, all in mm. Both faces use the same convention;
+only `assemble` turns the reverse over.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A flat, dished or domed field.
+
+    Attributes
+    ----------
+    level : float
+        z of the field where it meets the rim, mm.
+    radius : float
+        Radius at which the field meets the rim (of the inscribed circle on a piece that
+        is not round), mm.
+    dish : float
+        Sagitta of the field: above 0 hollow, below 0 domed, 0 flat, mm.
+    floor : float
+        Lowest z that an element may sink its foot to without nearing the other face, mm.
+    """
+
+    level: float
+    radius: float
+    dish: float
+    floor: float
+
+    @property
+    def lowest(self) -> float:
+        """Return the lowest z of the field, mm."""
+        return self.level - max(self.dish, 0.0)
+
+    @property
+    def highest(self) -> float:
+        """Return the highest z of the field, mm."""
+        return self.level - min(self.dish, 0.0)
+
+    def height(self, uv: FloatArray) -> FloatArray:
+        """Return z of the field at points.
+
+        Parameters
+        ----------
+        uv : (..., 2) float64
+            Points in face coordinates, mm.
+
+        Returns
+        -------
+        z : (...) float64
+            Height above the mid-plane, mm. Sphere through rim circle and sagitta:
+            R = (a² + s²) / 2s (circle geometry).
+        """
+        r2 = np.sum(np.square(np.asarray(uv, dtype=np.float64)), axis=-1)
+        if self.dish == 0.0:
+            return np.full(r2.shape, self.level)
+        s = abs(self.dish)
+        big = (self.radius**2 + s**2) / (2.0 * s)
+        cap = np.sqrt(np.maximum(big**2 - np.minimum(r2, self.radius**2), 0.0)) - (big - s)
+        return self.level - math.copysign(1.0, self.dish) * cap

@@ -1,0 +1,33 @@
+"""What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
+
+from .base import Table
+from .blank import Blank, Rim
+from .describe import Key, json_schema, keys_of, walk
+from .edge import Edge
+from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
+from .lettering import Inscription, Legend
+from .medal import Face, Field, Identity, MedalSpec
+from .relief import Relief
+
+__all__ = [
+    "Blank",
+    "Edge",
+    "Face",
+    "Field",
+    "Identity",
+    "Inscription",
+    "Key",
+    "Legend",
+    "MedalSpec",
+    "Relief",
+    "Rim",
+    "Table",
+    "json_schema",
+    "keys_of",
+    "parse_spec",
+    "read_spec",
+    "spec_from_dict",
+    "spec_to_dict",
+    "walk",
+    "write_spec",
+]

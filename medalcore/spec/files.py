@@ -1,0 +1,180 @@
+"""TOML in and out, with errors that name file, key and what would be right."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import tomli_w
+
+from ..errors import SpecError
+from .base import Table
+from .describe import Key, keys_of
+from .medal import MedalSpec
+
+_AT = re.compile(r" - at `\$\.?(.*)`$")
+
+
+def read_spec(path: str | os.PathLike[str]) -> MedalSpec:
+    """Read a spec from a TOML file.
+
+    Relief sources and font files given relative to the spec's folder come back as absolute
+    paths, so that the spec means the same from everywhere.
+
+    Raises
+    ------
+    SpecError
+        One line: file, key, what is wrong, what is allowed.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise SpecError("there is no such file", file=str(path)) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise SpecError(f"cannot be read as UTF-8 text ({error})", file=str(path)) from None
+    return parse_spec(text, file=str(path), folder=path.absolute().parent)
+
+
+def parse_spec(text: str, *, file: str = "", folder: Path | None = None) -> MedalSpec:
+    """Read a spec from TOML text; `folder` is what relative sources are relative to.
+
+    Raises
+    ------
+    SpecError
+        As `read_spec`.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SpecError(f"is not valid TOML: {error}", file=file) from None
+    return spec_from_dict(data, file=file, folder=folder)
+
+
+def spec_from_dict(data: Any, *, file: str = "", folder: Path | None = None) -> MedalSpec:
+    """Make a spec from plain dicts and lists, as TOML or JSON give them.
+
+    Raises
+    ------
+    SpecError
+        As `read_spec`.
+    """
+    try:
+        spec = msgspec.convert(data, MedalSpec)
+    except msgspec.ValidationError as error:
+        raise _explain(str(error), data, file) from None
+    return _map_files(spec, lambda name: _absolute(name, folder)) if folder else spec
+
+
+def spec_to_dict(spec: MedalSpec) -> dict[str, Any]:
+    """Return a spec as plain dicts and lists; keys at their defaults are left out."""
+    plain: dict[str, Any] = msgspec.to_builtins(spec)
+    return plain
+
+
+def write_spec(spec: MedalSpec, path: str | os.PathLike[str]) -> None:
+    """Write a spec as TOML, whole or not at all; files below its folder become relative."""
+    path = Path(path)
+    folder = path.absolute().parent
+    text = tomli_w.dumps(spec_to_dict(_map_files(spec, lambda name: _relative(name, folder))))
+    spare = path.with_name(f".{path.name}.{os.getpid()}.part")
+    spare.write_text(text, encoding="utf-8")
+    os.replace(spare, path)
+
+
+def _absolute(name: str, folder: Path) -> str:
+    if name.startswith("object:") or os.path.isabs(name):
+        return name
+    return str(folder / name)
+
+
+def _relative(name: str, folder: Path) -> str:
+    path = Path(name)
+    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else name
+
+
+def _map_files(table: Any, change: Any) -> Any:
+    """Return the spec with `change` applied to every relief source (fonts may be names)."""
+    if isinstance(table, tuple):
+        return tuple(_map_files(item, change) for item in table)
+    if not isinstance(table, Table):
+        return table
+    new: dict[str, Any] = {}
+    for name in table.__struct_fields__:
+        value = getattr(table, name)
+        if name == "source" and value:
+            new[name] = change(value)
+        elif name == "font" and value.lower().endswith((".ttf", ".otf", ".ttc", ".otc")):
+            new[name] = change(value)
+        elif isinstance(value, Table | tuple):
+            new[name] = _map_files(value, change)
+    return msgspec.structs.replace(table, **new)
+
+
+def _explain(message: str, data: Any, file: str) -> SpecError:
+    """Turn the validation library's sentence into ours."""
+    found = _AT.search(message)
+    path = found.group(1) if found else ""
+    message = _AT.sub("", message)
+    unknown = re.match(r"Object contains unknown field `(.*)`", message)
+    if unknown:
+        name = unknown.group(1)
+        table = _table_at(path)
+        names = [k.name for k in keys_of(table)] if table else []
+        near = difflib.get_close_matches(name, names, 1, 0.5)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        key = f"{path}.{name}" if path else name
+        return SpecError(f"unknown key; {hint}allowed here: {', '.join(names)}", key=key, file=file)
+    missing = re.match(r"Object missing required field `(.*)`", message)
+    if missing:
+        key = f"{path}.{missing.group(1)}" if path else missing.group(1)
+        found_key = _key_at(key)
+        return SpecError(
+            f"is missing; give {found_key.allowed() if found_key else 'it'}", key=key, file=file
+        )
+    got = _value_at(data, path)
+    about = _key_at(path)
+    if about is None:
+        return SpecError(message[:1].lower() + message[1:], key=path, file=file)
+    hint = ""
+    if isinstance(got, str) and about.choices:
+        near = difflib.get_close_matches(got, about.choices, 1, 0.5)
+        hint = f"; did you mean '{near[0]}'?" if near else ""
+    shown = f'"{got}"' if isinstance(got, str) else str(got).lower() if isinstance(got, bool) else got
+    return SpecError(f"{shown} is not allowed; give {about.allowed()}{hint}", key=path, file=file)
+
+
+def _steps(path: str) -> list[str]:
+    return [s for s in re.split(r"\.|(\[[^\]]*\])", path) if s]
+
+
+def _table_at(path: str) -> type[Table] | None:
+    table: type[Table] | None = MedalSpec
+    for step in _steps(path):
+        if step.startswith("["):
+            continue
+        key = next((k for k in keys_of(table) if k.name == step), None) if table else None
+        table = key.table if key else None
+    return table
+
+
+def _key_at(path: str) -> Key | None:
+    steps = [s for s in _steps(path) if not s.startswith("[")]
+    if not steps:
+        return None
+    table = _table_at(".".join(steps[:-1]))
+    return next((k for k in keys_of(table) if k.name == steps[-1]), None) if table else None
+
+
+def _value_at(data: Any, path: str) -> Any:
+    for step in _steps(path):
+        try:
+            data = data[int(step[1:-1])] if step.startswith("[") else data[step]
+        except (KeyError, IndexError, TypeError, ValueError):
+            return data
+    return data

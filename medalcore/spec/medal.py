@@ -1,0 +1,63 @@
+"""The whole spec of a piece."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import Annotated, Literal
+
+import msgspec
+
+from .base import Table, doc
+from .blank import Blank
+from .edge import Edge
+from .lettering import Inscription, Legend
+from .relief import Relief
+
+
+class Identity(Table):
+    """What the piece is called, what it is of, and how it will be made."""
+
+    name: Annotated[str, doc("Name of the piece; names the files too", min_length=1, max_length=200)] = "Medal"
+    process: Annotated[
+        Literal["struck", "cast", "milled", "printed"], doc("How the piece will be made")
+    ] = "struck"
+    metal: Annotated[str, doc("Metal or other material, by its name in the table of materials", min_length=1)] = "bronze"
+    alignment: Annotated[
+        Literal["medal", "coin"] | float,
+        doc("Axis the piece is turned over: medal (upright), coin (level), or degrees from upright"),
+    ] = "medal"
+
+    @property
+    def slug(self) -> str:
+        """Return the name as a file name: lower case, hyphens, plain letters."""
+        plain = unicodedata.normalize("NFKD", self.name).encode("ascii", "ignore").decode()
+        return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-") or "medal"
+
+
+class Field(Table):
+    """The ground of a face."""
+
+    dish: Annotated[
+        float,
+        doc("Depth of the hollow in the middle of the field; 0 is flat, below 0 domed", unit="mm", ge=-20, le=20),
+    ] = 0.0
+
+
+class Face(Table):
+    """One side of the piece."""
+
+    field: Field = Field()
+    relief: tuple[Relief, ...] = ()
+    legend: tuple[Legend, ...] = ()
+    inscription: tuple[Inscription, ...] = ()
+
+
+class MedalSpec(Table):
+    """Everything that is asked for, and nothing that is computed from it."""
+
+    medal: Identity = msgspec.field(default_factory=Identity)
+    blank: Blank = msgspec.field(default_factory=Blank)
+    edge: Edge = msgspec.field(default_factory=Edge)
+    obverse: Face = msgspec.field(default_factory=Face)
+    reverse: Face = msgspec.field(default_factory=Face)
