@@ -1,0 +1,218 @@
+"""Bring the elements of both faces and the blank together: the only booleans between them."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .blank import Blanked, build_blank
+from .cache import StageCache, digest_of_files, key_of
+from .element import Built, Context, Finding, Model, Progress
+from .elements import ELEMENTS
+from .errors import MedalError, SolidError, SpecError
+from .ground import Ground
+from .solid import Label, Side, Solid, arrays_of, united, without
+from .spec import Face, MedalSpec, Table
+from .tolerance import Tolerance
+from .weld import Closure, closure, weld
+
+_TIGHTEN_MM = (1e-5, 3e-5, 1e-4, 3e-4)
+"""How much short edges may be drawn together, mm, until the float32 mesh closes. A step of
+float32 at 20 mm is 2e-6 mm (IEEE 754); the last value is still far below what is visible."""
+
+
+@dataclass(frozen=True, eq=False)
+class Assembled:
+    """The piece as arrays, and what was found on the way.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+        mm, exactly representable as float32.
+    triangles : (m, 3) int64
+    code : (m,) int64
+        Index into `labels`.
+    labels : tuple of Label
+    closure : Closure
+    facts : mapping
+        Measured facts by spec path.
+    findings : tuple of Finding
+    seconds : mapping of str to float
+        Time per stage.
+    """
+
+    vertices: NDArray[np.float64]
+    triangles: NDArray[np.int64]
+    code: NDArray[np.int64]
+    labels: tuple[Label, ...]
+    closure: Closure
+    facts: Mapping[str, Any]
+    findings: tuple[Finding, ...]
+    seconds: Mapping[str, float]
+
+
+@dataclass
+class _Log:
+    """What piles up while one piece is assembled; lives only inside `assemble`."""
+
+    facts: dict[str, Any] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def add(self, path: str, built: Built | Blanked) -> None:
+        if built.facts:
+            self.facts[path] = dict(built.facts)
+        self.findings += [replace(f, where=f.where or path) for f in built.findings]
+
+    def spent(self, stage: str, since: float) -> None:
+        self.seconds[stage] = self.seconds.get(stage, 0.0) + time.perf_counter() - since
+
+
+def assemble(
+    spec: MedalSpec,
+    tolerance: Tolerance,
+    *,
+    models: Mapping[str, Model],
+    cache: StageCache,
+    progress: Progress,
+) -> Assembled:
+    """Build every element of `spec` and unite them into one closed solid.
+
+    Raises
+    ------
+    SpecError, SourceError
+        With the path of the element in front.
+    SolidError
+        If the union does not close.
+    """
+    log = _Log()
+    start = time.perf_counter()
+    progress(0.0, "blank")
+    key = key_of("blank", spec.blank, spec.edge, _blank_faces(spec), tolerance)
+    blank = cache.get(key, lambda: build_blank(spec, tolerance))
+    log.add("blank", blank)
+    log.spent("blank", start)
+    adds, cuts = _elements(spec, blank, tolerance, models, cache, progress, log)
+    start = time.perf_counter()
+    progress(0.86, "union")
+    body = without(united([blank.solid, *adds]), cuts)
+    log.spent("union", start)
+    start = time.perf_counter()
+    progress(0.95, "closing")
+    vertices, triangles, code, labels, proof = seal(body)
+    log.spent("closing", start)
+    return Assembled(
+        vertices, triangles, code, labels, proof, log.facts, tuple(log.findings), log.seconds
+    )
+
+
+def placement(alignment: str | float, side: Side) -> NDArray[np.float64]:
+    """Return the (3, 4) transform from face coordinates to the piece.
+
+    The reverse is turned by half a turn about an axis in the plane of the piece: upright
+    for medal alignment, level for coin alignment, else at the given degrees from upright.
+    """
+    if side == 1:
+        return np.eye(3, 4)
+    degrees = {"medal": 0.0, "coin": 90.0}.get(str(alignment))
+    angle = math.radians(float(alignment) if degrees is None else degrees)
+    axis = np.array([math.sin(angle), math.cos(angle), 0.0])
+    turn = 2.0 * np.outer(axis, axis) - np.eye(3)  # Rodrigues' formula at half a turn
+    turn[np.abs(turn) < 1e-15] = 0.0
+    return np.hstack([turn, np.zeros((3, 1))])
+
+
+def _blank_faces(spec: MedalSpec) -> list[Any]:
+    """Return what the blank looks at on the faces: all but the tables elements are made of."""
+    names = [n for n in Face.__struct_fields__ if n not in ELEMENTS]
+    return [getattr(face, n) for face in (spec.obverse, spec.reverse) for n in names]
+
+
+def _jobs(spec: MedalSpec, blank: Blanked) -> Iterator[tuple[str, str, Table, Ground, Side]]:
+    """Yield path, kind, table, ground and side of every element, in a fixed order."""
+    sides: tuple[tuple[str, Face, Ground, Side], ...] = (
+        ("obverse", spec.obverse, blank.obverse, 1),
+        ("reverse", spec.reverse, blank.reverse, -1),
+    )
+    for name, face, ground, side in sides:
+        for kind in ELEMENTS:
+            for i, table in enumerate(getattr(face, kind)):
+                yield f"{name}.{kind}[{i}]", kind, table, ground, side
+
+
+def _elements(
+    spec: MedalSpec,
+    blank: Blanked,
+    tolerance: Tolerance,
+    models: Mapping[str, Model],
+    cache: StageCache,
+    progress: Progress,
+    log: _Log,
+) -> tuple[list[Solid], list[Solid]]:
+    """Build all elements; return what is added and what is cut, in piece coordinates."""
+    adds: list[Solid] = []
+    cuts: list[Solid] = []
+    jobs = list(_jobs(spec, blank))
+    for n, (path, kind, table, ground, side) in enumerate(jobs):
+        start = time.perf_counter()
+        low, high = (0.05 + 0.8 * (n + i) / len(jobs) for i in (0, 1))
+
+        def report(fraction: float, label: str, low: float = low, high: float = high) -> None:
+            progress(low + fraction * (high - low), label)
+
+        report(0.0, path)
+        context = Context(ground, tolerance, models, report)
+        key = key_of(kind, table, ground, tolerance, digest_of_files(table, models))
+        built = _named(path, lambda k=kind, t=table, c=context, y=key: cache.get(  # type: ignore[misc]
+            y, lambda: ELEMENTS[k](t, c)
+        ))
+        log.add(path, built)
+        for part in built.parts:
+            placed = part.solid.on_side(side).moved(placement(spec.medal.alignment, side))
+            (adds if part.action == "add" else cuts).append(placed)
+        log.spent(kind, start)
+    return adds, cuts
+
+
+def _named(path: str, make: Any) -> Built:
+    """Run an element's builder; put its path before what it complains about."""
+    try:
+        built: Built = make()
+        return built
+    except SpecError as error:
+        raise error.at(path) from None
+    except MedalError as error:
+        if isinstance(error, SolidError) or not str(error).startswith(path):
+            error.args = (f"{path}: {error}",)
+        raise
+
+
+def seal(
+    body: Solid,
+) -> tuple[
+    NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], tuple[Label, ...], Closure
+]:
+    """Return the piece as float32-exact arrays that are proven closed.
+
+    Raises
+    ------
+    SolidError
+        If no harmless tightening closes it.
+    """
+    proof = None
+    for tighten in (0.0, *_TIGHTEN_MM):
+        tried = Solid(body.manifold.simplify(tighten), body.labels) if tighten else body
+        vertices, triangles, code, labels = arrays_of(tried)
+        proof = closure(vertices, triangles)
+        if proof.is_closed:
+            return *weld(vertices, triangles), code, labels, proof
+    raise SolidError(
+        f"the piece does not close: {proof.bad_edges} edges not shared by two triangles, "
+        f"{proof.collapsed + proof.flat} triangles without area; move or resize an element a little"
+    )

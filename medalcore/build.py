@@ -1,0 +1,158 @@
+"""From a spec to a finished piece."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from .assemble import Assembled, assemble
+from .cache import StageCache
+from .element import Finding, Model, Progress
+from .errors import SolidError
+from .inspect import inspect
+from .materials import material_named
+from .medal import Medal
+from .solid import ZONES
+from .spec import MedalSpec
+from .tolerance import Quality, tolerance_for
+
+
+def build(
+    spec: MedalSpec,
+    quality: Quality = "fine",
+    progress: Progress | None = None,
+    *,
+    models: Mapping[str, Model] | None = None,
+    cache: StageCache | None = None,
+) -> Medal:
+    """Build a piece.
+
+    Parameters
+    ----------
+    spec : MedalSpec
+    quality : {"fine", "draft"}
+        How finely curves and reliefs are worked.
+    progress : callable, optional
+        Called with a fraction from 0 to 1 and a stage; raise `Cancelled` in it to stop.
+    models : mapping, optional
+        Meshes in memory for relief sources that are not files, by the text of `source`.
+    cache : StageCache, optional
+        Finished stages of earlier builds.
+
+    Raises
+    ------
+    SpecError, SourceError
+        One line: where in the spec, what is wrong, what would be right.
+    SolidError
+        If the piece does not come out as one closed body.
+    """
+    start = time.perf_counter()
+    tell: Progress = progress or (lambda fraction, label: None)
+    material = material_named(spec.medal.metal)
+    done = assemble(
+        spec,
+        tolerance_for(quality),
+        models=models or {},
+        cache=cache or StageCache(),
+        progress=tell,
+    )
+    if done.closure.bodies != 1:
+        raise SolidError(
+            f"the piece came out as {done.closure.bodies} separate bodies; an element stands "
+            "off the blank: check its place and size"
+        )
+    medal = _medal(spec, done, material.mass_g(done.closure.volume_mm3))
+    tell(0.98, "inspecting")
+    findings = (*done.findings, *inspect(medal, spec))
+    seconds = {**done.seconds, "all": time.perf_counter() - start}
+    report = _report(spec, quality, medal, done, findings, seconds)
+    tell(1.0, "done")
+    return replace(medal, findings=findings, report=report)
+
+
+def _medal(spec: MedalSpec, done: Assembled, mass_g: float) -> Medal:
+    zones = [z for z in ZONES if any(label.zone == z for label in done.labels)]
+    to_zone = np.array([zones.index(label.zone) for label in done.labels], dtype=np.uint8)
+    to_side = np.array([label.side for label in done.labels], dtype=np.int8)
+    return Medal(
+        name=spec.medal.name,
+        vertices=done.vertices,
+        triangles=done.triangles,
+        zone=to_zone[done.code],
+        side=to_side[done.code],
+        zone_names=tuple(zones),
+        volume_mm3=done.closure.volume_mm3,
+        mass_g=mass_g,
+        is_closed=done.closure.is_closed,
+    )
+
+
+def _report(
+    spec: MedalSpec,
+    quality: Quality,
+    medal: Medal,
+    done: Assembled,
+    findings: tuple[Finding, ...],
+    seconds: Mapping[str, float],
+) -> dict[str, Any]:
+    """Return what the report file says; every size is measured on the mesh."""
+    low, high = medal.vertices.min(axis=0), medal.vertices.max(axis=0)
+    material = material_named(spec.medal.metal)
+    return {
+        "name": medal.name,
+        "slug": spec.medal.slug,
+        "quality": quality,
+        "process": spec.medal.process,
+        "alignment": spec.medal.alignment,
+        "metal": spec.medal.metal,
+        "material": material.title,
+        "density_g_cm3": material.density,
+        "density_source": material.source,
+        "diameter_mm": round(_widest(medal), 6),
+        "width_mm": round(float(high[0] - low[0]), 6),
+        "length_mm": round(float(high[1] - low[1]), 6),
+        "thickness_mm": round(_rim_thickness(medal), 6),
+        "overall_height_mm": round(float(high[2] - low[2]), 6),
+        "volume_mm3": round(medal.volume_mm3, 6),
+        "mass_g": round(medal.mass_g, 6),
+        "closed": medal.is_closed,
+        "bodies": done.closure.bodies,
+        "genus": done.closure.genus,
+        "vertices": len(medal.vertices),
+        "triangles": len(medal.triangles),
+        "area_mm2": _areas(medal),
+        "elements": dict(done.facts),
+        "findings": [msgspec.to_builtins(f) for f in findings],
+        "seconds": {k: round(v, 3) for k, v in seconds.items()},
+    }
+
+
+def _widest(medal: Medal) -> float:
+    """Return the longest chord of the edge zone seen from above, mm (16 CFR 304.1)."""
+    edge = medal.zone == medal.zone_names.index("edge")
+    points = medal.vertices[np.unique(medal.triangles[edge])][:, :2]
+    angle = np.linspace(0.0, np.pi, 721)[:-1]
+    way = np.stack([np.cos(angle), np.sin(angle)])
+    across = points @ way
+    best = int(np.argmax(np.ptp(across, axis=0)))
+    ends = points[np.argmax(across[:, best])], points[np.argmin(across[:, best])]
+    return float(np.linalg.norm(ends[0] - ends[1]))
+
+
+def _rim_thickness(medal: Medal) -> float:
+    """Return the height over blank and rim, as a micrometer reads it, mm."""
+    of_blank = [i for i, n in enumerate(medal.zone_names) if n in ("field", "rim", "edge")]
+    z = medal.vertices[np.unique(medal.triangles[np.isin(medal.zone, of_blank)])][:, 2]
+    return float(z.max() - z.min())
+
+
+def _areas(medal: Medal) -> dict[str, float]:
+    corner = medal.vertices[medal.triangles]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.bincount(medal.zone, np.linalg.norm(cross, axis=1) / 2.0, len(medal.zone_names))
+    return {name: round(float(a), 4) for name, a in zip(medal.zone_names, area, strict=True)}

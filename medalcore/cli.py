@@ -1,0 +1,124 @@
+"""The command line. Exit status 0, or 2 with one line that says what would be right."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from . import __version__
+from .errors import MedalError
+from .progress import bar
+
+_CAUTION = (
+    "Use only models, pictures and fonts you have the right to. A piece must not pass for money. "
+    "Heat, dust and resin are the maker's trade: follow local rules and the makers' data sheets."
+)
+
+
+def main(argv: Sequence[str] | None = None, prog: str = "medalcore") -> int:
+    """Run a command and return its exit status."""
+    args = _parser(prog).parse_args(argv)
+    try:
+        status: int = args.run(args)
+        return status
+    except MedalError as error:
+        return _fail(prog, str(error))
+    except KeyboardInterrupt:
+        _fail(prog, "stopped; nothing was written")
+        return 130
+    except Exception as error:  # a bug of ours: still one line, the rest on request
+        if os.environ.get("MEDALWRIGHT_TRACEBACK"):
+            raise
+        return _fail(
+            prog,
+            f"unexpected {type(error).__name__}: {error}; please report it with the output of "
+            "MEDALWRIGHT_TRACEBACK=1",
+        )
+
+
+def _fail(prog: str, message: str) -> int:
+    sys.stderr.write(f"{prog}: {' '.join(message.split())}\n")
+    return 2
+
+
+def _parser(prog: str) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog=prog, description="From a written brief to a two-sided medal as one closed solid."
+    )
+    parser.add_argument("--version", action="version", version=f"Medalwright {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    new = commands.add_parser("new", help="write a commented spec to start from")
+    new.add_argument("spec", nargs="?", default="medal.toml", help="file to write (medal.toml)")
+    new.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+    new.set_defaults(run=_new, prog=prog)
+    build = commands.add_parser("build", help="build the piece of a spec and write its files")
+    build.add_argument("spec", help="TOML file that says what is asked for")
+    build.add_argument("--out", required=True, metavar="DIR", help="folder for the files")
+    build.add_argument(
+        "--quality", choices=("draft", "fine"), default="fine", help="how finely to work (fine)"
+    )
+    build.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    build.set_defaults(run=_build, prog=prog)
+    schema = commands.add_parser("schema", help="print the JSON Schema of the spec, for editors")
+    schema.set_defaults(run=_schema)
+    return parser
+
+
+def _new(args: argparse.Namespace) -> int:
+    from .deliver.files import write_files
+    from .spec.template import template
+
+    path = Path(args.spec)
+    text = template(path.name, args.prog)
+    write_files({path: text.encode()}, overwrite=args.overwrite)
+    sys.stdout.write(f"{path}: edit it, then run  {args.prog} build {path} --out DIR\n")
+    return 0
+
+
+def _schema(args: argparse.Namespace) -> int:
+    from .spec import MedalSpec, json_schema
+
+    json.dump(json_schema(MedalSpec), sys.stdout, indent=2)
+    sys.stdout.write("\n")
+    return 0
+
+
+def _build(args: argparse.Namespace) -> int:
+    from .build import build
+    from .deliver import check_free, deliver
+    from .spec import read_spec
+
+    spec = read_spec(args.spec)
+    folder = Path(args.out)
+    check_free(spec.medal.slug, folder, overwrite=args.overwrite)  # before the work, not after
+    with bar() as tell:
+        medal = build(spec, args.quality, lambda f, label: tell(0.8 * f, label))
+        paths = deliver(
+            medal,
+            folder,
+            overwrite=args.overwrite,
+            progress=lambda f, label: tell(0.8 + 0.2 * f, label),
+        )
+    _summary(medal.report, paths)
+    return 0
+
+
+def _summary(report: object, paths: Sequence[Path]) -> None:
+    """Print what was made, as measured, and what to look at."""
+    assert isinstance(report, dict)
+    say = sys.stdout.write
+    say(
+        f"{report['name']}: {report['diameter_mm']:.2f} x {report['thickness_mm']:.2f} mm, "
+        f"{report['volume_mm3']:.1f} mm3, {report['mass_g']:.2f} g of {report['material']}\n"
+        f"closed: {'yes' if report['closed'] else 'NO'}, one body, "
+        f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s at {report['quality']}\n"
+    )
+    for finding in report["findings"]:
+        say(f"{finding['severity']}: {finding['where']}: {finding['message']}\n")
+    for path in paths:
+        say(f"  {path}\n")
+    say(_CAUTION + "\n")

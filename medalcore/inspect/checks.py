@@ -1,0 +1,122 @@
+"""What can be wrong with a piece, looked for on the finished mesh."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..element import Finding
+from ..materials import material_named
+from ..medal import Medal
+from ..spec import MedalSpec
+from .law import law_findings
+
+_UNDERCUT_EPS = 1e-4
+"""Share of a normal that may point inwards before a wall counts as undercut: float32
+rounding of an upright wall 0.05 mm high tilts it by about 4e-5."""
+
+
+def inspect(medal: Medal, spec: MedalSpec) -> tuple[Finding, ...]:
+    """Return everything a person should know about `medal`, worst first."""
+    found = [
+        *_undercuts(medal),
+        *_above_the_rim(medal, spec),
+        *_drafts(spec),
+        *_skin(spec),
+        *law_findings(medal, spec),
+    ]
+    rank = {"error": 0, "warning": 1, "note": 2}
+    return tuple(sorted(found, key=lambda f: rank[f.severity]))
+
+
+def _undercuts(medal: Medal) -> list[Finding]:
+    """Find relief triangles that a die could not leave."""
+    corner = medal.vertices[medal.triangles]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    size = np.linalg.norm(cross, axis=1)
+    found = []
+    raised = [i for i, n in enumerate(medal.zone_names) if n not in ("edge", "loop")]
+    for side, name in ((1, "obverse"), (-1, "reverse")):
+        facing = side * cross[:, 2] < -_UNDERCUT_EPS * size
+        bad = (medal.side == side) & np.isin(medal.zone, raised) & facing
+        if bad.any():
+            area = float(size[bad].sum() / 2.0)
+            zones = sorted({medal.zone_names[z] for z in medal.zone[bad]})
+            found.append(
+                Finding(
+                    "undercut",
+                    "error",
+                    f"{area:.3f} mm² of {', '.join(zones)} hang over on the {name}; a die or a "
+                    "one-sided mould cannot leave that",
+                    name,
+                    area,
+                    0.0,
+                )
+            )
+    return found
+
+
+def _above_the_rim(medal: Medal, spec: MedalSpec) -> list[Finding]:
+    """Tell where modelling stands above the rim, which then cannot protect it."""
+    half = spec.blank.thickness / 2.0
+    found = []
+    for side, name in ((1, "obverse"), (-1, "reverse")):
+        points = medal.vertices[np.unique(medal.triangles[medal.side == side])]
+        over = float((side * points[:, 2]).max() - half) if len(points) else 0.0
+        if over > 0.005:
+            severity = "warning" if spec.medal.process == "struck" else "note"
+            found.append(
+                Finding(
+                    "above-rim",
+                    severity,
+                    f"the {name} stands {over:.2f} mm above the rim; struck pieces keep all "
+                    "modelling below it, so that they stack and the relief does not wear",
+                    name,
+                    over,
+                    0.0,
+                )
+            )
+    return found
+
+
+# Johnson, Encyclopedia of Coin and Medal Technology, entry on draft (NNP dictionary 514990):
+# hand-cut dies need at least 5 degrees; below that a piece sometimes sticks.
+_STRUCK_DRAFT = 5.0
+
+
+def _drafts(spec: MedalSpec) -> list[Finding]:
+    """Find drafts too steep for a die."""
+    if spec.medal.process != "struck":
+        return []
+    found = []
+    for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
+        for kind in ("relief", "legend", "inscription"):
+            for i, table in enumerate(getattr(face, kind)):
+                if table.draft < _STRUCK_DRAFT:
+                    found.append(
+                        Finding(
+                            "draft",
+                            "warning",
+                            f"{table.draft:g} degrees of draft may stick in the die; give at "
+                            f"least {_STRUCK_DRAFT:g} for a struck piece",
+                            f"{name}.{kind}[{i}].draft",
+                            table.draft,
+                            _STRUCK_DRAFT,
+                        )
+                    )
+    return found
+
+
+def _skin(spec: MedalSpec) -> list[Finding]:
+    """Warn of nickel where the material holds it."""
+    material = material_named(spec.medal.metal)
+    if not material.nickel:
+        return []
+    return [
+        Finding(
+            "nickel",
+            "note",
+            f"{material.title} can release nickel; worn on the skin it may cause allergy, and "
+            "many places limit it (in the EU: REACH Annex XVII entry 27)",
+            "medal.metal",
+        )
+    ]

@@ -1,0 +1,50 @@
+"""Reminders of rules a piece may fall under. Pointers, not legal advice."""
+
+from __future__ import annotations
+
+from ..element import Finding
+from ..medal import Medal
+from ..spec import MedalSpec
+
+_BAND_MM = (19.0, 28.0)
+_BAND_SHARE = (0.07, 0.12)
+"""Regulation (EC) 2182/2004, article 3 and Annex II, reference band: diameter 19.00 to
+28.00 mm and edge height 7.00 to 12.00 % of it."""
+
+_SMALL_PART_MM = 31.7
+"""Bore of the small-parts cylinder, EN 71-1 and 16 CFR 1501.4 (31.7 mm)."""
+
+
+def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
+    """Return reminders for size and look."""
+    width, thick = spec.blank.diameter, spec.blank.thickness
+    found = []
+    share = thick / width
+    round_off = 1e-9
+    if (
+        _BAND_MM[0] <= width <= _BAND_MM[1]
+        and _BAND_SHARE[0] - round_off <= share <= _BAND_SHARE[1] + round_off
+    ):
+        found.append(
+            Finding(
+                "coin-size",
+                "warning",
+                f"{width:g} mm and {share:.1%} thick lies where euro coins lie; medals of this size "
+                "are restricted in the EU (Regulation (EC) 2182/2004); check before making",
+                "blank",
+                width,
+            )
+        )
+    if width <= _SMALL_PART_MM:
+        found.append(
+            Finding(
+                "small-part",
+                "note",
+                f"{width:g} mm is a small part (bore of the test cylinder {_SMALL_PART_MM:g} mm): "
+                "not for children under three",
+                "blank.diameter",
+                width,
+                _SMALL_PART_MM,
+            )
+        )
+    return found
