@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 import os
 import re
 import tomllib
@@ -64,6 +65,7 @@ def spec_from_dict(data: Any, *, file: str = "", folder: Path | None = None) -> 
     SpecError
         As `read_spec`.
     """
+    _refuse_non_finite(data, "", file)
     try:
         spec = msgspec.convert(data, MedalSpec)
     except msgspec.ValidationError as error:
@@ -114,6 +116,20 @@ def _map_files(table: Any, change: Any) -> Any:
         elif isinstance(value, Table | tuple):
             new[name] = _map_files(value, change)
     return msgspec.structs.replace(table, **new)
+
+
+def _refuse_non_finite(data: Any, path: str, file: str) -> None:
+    """TOML knows nan and inf; no size on a piece is either."""
+    if isinstance(data, dict):
+        for name, value in data.items():
+            _refuse_non_finite(value, f"{path}.{name}" if path else name, file)
+    elif isinstance(data, list | tuple):
+        for i, value in enumerate(data):
+            _refuse_non_finite(value, f"{path}[{i}]", file)
+    elif isinstance(data, float) and not math.isfinite(data):
+        about = _key_at(path)
+        right = f"; give {about.allowed()}" if about else ""
+        raise SpecError(f"{data} is not allowed{right}", key=path, file=file)
 
 
 def _explain(message: str, data: Any, file: str) -> SpecError:
