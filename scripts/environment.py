@@ -6,6 +6,7 @@ work with the interpreter it gets back.
 """
 
 import hashlib
+import importlib.util
 import json
 import os
 import re
@@ -13,17 +14,11 @@ import subprocess
 import sys
 import sysconfig
 import time
-import urllib.parse
-import urllib.request
 import venv
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 LEAST = (3, 11)
-
-# Debian's python3 comes without ensurepip; then pip itself is fetched, this one and no other.
-_INDEX = "https://pypi.org/simple"
-_PIP_SHA256 = "9655943313a94722b7774661c21049070f6bbb0a1516bf02f7c8d5d9201514cd"
 
 
 def ensure(extras: str = "") -> Path:
@@ -84,38 +79,16 @@ def _create(folder: Path, python: Path) -> None:
         builder.create(folder)
     except (OSError, subprocess.CalledProcessError) as error:
         sys.exit(f"cannot make a Python environment in {folder}: {error}")
-    try:
-        import ensurepip  # noqa: F401
-    except ImportError:
-        wheel = _fetch_pip(folder)
-        _run([python, f"{wheel}/pip", "install", "--no-index", wheel], log)
-    else:
+    if importlib.util.find_spec("ensurepip"):
         _run([python, "-m", "ensurepip", "--default-pip"], log)
-    log.unlink(missing_ok=True)
-
-
-def _fetch_pip(folder: Path) -> Path:
-    try:
-        page = os.environ.get("PIP_INDEX_URL", _INDEX).rstrip("/") + "/pip/"
-        with urllib.request.urlopen(page, timeout=60) as answer:
-            text = answer.read().decode("utf-8")
-        # the simple index writes each file as a link that ends in its hash (PEP 503)
-        found = re.search(rf'href="([^"#]+)#sha256={_PIP_SHA256}"', text)
-        if found is None:
-            raise ValueError(f"{page} does not offer it")
-        url = urllib.parse.urljoin(page, found.group(1))
-        with urllib.request.urlopen(url, timeout=60) as answer:
-            data = answer.read()
-    except (OSError, ValueError) as error:
+    elif importlib.util.find_spec("pip"):  # Debian's python3-pip without its python3-venv
+        _run([sys.executable, "-m", "pip", "--python", python, "install", "pip"], log)
+    else:
         sys.exit(
-            f"this Python has no pip and it could not be fetched ({error}); "
-            "install your system's python3-venv or python3-pip package and run this again"
+            "this Python comes without pip and venv (Debian and Ubuntu split them off); "
+            "install the system package python3-venv and run this again"
         )
-    if hashlib.sha256(data).hexdigest() != _PIP_SHA256:
-        sys.exit("the pip that was fetched is not the one expected; nothing was installed")
-    wheel = folder / url.rsplit("/", 1)[1]
-    wheel.write_bytes(data)
-    return wheel
+    log.unlink(missing_ok=True)
 
 
 def _run(command: list, log: Path) -> None:
