@@ -169,9 +169,12 @@ def _elements(
         report(0.0, path)
         context = Context(ground, tolerance, models, report)
         key = key_of(kind, table, ground, tolerance, digest_of_files(table, models))
-        built = _named(path, lambda k=kind, t=table, c=context, y=key: cache.get(  # type: ignore[misc]
-            y, lambda: ELEMENTS[k](t, c)
-        ))
+        built = _named(
+            path,
+            lambda k=kind, t=table, c=context, y=key: cache.get(  # type: ignore[misc]
+                y, lambda: ELEMENTS[k](t, c)
+            ),
+        )
         log.add(path, built)
         for part in built.parts:
             placed = part.solid.on_side(side).moved(placement(spec.medal.alignment, side))
@@ -195,9 +198,7 @@ def _named(path: str, make: Any) -> Built:
 
 def seal(
     body: Solid,
-) -> tuple[
-    NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], tuple[Label, ...], Closure
-]:
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], tuple[Label, ...], Closure]:
     """Return the piece as float32-exact arrays that are proven closed.
 
     Raises

@@ -44,5 +44,9 @@ class SolidError(MedalError, RuntimeError):
     """Geometry did not come out as one closed solid."""
 
 
+class DeliveryError(MedalError, RuntimeError):
+    """Files cannot be written, or must not be replaced."""
+
+
 class Cancelled(MedalError):
     """The caller asked the build to stop."""

@@ -59,4 +59,6 @@ def material_named(name: str) -> Material:
         return table[name]
     near = difflib.get_close_matches(name.lower(), table, 1, 0.5)
     hint = f"did you mean '{near[0]}'? " if near else ""
-    raise SpecError(f'"{name}" is not known; {hint}known are: {", ".join(table)}', key="medal.metal")
+    raise SpecError(
+        f'"{name}" is not known; {hint}known are: {", ".join(table)}', key="medal.metal"
+    )

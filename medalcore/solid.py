@@ -68,7 +68,10 @@ def checked(manifold: m3.Manifold, what: str) -> m3.Manifold:
 
 
 def solid_from_arrays(
-    vertices: FloatArray, triangles: IntArray, zone: str | Sequence[Label], code: IntArray | None = None
+    vertices: FloatArray,
+    triangles: IntArray,
+    zone: str | Sequence[Label],
+    code: IntArray | None = None,
 ) -> Solid:
     """Make a solid from a closed triangle mesh.
 

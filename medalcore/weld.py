@@ -45,7 +45,9 @@ class Closure:
     @property
     def is_closed(self) -> bool:
         """Tell whether it is a closed surface round a positive volume."""
-        return self.collapsed == 0 and self.flat == 0 and self.bad_edges == 0 and self.volume_mm3 > 0
+        return (
+            self.collapsed == 0 and self.flat == 0 and self.bad_edges == 0 and self.volume_mm3 > 0
+        )
 
 
 def weld(vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, IntArray]:

@@ -21,13 +21,17 @@ ROOT = Path(__file__).resolve().parent.parent
 LEAST = (3, 11)
 
 
-def ensure(extras: str = "") -> Path:
+def ensure(extras: str = "", *, name: str = "", packages: tuple[str, ...] = ()) -> Path:
     """Return the Python of an environment with the project and `extras` installed.
 
     Parameters
     ----------
     extras : str
         Names of optional dependency groups from pyproject.toml, comma-separated.
+    name : str
+        Name of an environment beside the usual one, for other versions of packages.
+    packages : tuple of str
+        Requirements to install along with the project in a named environment.
 
     Raises
     ------
@@ -37,11 +41,13 @@ def ensure(extras: str = "") -> Path:
     if sys.version_info < LEAST:
         needed, found = (".".join(map(str, v)) for v in (LEAST, sys.version_info[:3]))
         sys.exit(f"Python {needed} or newer is needed; this is Python {found} ({sys.executable})")
-    folder = ROOT / f".venv-{sysconfig.get_platform()}-{sys.version_info[0]}.{sys.version_info[1]}"
+    version = f"{sys.version_info[0]}.{sys.version_info[1]}"
+    folder = ROOT / "-".join(filter(None, (".venv", sysconfig.get_platform(), version, name)))
     python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     wanted = {part.strip() for part in extras.split(",") if part.strip()}
     stamp = folder / "installed.json"
     state = {"project": _fingerprint(), "folder": str(folder), "python": sys.version}
+    state["packages"] = list(packages)
     known = _read(stamp)
     have = set(known.get("extras", []))
     current = python.exists() and all(known.get(key) == value for key, value in state.items())
@@ -53,7 +59,8 @@ def ensure(extras: str = "") -> Path:
         _create(folder, python)
     everything = sorted(wanted | have)
     what = str(ROOT) + (f"[{','.join(everything)}]" if everything else "")
-    _run([python, "-m", "pip", "install", "--editable", what], folder / "install.log")
+    command = [python, "-m", "pip", "install", "--editable", what, *packages]
+    _run(command, folder / "install.log")
     stamp.write_text(json.dumps({**state, "extras": everything}), encoding="utf-8")
     print(f"... done in {time.perf_counter() - start:.0f} s", flush=True)
     return python
@@ -109,4 +116,11 @@ def _run(command: list, log: Path) -> None:
 
 
 if __name__ == "__main__":
-    print(ensure(",".join(sys.argv[1:])))
+    import argparse
+
+    parser = argparse.ArgumentParser(description="make an environment and print its Python")
+    parser.add_argument("extras", nargs="?", default="")
+    parser.add_argument("--name", default="")
+    parser.add_argument("--package", action="append", default=[])
+    asked = parser.parse_args()
+    print(ensure(asked.extras, name=asked.name, packages=tuple(asked.package)))

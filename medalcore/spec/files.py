@@ -161,7 +161,9 @@ def _explain(message: str, data: Any, file: str) -> SpecError:
     if isinstance(got, str) and about.choices:
         near = difflib.get_close_matches(got, about.choices, 1, 0.5)
         hint = f"; did you mean '{near[0]}'?" if near else ""
-    shown = f'"{got}"' if isinstance(got, str) else str(got).lower() if isinstance(got, bool) else got
+    shown = (
+        f'"{got}"' if isinstance(got, str) else str(got).lower() if isinstance(got, bool) else got
+    )
     return SpecError(f"{shown} is not allowed; give {about.allowed()}{hint}", key=path, file=file)
 
 

@@ -18,14 +18,20 @@ from .relief import Relief
 class Identity(Table):
     """What the piece is called, what it is of, and how it will be made."""
 
-    name: Annotated[str, doc("Name of the piece; names the files too", min_length=1, max_length=200)] = "Medal"
+    name: Annotated[
+        str, doc("Name of the piece; names the files too", min_length=1, max_length=200)
+    ] = "Medal"
     process: Annotated[
         Literal["struck", "cast", "milled", "printed"], doc("How the piece will be made")
     ] = "struck"
-    metal: Annotated[str, doc("Metal or other material, by its name in the table of materials", min_length=1)] = "bronze"
+    metal: Annotated[
+        str, doc("Metal or other material, by its name in the table of materials", min_length=1)
+    ] = "bronze"
     alignment: Annotated[
         Literal["medal", "coin"] | float,
-        doc("Axis the piece is turned over: medal (upright), coin (level), or degrees from upright"),
+        doc(
+            "Axis the piece is turned over: medal (upright), coin (level), or degrees from upright"
+        ),
     ] = "medal"
 
     @property
@@ -40,7 +46,12 @@ class Field(Table):
 
     dish: Annotated[
         float,
-        doc("Depth of the hollow in the middle of the field; 0 is flat, below 0 domed", unit="mm", ge=-20, le=20),
+        doc(
+            "Depth of the hollow in the middle of the field; 0 is flat, below 0 domed",
+            unit="mm",
+            ge=-20,
+            le=20,
+        ),
     ] = 0.0
 
 

@@ -84,7 +84,5 @@ def _line(key: Key, value: Any, off: str) -> str:
     if isinstance(value, tuple):
         value = list(value)
     shown = tomli_w.dumps({key.name: value}, indent=1).replace("\n", " ").strip()
-    only = "".join(
-        f"; with {k} = {' or '.join(str(v) for v in vs)}" for k, vs in key.when.items()
-    )
+    only = "".join(f"; with {k} = {' or '.join(str(v) for v in vs)}" for k, vs in key.when.items())
     return f"{off}{shown:<34} # {key.text}: {key.allowed()}{only}"

@@ -84,7 +84,7 @@ def _values(key):
     if key.kind == "vector":
         one = st.floats(-100, 100, allow_nan=False)
         return st.tuples(*[one] * key.size)
-    return {"bool": st.booleans(), "str": st.text("aé·\n\"\\ #", min_size=1, max_size=8)}[key.kind]
+    return {"bool": st.booleans(), "str": st.text('aé·\n"\\ #', min_size=1, max_size=8)}[key.kind]
 
 
 def _tables(table):

@@ -1,0 +1,130 @@
+"""Everything the project tests, in one command: ``python scripts/test.py``.
+
+Makes its own environments beside the sources, runs every stage that can run on this
+machine, and says for the others why not. ``--only STAGE ...`` picks stages.
+
+stages:
+  lint     ruff, mypy, and the rule of what may import what
+  core     tests/core on the Python this was started with
+  blender  tests/core and tests/addon under Blender's own module bpy: 4.2 (Python 3.11, with
+           the oldest NumPy we support) and 5.2 (Python 3.13), where those Pythons are found
+  window   the built extension in a real Blender with a window, where one can be had
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from environment import ROOT, ensure
+
+CORE = "tests/core"
+
+
+@dataclass
+class Outcome:
+    """What a stage did: None where it could not run here, with the reason."""
+
+    name: str
+    passed: bool | None
+    note: str = ""
+
+
+def main() -> int:
+    """Run the stages and return 0 if none failed."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    stages = {"lint": lint, "core": core, "blender": blender, "window": window}
+    parser.add_argument("--only", nargs="+", choices=stages, default=list(stages))
+    chosen = parser.parse_args().only
+    outcomes: list[Outcome] = []
+    for name in chosen:
+        start = time.perf_counter()
+        outcomes += stages[name]()
+        print(f"-- {name}: {time.perf_counter() - start:.0f} s", flush=True)
+    print()
+    for outcome in outcomes:
+        word = {True: "passed", False: "FAILED", None: "skipped"}[outcome.passed]
+        print(f"{word:8} {outcome.name}{': ' if outcome.note else ''}{outcome.note}")
+    return 1 if any(o.passed is False for o in outcomes) else 0
+
+
+def lint() -> list[Outcome]:
+    """Check style, types and layering."""
+    python = ensure("test")
+    beside = python.parent
+    return [
+        _run("ruff check", [python, "-m", "ruff", "check", "."]),
+        _run("ruff format", [python, "-m", "ruff", "format", "--check", "."]),
+        _run("mypy", [python, "-m", "mypy"]),
+        _run("import layers", [beside / "lint-imports"]),
+    ]
+
+
+def core() -> list[Outcome]:
+    """Run the core tests without Blender."""
+    return [
+        _pytest(f"core, Python {sys.version_info[0]}.{sys.version_info[1]}", ensure("test"), CORE)
+    ]
+
+
+def blender() -> list[Outcome]:
+    """Run core and add-on tests under Blender's Python modules."""
+    outcomes = []
+    for version, bpy, numpy in (("3.11", "4.2", "1.24"), ("3.13", "5.2", "")):
+        name = f"core and add-on, bpy {bpy}, Python {version}"
+        interpreter = _interpreter(version)
+        if interpreter is None:
+            outcomes.append(Outcome(name, None, f"no Python {version} found here"))
+            continue
+        command = [interpreter, ROOT / "scripts/environment.py", "test", "--name", f"bpy-{bpy}"]
+        packages = [f"bpy=={bpy}.*"] + ([f"numpy=={numpy}.*"] if numpy else [])
+        for package in packages:
+            command += ["--package", package]
+        made = subprocess.run([str(c) for c in command], stdout=subprocess.PIPE, text=True)
+        print(made.stdout, flush=True)
+        if made.returncode:
+            outcomes.append(Outcome(name, False, "its environment could not be made"))
+            continue
+        python = Path(made.stdout.splitlines()[-1])
+        outcomes.append(_pytest(f"core, Python {version}, NumPy {numpy or 'newest'}", python, CORE))
+        outcomes.append(_pytest(f"add-on, bpy {bpy}", python, "tests/addon"))
+    return outcomes
+
+
+def window() -> list[Outcome]:
+    """Install the extension into a real Blender and look at its window."""
+    return [_pytest("extension in a real Blender", ensure("test"), "tests/window")]
+
+
+def _interpreter(version: str) -> str | None:
+    """Find a Python of a version: this one, on the path, or in pyenv's folder."""
+    if version == f"{sys.version_info[0]}.{sys.version_info[1]}":
+        return sys.executable
+    for root in (os.environ.get("PYENV_ROOT"), Path.home() / ".pyenv"):
+        for found in sorted(
+            Path(root or "-").glob(f"versions/{version}.*/bin/python"), reverse=True
+        ):
+            return str(found)
+    return shutil.which(f"python{version}")
+
+
+def _pytest(name: str, python: Path, folder: str) -> Outcome:
+    return _run(name, [python, "-m", "pytest", "-q", folder])
+
+
+def _run(name: str, command: list) -> Outcome:
+    print(f"== {name}", flush=True)
+    code = subprocess.call([str(part) for part in command], cwd=ROOT)
+    return Outcome(name, code == 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
