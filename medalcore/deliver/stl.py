@@ -50,4 +50,5 @@ def unit_normals(
     first, second, third = (vertices[triangles[:, i]] for i in range(3))
     cross = np.cross(second - first, third - first)
     length = np.linalg.norm(cross, axis=1, keepdims=True)
-    return np.divide(cross, length, out=np.zeros_like(cross), where=length > 0)
+    unit: NDArray[np.float64] = cross / np.where(length > 0, length, 1.0)
+    return unit

@@ -25,7 +25,7 @@ from medalcore.solid import arrays_of, solid_from_manifold, united, without
 from medalcore.weld import closure, weld
 
 
-def piece(name: str = 'The "Fennick" <Light> & 150 Jahre – Öl') -> Medal:
+def piece(name: str = 'The "Fennick" <Light> & 150 Jahre & Öl') -> Medal:
     """Return a disc with a sunk groove and a boss, at coordinates that need all digits."""
     disc = m3.Manifold.cylinder(3.2, 20.0, 20.0, 97, True).rotate((0.0, 0.0, 0.237))
     boss = m3.Manifold.sphere(5.0, 64).translate((1.0 / 3.0, 2.0 / 7.0, 0.2))
@@ -269,7 +269,7 @@ def test_deliver_writes_the_set(tmp_path: Path) -> None:
     assert tuple(p.name for p in paths) == file_names("fennick-light")
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(p.name for p in paths)
     assert paths[0].read_bytes() == stl_bytes(medal)
-    with pytest.raises(DeliveryError, match="obverse.png, reverse.png are there already"):
+    with pytest.raises(DeliveryError, match=r"obverse\.png, reverse\.png are there already"):
         deliver(medal, tmp_path / "out", size=96)
     with pytest.raises(DeliveryError):
         check_free("fennick-light", tmp_path / "out")
