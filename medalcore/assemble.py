@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -169,12 +170,8 @@ def _elements(
         report(0.0, path)
         context = Context(ground, tolerance, models, report)
         key = key_of(kind, table, ground, tolerance, digest_of_files(table, models))
-        built = _named(
-            path,
-            lambda k=kind, t=table, c=context, y=key: cache.get(  # type: ignore[misc]
-                y, lambda: ELEMENTS[k](t, c)
-            ),
-        )
+        make = partial(ELEMENTS[kind], table, context)
+        built = _named(path, partial(cache.get, key, make))
         log.add(path, built)
         for part in built.parts:
             placed = part.solid.on_side(side).moved(placement(spec.medal.alignment, side))
@@ -183,11 +180,10 @@ def _elements(
     return adds, cuts
 
 
-def _named(path: str, make: Any) -> Built:
+def _named(path: str, make: Callable[[], Built]) -> Built:
     """Run an element's builder; put its path before what it complains about."""
     try:
-        built: Built = make()
-        return built
+        return make()
     except SpecError as error:
         raise error.at(path) from None
     except MedalError as error:
@@ -206,7 +202,6 @@ def seal(
     SolidError
         If no harmless tightening closes it.
     """
-    proof = None
     for tighten in (0.0, *_TIGHTEN_MM):
         tried = Solid(body.manifold.simplify(tighten), body.labels) if tighten else body
         vertices, triangles, code, labels = arrays_of(tried)

@@ -115,7 +115,8 @@ def _summary(report: object, paths: Sequence[Path]) -> None:
         f"{report['name']}: {report['diameter_mm']:.2f} x {report['thickness_mm']:.2f} mm, "
         f"{report['volume_mm3']:.1f} mm3, {report['mass_g']:.2f} g of {report['material']}\n"
         f"closed: {'yes' if report['closed'] else 'NO'}, one body, "
-        f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s at {report['quality']}\n"
+        f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s "
+        f"at {report['quality']}\n"
     )
     for finding in report["findings"]:
         say(f"{finding['severity']}: {finding['where']}: {finding['message']}\n")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..element import Finding
+from ..element import Finding, Severity
 from ..materials import material_named
 from ..medal import Medal
 from ..spec import MedalSpec
@@ -63,7 +63,7 @@ def _above_the_rim(medal: Medal, spec: MedalSpec) -> list[Finding]:
         points = medal.vertices[np.unique(medal.triangles[medal.side == side])]
         over = float((side * points[:, 2]).max() - half) if len(points) else 0.0
         if over > 0.005:
-            severity = "warning" if spec.medal.process == "struck" else "note"
+            severity: Severity = "warning" if spec.medal.process == "struck" else "note"
             found.append(
                 Finding(
                     "above-rim",

@@ -29,8 +29,8 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
             Finding(
                 "coin-size",
                 "warning",
-                f"{width:g} mm and {share:.1%} thick lies where euro coins lie; medals of this size "
-                "are restricted in the EU (Regulation (EC) 2182/2004); check before making",
+                f"{width:g} mm and {share:.1%} thick lies where euro coins lie; medals of this "
+                "size are restricted in the EU (Regulation (EC) 2182/2004); check before making",
                 "blank",
                 width,
             )

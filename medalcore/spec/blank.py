@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from .base import Table, doc
 
 
-class Rim(Table):
+class Rim(Table, frozen=True):
     """The raised band along the outline of a face."""
 
     width: Annotated[float, doc("Width of the rim's top; 0 leaves the rim away", unit="mm", ge=0, le=100)] = 1.2
@@ -17,7 +17,7 @@ class Rim(Table):
     ] = 10.0
 
 
-class Blank(Table):
+class Blank(Table, frozen=True):
     """The piece before anything is put on it."""
 
     outline: Annotated[Literal["round"], doc("Shape of the piece seen from above")] = "round"

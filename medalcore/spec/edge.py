@@ -9,7 +9,7 @@ from .base import Table, doc
 _REEDED = {"finish": ("reeded",)}
 
 
-class Edge(Table):
+class Edge(Table, frozen=True):
     """How the edge is finished."""
 
     finish: Annotated[Literal["plain", "reeded"], doc("Kind of edge")] = "plain"

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from .base import Pair, Table, doc
 
 
-class Legend(Table):
+class Legend(Table, frozen=True):
     """Words along an arc round the middle of the face."""
 
     text: Annotated[str, doc("The words", min_length=1)]
@@ -35,7 +35,7 @@ class Legend(Table):
     draft: Annotated[float, doc("Draft of the letters' walls, from upright", unit="deg", ge=0, le=30)] = 8.0
 
 
-class Inscription(Table):
+class Inscription(Table, frozen=True):
     """Straight lines of words in the field."""
 
     text: Annotated[str, doc("The words; a line break starts a new line", min_length=1)]

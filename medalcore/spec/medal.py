@@ -15,7 +15,7 @@ from .lettering import Inscription, Legend
 from .relief import Relief
 
 
-class Identity(Table):
+class Identity(Table, frozen=True):
     """What the piece is called, what it is of, and how it will be made."""
 
     name: Annotated[
@@ -41,7 +41,7 @@ class Identity(Table):
         return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-") or "medal"
 
 
-class Field(Table):
+class Field(Table, frozen=True):
     """The ground of a face."""
 
     dish: Annotated[
@@ -55,7 +55,7 @@ class Field(Table):
     ] = 0.0
 
 
-class Face(Table):
+class Face(Table, frozen=True):
     """One side of the piece."""
 
     field: Field = Field()
@@ -64,7 +64,7 @@ class Face(Table):
     inscription: tuple[Inscription, ...] = ()
 
 
-class MedalSpec(Table):
+class MedalSpec(Table, frozen=True):
     """Everything that is asked for, and nothing that is computed from it."""
 
     medal: Identity = msgspec.field(default_factory=Identity)

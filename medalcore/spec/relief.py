@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from .base import Pair, Table, Triple, doc
 
 
-class Relief(Table):
+class Relief(Table, frozen=True):
     """One modelled image on a face."""
 
     source: Annotated[

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import trimesh
+
 from medalcore.weld import closure, weld
 
 
