@@ -1,0 +1,143 @@
+"""Closed surfaces put together from rings of points: no booleans, no coincident faces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..solid import Label, Solid, solid_from_arrays
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Ring:
+    """A closed run of points round the axis, counter-clockwise seen from above.
+
+    Attributes
+    ----------
+    index : (n,) int64
+        Numbers of the points in their shell.
+    angle : (n,) float64
+        Rising angles used to match neighbouring rings, radians.
+    """
+
+    index: IntArray
+    angle: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of points."""
+        return len(self.index)
+
+
+@dataclass
+class Shell:
+    """Points and labelled triangles that grow ring by ring."""
+
+    points: list[FloatArray] = field(default_factory=list)
+    triangles: list[IntArray] = field(default_factory=list)
+    codes: list[IntArray] = field(default_factory=list)
+    labels: list[Label] = field(default_factory=list)
+    count: int = 0
+
+    def add(self, points: FloatArray) -> IntArray:
+        """Add (n, 3) points in mm and return their numbers."""
+        index = np.arange(self.count, self.count + len(points))
+        self.points.append(points)
+        self.count += len(points)
+        return index
+
+    def ring(self, radius: float | FloatArray, angle: FloatArray, z: float | FloatArray) -> Ring:
+        """Add a ring given by radius, angle and z and return it."""
+        x, y = radius * np.cos(angle), radius * np.sin(angle)
+        return Ring(self.add(np.column_stack([x, y, np.broadcast_to(z, x.shape)])), angle)
+
+    def face(self, triangles: IntArray, label: Label) -> None:
+        """Add (m, 3) triangles; those with two equal corners are left out."""
+        a, b, c = triangles.T
+        kept = triangles[(a != b) & (b != c) & (c != a)]
+        if label not in self.labels:
+            self.labels.append(label)
+        self.triangles.append(kept)
+        self.codes.append(np.full(len(kept), self.labels.index(label)))
+
+    def band(self, outer: Ring, inner: Ring, label: Label) -> None:
+        """Join two rings; the surface faces up (or inwards where the inner ring is lower).
+
+        Rings of equal length are joined point to point, others by merging their edges in
+        the order of the edges' middles.
+        """
+        if len(outer) == len(inner):
+            a, b = outer.index, inner.index
+            a1, b1 = np.roll(a, -1), np.roll(b, -1)
+            self.face(np.vstack([np.column_stack([a, a1, b1]), np.column_stack([a, b1, b])]), label)
+        else:
+            self.face(_merged(outer, inner), label)
+
+    def centre(self, ring: Ring, point: FloatArray, label: Label) -> None:
+        """Close a ring with a fan round one (3,) point."""
+        index = self.add(point[None])
+        a = ring.index
+        self.face(np.column_stack([a, np.roll(a, -1), np.full(len(a), index[0])]), label)
+
+    def solid(self) -> Solid:
+        """Return the finished solid.
+
+        Raises
+        ------
+        SolidError
+            If the surface is not closed.
+        """
+        points = np.concatenate(self.points)
+        triangles = np.concatenate(self.triangles)
+        used = np.zeros(len(points), dtype=bool)
+        used[triangles] = True
+        number = np.cumsum(used) - 1
+        return solid_from_arrays(
+            points[used], number[triangles], tuple(self.labels), np.concatenate(self.codes)
+        )
+
+
+def _merged(outer: Ring, inner: Ring) -> IntArray:
+    """Return the triangles between two rings of different length.
+
+    Every edge goes to the point of the other ring that the merge has reached: the count of
+    the other ring's edges whose middles come before its own.
+    """
+    a, b = outer.angle, inner.angle
+    mid_a = (a + np.append(a[1:], a[0] + 2.0 * np.pi)) / 2.0
+    mid_b = (b + np.append(b[1:], b[0] + 2.0 * np.pi)) / 2.0
+    turn = 2.0 * np.pi
+    # One turn of the inner ring before and after, so that phases need not agree.
+    around = np.concatenate([mid_b - turn, mid_b, mid_b + turn])
+    reached = np.searchsorted(around, mid_a, side="left") - len(b)
+    i = np.arange(len(a))
+    first = np.column_stack([i, (i + 1) % len(a), reached % len(b)])
+    first = np.column_stack([outer.index[first[:, :2]], inner.index[first[:, 2]]])
+    around = np.concatenate([mid_a - turn, mid_a, mid_a + turn])
+    passed = np.searchsorted(around, mid_b, side="right") - len(a)
+    j = np.arange(len(b))
+    second = np.column_stack(
+        [inner.index[(j + 1) % len(b)], inner.index[j], outer.index[passed % len(a)]]
+    )
+    return np.vstack([first, second])
+
+
+def joined(upper: Shell, lower: Shell, ring: Ring) -> tuple[Shell, Ring]:
+    """Return `upper` with `lower` hung below it upside down, and `lower`'s `ring` in it."""
+    both = Shell(
+        list(upper.points),
+        list(upper.triangles),
+        list(upper.codes),
+        list(upper.labels),
+        upper.count,
+    )
+    for points in lower.points:
+        both.add(points * (1.0, 1.0, -1.0))
+    for triangles, code in zip(lower.triangles, lower.codes, strict=True):
+        if len(triangles):
+            both.face(triangles[:, ::-1] + upper.count, lower.labels[int(code[0])])
+    return both, Ring(ring.index + upper.count, ring.angle)
