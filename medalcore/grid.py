@@ -34,11 +34,11 @@ class Grid:
 
     def u(self) -> NDArray[np.float64]:
         """Return u of the columns, (cols,) mm."""
-        return self.left + self.pixel * np.arange(self.cols)
+        return self.left + self.pixel * np.arange(self.cols, dtype=np.float64)
 
     def v(self) -> NDArray[np.float64]:
         """Return v of the rows, (rows,) mm."""
-        return self.top - self.pixel * np.arange(self.rows)
+        return self.top - self.pixel * np.arange(self.rows, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
