@@ -237,10 +237,10 @@ def _square(crest: FloatArray, r: float, floor: float, steep: float) -> _Root | 
 
 
 def _turn_step(radius: float, tolerance: Tolerance) -> float:
-    """Return the turn between two points of an arc within tolerance, at most 15 degrees."""
+    """Return the turn between two points of an arc within tolerance, at most 24 degrees."""
     if radius <= tolerance.curve:
         return math.pi / 2.0
-    return min(2.0 * math.acos(1.0 - tolerance.curve / radius), math.radians(15.0))
+    return min(2.0 * math.acos(1.0 - tolerance.curve / radius), math.radians(24.0))
 
 
 def _arc(centre: FloatArray, radius: float, start: float, stop: float, step: float) -> FloatArray:

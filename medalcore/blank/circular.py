@@ -60,7 +60,9 @@ def around(radius: float, reeding: Reeding | None, tolerance: Tolerance) -> Arou
         angle = 2.0 * np.pi * np.arange(chords) / chords
         return Around(np.full(chords, radius), angle, radius, chords)
     r, angle = reeding.outline(tolerance, chords)
-    return Around(r, angle, float(r.min()), chords)
+    # Inner circles in step with the reeds: a point below every land and every notch.
+    each = max(2, math.ceil(0.95 * chords / reeding.count))
+    return Around(r, angle, float(r.min()), each * reeding.count)
 
 
 def round_solid(
@@ -130,14 +132,14 @@ def _face(
             same = edge.radius <= radius + 1e-12
             new = Ring(np.where(same, first.index, new.index), edge.angle)
         else:
-            if reeded:
-                # A full ring point to point below the roots first: the flanks may be steep.
-                low = (edge.root + radius) / 2.0
-                height = float(np.interp(low, radii[::-1], heights[::-1]))
-                whole = shell.ring(low, edge.angle, height)
-                shell.band(last, whole, label)
-                last, reeded = whole, False
             new = shell.ring(radius, plain, step.z)
+            if reeded and shell.overlaps(last, new):
+                # Steep flanks: first a full ring, point below point, just inside the roots.
+                low = (edge.root + radius) / 2.0
+                whole = shell.ring(low, edge.angle, np.interp(low, radii[::-1], heights[::-1]))
+                shell.band(last, whole, label)
+                last = whole
+            reeded = False
         shell.band(last, new, label)
         last = new
     _field(shell, last, float(radii[-1]), ground, Label("field", side), tolerance)

@@ -77,6 +77,13 @@ class Shell:
         else:
             self.face(_merged(outer, inner), label)
 
+    def overlaps(self, outer: Ring, inner: Ring) -> bool:
+        """Tell whether a band between two rings would fold over, seen from above."""
+        triangles = _merged(outer, inner)
+        corner = np.concatenate(self.points)[triangles][:, :, :2]
+        a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+        return bool(np.any(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] <= 1e-9))
+
     def centre(self, ring: Ring, point: FloatArray, label: Label) -> None:
         """Close a ring with a fan round one (3,) point."""
         index = self.add(point[None])
