@@ -1,0 +1,184 @@
+"""A model's depth, told in the height of a relief.
+
+*Linear* compression scales. *Gradient* compression keeps what raking light shows: every slope
+is shrunk to the lean that looks, under the light by which a medal is seen, as the model's own
+lean looks under the light by which a model is seen (`gradient.attenuate`). Heights are then
+grown back from the slopes inside the silhouette, held by a weak pull towards a flat base; the
+length over which that pull lets go is chosen so that the relief just fills its height. Slopes
+stay true, so small forms read as they do on the model, and only forms broader than that length
+are flattened. The outline is pulled down towards the field. Every length is in millimetres or
+a share of the height.
+
+Background, by their papers: T. Weyrich, J. Deng, C. Barnes, S. Rusinkiewicz, A. Finkelstein,
+"Digital bas-relief from 3D scenes", ACM Trans. Graph. 26(3), 2007; P. Bhat, B. Curless,
+M. Cohen, C. L. Zitnick, "Fourier analysis of the 2D screened Poisson equation for gradient
+domain problems", ECCV 2008. The slope law and the fitted length are ours.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import SourceError
+from ..grid import HeightField
+from ..spec.relief import Relief
+from .gradient import attenuate, divergence, open_sides, slopes
+from .multigrid import Cells, Poisson, Pyramid
+
+_FIT_PIXELS = 160  # the length is fitted on a coarse grid of at most this many cells a side
+_TAIL = 0.2  # per cent of the cells at either end that go into the soft ends
+
+
+@dataclass(frozen=True, eq=False)
+class Compressed:
+    """A relief's heights above the field.
+
+    Attributes
+    ----------
+    field : HeightField
+        Heights in mm above the field: at least the foot everywhere inside the mask, at most
+        (and somewhere exactly) the asked height; 0 outside.
+    facts : mapping
+        What was measured, for the report; lengths in mm.
+    solution : (rows, cols) float32
+        The solver's answer, to start the next solve of the same model from.
+    """
+
+    field: HeightField
+    facts: Mapping[str, Any]
+    solution: Cells
+
+
+def foot_of(spec: Relief) -> float:
+    """Return the least height inside the outline, mm: as asked, or chosen from the height."""
+    if spec.foot > 0.0:
+        return min(spec.foot, 0.5 * spec.height)
+    return min(max(0.08 * spec.height, 0.035), 0.25 * spec.height)
+
+
+def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None) -> Compressed:
+    """Bring a model's depth to the height of a relief.
+
+    Parameters
+    ----------
+    raw : HeightField
+        Depth of the model in mm at its in-plane scale (slopes are true), lowest seen 0; the
+        mask is the silhouette.
+    spec : Relief
+    start : Compressed, optional
+        The answer for the same model and grid with other numbers in `spec`.
+
+    Raises
+    ------
+    SourceError
+        If the mask is empty.
+    """
+    if not raw.mask.any():
+        raise SourceError("the model covers no pixel of the relief; make it larger or turn it")
+    foot = foot_of(spec)
+    depth = np.where(raw.mask, raw.heights, 0).astype(np.float32)
+    depth -= depth[raw.mask].min() * raw.mask
+    most = float(depth.max())
+    draped = foot + (spec.height - foot) * depth / max(most, 1e-6)
+    draped *= raw.mask
+    facts: dict[str, Any] = {"model_depth_mm": most, "foot_mm": foot}
+    if spec.compression == "linear" or most <= 0.0:
+        heights, solution = draped if most > 0.0 else spec.height * raw.mask, draped
+    else:
+        solution, more = _recompose(raw, depth, draped, spec, start)
+        heights = _soften(solution, raw.mask, foot, spec.height)
+        facts.update(more)
+    heights = heights.astype(np.float32)
+    facts.update(_closed(draped, heights, raw.mask))
+    return Compressed(HeightField(raw.grid, heights, raw.mask), facts, solution)
+
+
+def _recompose(
+    raw: HeightField, depth: Cells, draped: Cells, spec: Relief, start: Compressed | None
+) -> tuple[Cells, dict[str, Any]]:
+    """Return heights up to a shift and soft ends, (rows, cols) mm, and facts."""
+    pixel, mask, use = raw.grid.pixel, raw.mask, spec.height - foot_of(spec)
+    # a relief nearly as deep as its model is the model: nothing to win from raking light
+    relax = min(max((use / float(depth.max()) - 0.15) / 0.7, 0.0), 1.0)
+    across, down = slopes(depth, mask, pixel)
+    attenuate(across, down, relax)
+    pull = open_sides(mask) * np.float32((1.0 - relax) * pixel / spec.height)
+    middle = np.float32(0.5 * (spec.height + foot_of(spec)))
+    low = (0.0 if spec.settle else draped - middle) - np.float32(0.5 * use * spec.settle)
+    pyramid = Pyramid(mask)
+    fixed = divergence(across, down) * np.float32(spec.detail * pixel) + pull * low
+    base = (draped - middle) * mask * np.float32(0.3)
+    parts = tuple(pyramid.pad(a) for a in (fixed, base, pull))
+    length = _fit_length(pyramid, parts, pixel, use)
+    screen = np.float32((pixel / length) ** 2)
+    first = pyramid.pad(start.solution) if start and start.solution.shape == mask.shape else None
+    x, rounds = Poisson(pyramid, parts[2] + screen * pyramid.inside[0]).solve(
+        parts[0] + screen * parts[1], first
+    )
+    return x[: mask.shape[0], : mask.shape[1]], {"screen_mm": length, "rounds": rounds}
+
+
+def _fit_length(pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float) -> float:
+    """Return the screening length, mm, at which the heights just fill `use` mm."""
+    level, top = 0, max(pyramid.inside[0].shape)
+    while top >> level > _FIT_PIXELS:
+        level += 1
+    fixed, base, pull = (pyramid.coarsen(a, level) for a in parts)
+    area = pyramid.coarsen(pyramid.inside[0], level)
+    inside = area > 0
+    longest = 4.0 * top * pixel
+    length, x = 2.0 * use, None
+    for _ in range(8):
+        screen = np.float32((pixel / length) ** 2)
+        x, _ = Poisson(pyramid, pull + screen * area, level).solve(
+            fixed + screen * base, x, tolerance=3e-3
+        )
+        low, high = np.percentile(x[inside], (_TAIL, 100.0 - _TAIL))
+        miss = math.log(use / max(float(high - low), 1e-9))
+        length = min(length * math.exp(min(max(miss / 0.7, -1.5), 1.5)), longest)
+        if abs(miss) < 2e-3 or length >= longest:
+            break
+    return length
+
+
+def _soften(x: Cells, mask: NDArray[np.bool_], foot: float, height: float) -> Cells:
+    """Bring heights between foot and height: straight in the middle, eased at both ends.
+
+    The map never turns over, so what stands above its neighbour stays above it.
+    """
+    inside = x[mask]
+    low, high = np.percentile(inside[:: max(1, inside.size // 200_000)], (_TAIL, 100.0 - _TAIL))
+    span = max(float(high - low), 1e-9)
+    knee = np.float32(0.1 * span)
+    inside -= np.float32(low)
+    _ease(inside, knee)
+    np.subtract(np.float32(span), inside, out=inside)
+    _ease(inside, knee)
+    inside -= inside.max()
+    inside *= np.float32((foot - height) / -float(inside.min()))
+    out = np.zeros(x.shape, np.float32)
+    out[mask] = np.clip(inside + np.float32(foot), foot, height)
+    return out
+
+
+def _ease(y: Cells, knee: np.float32) -> None:
+    """Bend what lies below `knee` towards 0 without reaching it, in place."""
+    below = y < knee
+    y[below] = knee * np.exp(y[below] / knee - np.float32(1.0))
+
+
+def _closed(draped: Cells, heights: Cells, mask: NDArray[np.bool_]) -> dict[str, Any]:
+    """Return how far the outline came down against the draped model, mm."""
+    rim = open_sides(mask) > 0
+    drop = np.maximum(draped[rim] - heights[rim], 0.0)
+    return {
+        "outline_mm": float(np.median(heights[rim])),
+        "closed_most_mm": float(drop.max()),
+        "closed_share": float((drop > 0.05 * float(draped.max())).mean()),
+    }
