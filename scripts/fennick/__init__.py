@@ -1,0 +1,1 @@
+"""The Fennick Light: the models and the spec of the demo piece."""

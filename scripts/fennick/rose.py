@@ -1,0 +1,27 @@
+"""The compass rose of the reverse: faceted points over a ring."""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+
+from .forms import hull, turned, union
+
+
+def rose() -> m3.Manifold:
+    """Return the rose lying on z = 0, north along +y, one unit a millimetre on the piece."""
+    points = []
+    for length, width, lift, first in ((3.4, 0.62, 0.55, 45.0), (5.0, 0.85, 0.9, 0.0)):
+        points += [_point(length, width, lift).rotate((0, 0, first + 90.0 * k)) for k in range(4)]
+    hoop = turned([(2.35, -0.3), (2.35, 0.2), (2.45, 0.3), (2.65, 0.3), (2.75, 0.2), (2.75, -0.3)])
+    boss = turned([(0, -0.3), (0.55, -0.3), (0.55, 0.8), (0.38, 1.05), (0, 1.15)], 48)
+    return union([*points, hoop, boss])
+
+
+def _point(length: float, width: float, lift: float) -> m3.Manifold:
+    """Return one point of the star: two facets that meet in a ridge."""
+    outline = np.array([(0.0, -0.3), (width, width), (0.0, length), (-width, width)])
+    floor = np.column_stack([outline, np.full(4, -0.3)])
+    edge = np.column_stack([outline, np.full(4, 0.1)])
+    ridge = np.array([(0.0, 0.0, lift), (0.0, width, lift * 0.95), (0.0, length, 0.12)])
+    return hull(np.vstack([floor, edge, ridge]))
