@@ -1,0 +1,179 @@
+"""Models for a relief: read from files or taken from memory, cleaned, and told about.
+
+Nothing is repaired that the depth map does not need repaired: open, inside-out and loose
+surfaces are seen from above all the same. What was found is told in one line each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..element import Model
+from ..errors import SourceError
+from .topology import Topology, topology_of, welded
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MODEL_FILES = (".stl", ".obj", ".ply", ".off", ".glb", ".gltf")
+"""Endings of the files that models are read from."""
+
+
+@dataclass(frozen=True, eq=False)
+class SourceMesh:
+    """A model as it is used: points that are equal made one, nothing left that is unused.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+        In the model's own units and axes, finite, every one used by a triangle.
+    triangles : (m, 3) int64
+        With three different corners each; facing either way.
+    name : str
+        What it was asked for by.
+    topology : Topology
+        What was counted.
+    notes : tuple of str
+        What a person should know of the model, one line each; empty for a closed, outward
+        facing, welded one.
+    """
+
+    vertices: FloatArray
+    triangles: IntArray
+    name: str
+    topology: Topology
+    notes: tuple[str, ...] = ()
+
+
+def read_model(name: str, models: Mapping[str, Model]) -> SourceMesh:
+    """Read a model file, or take the model of that name from memory.
+
+    Parameters
+    ----------
+    name : str
+        A path, or any text that is a key of `models`, such as ``object:NAME``.
+    models : mapping of str to Model
+        Models in memory; they come before files.
+
+    Raises
+    ------
+    SourceError
+        One line: which model, what is wrong, what would be right.
+    """
+    if name in models:
+        vertices, triangles = models[name].vertices, models[name].triangles
+    elif name.startswith("object:"):
+        known = ", ".join(sorted(models)) or "none were given"
+        raise SourceError(f"{name}: there is no such object; known here: {known}")
+    else:
+        vertices, triangles = _read_file(name)
+    return source_mesh(vertices, triangles, name)
+
+
+def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
+    """Clean arrays into a `SourceMesh`.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array of numbers
+    triangles : (m, 3) array of whole numbers
+    name : str
+        For errors and notes.
+
+    Raises
+    ------
+    SourceError
+        If they are no triangles of finite points.
+    """
+    points = np.ascontiguousarray(vertices, dtype=np.float64)
+    faces = np.ascontiguousarray(triangles, dtype=np.int64)
+    if points.ndim != 2 or points.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
+        raise SourceError(
+            f"{name}: has arrays of shape {points.shape} and {faces.shape}; "
+            "give vertices (n, 3) and triangles (m, 3)"
+        )
+    if not len(faces):
+        what = f"{len(points)} points but no triangles" if len(points) else "nothing in it"
+        raise SourceError(f"{name}: has {what}; a relief needs a surface of triangles")
+    if faces.min() < 0 or faces.max() >= len(points):
+        raise SourceError(f"{name}: its triangles name points that are not there")
+    if not np.isfinite(points).all():
+        count = int(np.count_nonzero(~np.isfinite(points).all(axis=1)))
+        raise SourceError(f"{name}: {count} of its points are not finite numbers; export it again")
+    points, faces, merged = welded(points, faces)
+    whole = (
+        (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    )
+    collapsed = len(faces) - int(np.count_nonzero(whole))
+    if collapsed:
+        faces = faces[whole]
+    if not len(faces):
+        raise SourceError(f"{name}: all its triangles are collapsed to lines or points")
+    used = np.zeros(len(points), dtype=bool)
+    used[faces.ravel()] = True
+    if not used.all():
+        faces = (np.cumsum(used) - 1)[faces]
+        points = points[used]
+    if not np.ptp(points, axis=0).any():
+        raise SourceError(f"{name}: all its points are one; a relief needs a surface")
+    topology = topology_of(points, faces, merged=merged, collapsed=collapsed)
+    return SourceMesh(points, faces, name, topology, tuple(topology.notes(name)))
+
+
+def _read_file(name: str) -> tuple[FloatArray, IntArray]:
+    """Return all triangles of a file, every part where its scene puts it."""
+    path = Path(name)
+    ending = path.suffix.lower()
+    if ending not in MODEL_FILES:
+        allowed = ", ".join(e[1:].upper() for e in MODEL_FILES)
+        what = f"'{ending}' is no model file" if ending else "has no file ending"
+        raise SourceError(f"{name}: {what}; models are read from {allowed}")
+    if not path.exists():
+        raise SourceError(f"{name}: there is no such file")
+    if not path.is_file():
+        raise SourceError(f"{name}: is a folder; give a model file in it")
+    try:
+        if path.stat().st_size == 0:
+            raise SourceError(f"{name}: is empty; export the model again")
+        import trimesh  # loads slowly; only models in files need it
+
+        loaded = trimesh.load(str(path), process=False, skip_materials=True)
+        parts = list(_parts(loaded))
+    except SourceError:
+        raise
+    except OSError as error:
+        raise SourceError(f"{name}: cannot be read ({error.strerror or error})") from None
+    except Exception as error:  # a parser may raise anything at all on a damaged file
+        reason = " ".join(str(error).split()) or type(error).__name__
+        kind = ending[1:].upper()
+        raise SourceError(f"{name}: cannot be read as {kind} ({reason[:120]})") from None
+    if not parts:
+        raise SourceError(f"{name}: has no triangles in it; a relief needs a surface of triangles")
+    start = np.cumsum([0, *(len(v) for v, _ in parts)])
+    vertices = np.concatenate([v for v, _ in parts])
+    triangles = np.concatenate([t + s for (_, t), s in zip(parts, start, strict=False)])
+    return vertices, triangles
+
+
+def _parts(loaded: Any) -> Iterator[tuple[FloatArray, IntArray]]:
+    """Yield vertices and triangles of every mesh in what the reader returned.
+
+    A scene may use one mesh several times, each with its own (4, 4) matrix; points and
+    lines are passed over.
+    """
+    if not hasattr(loaded, "geometry"):
+        if len(getattr(loaded, "faces", ())):
+            yield np.asarray(loaded.vertices, float), np.asarray(loaded.faces, np.int64)
+        return
+    for node in loaded.graph.nodes_geometry:
+        matrix, key = loaded.graph[node]
+        mesh = loaded.geometry[key]
+        if len(getattr(mesh, "faces", ())):
+            vertices = np.asarray(mesh.vertices, float) @ matrix[:3, :3].T + matrix[:3, 3]
+            yield vertices, np.asarray(mesh.faces, np.int64)

@@ -1,0 +1,97 @@
+"""Where a model comes to lie on its face, measured back from its depth map."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from medalcore.element import Model
+from medalcore.errors import SpecError
+from medalcore.ground import Ground
+from medalcore.relief.place import MARGIN_PIXELS, place, raw_field, turned
+from medalcore.relief.source import SourceMesh, read_model, source_mesh
+from medalcore.spec import Relief
+
+GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
+
+
+def _cone(sides: int = 720) -> SourceMesh:
+    """Return a cone of height 2 on a circle of radius 1, its tip towards +z."""
+    angle = 2 * np.pi * np.arange(sides) / sides
+    rim = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(sides)])
+    vertices = np.vstack([rim, [[0, 0, 2.0]]])
+    i = np.arange(sides)
+    triangles = np.column_stack([i, (i + 1) % sides, np.full(sides, sides)])
+    return source_mesh(vertices, triangles, "cone")
+
+
+def test_depth_of_a_cone_is_its_formula():
+    """Depth is 2 (1 - r) for radius r: placed 20 mm wide, a cone is 20 mm deep."""
+    spec = Relief(source="cone", fit=20.0, at=(3.0, -2.0))
+    field = raw_field(_cone(), spec, GROUND, 400)
+    u, v = np.meshgrid(field.grid.u() - 3.0, field.grid.v() + 2.0)
+    expected = 2 * (10.0 - np.hypot(u, v))
+    inner = np.hypot(u, v) < 9.9
+    assert field.mask[inner].all()
+    assert np.abs(field.heights - (expected - expected[field.mask].min()))[inner].max() < 1e-3
+    assert field.heights[field.mask].min() == 0.0
+    assert not field.heights[~field.mask].any()
+
+
+def test_the_silhouette_is_as_wide_as_asked_and_where_asked():
+    spec = Relief(source="cone", fit=20.0, at=(3.0, -2.0))
+    field = raw_field(_cone(), spec, GROUND, 400)
+    rows, cols = np.nonzero(field.mask)
+    width = field.grid.u()[cols.max()] - field.grid.u()[cols.min()]
+    assert width == pytest.approx(20.0, abs=1.5 * field.grid.pixel)
+    middle = (field.grid.u()[cols.max()] + field.grid.u()[cols.min()]) / 2
+    assert middle == pytest.approx(3.0, abs=field.grid.pixel)
+    middle = (field.grid.v()[rows.max()] + field.grid.v()[rows.min()]) / 2
+    assert middle == pytest.approx(-2.0, abs=field.grid.pixel)
+    assert rows.min() >= MARGIN_PIXELS
+    assert cols.max() < field.grid.cols - MARGIN_PIXELS
+    assert max(field.grid.shape) == 400
+
+
+def test_fit_zero_fills_the_field_and_no_more():
+    """The farthest point stays within the field, close to its border, also off centre."""
+    for at in ((0.0, 0.0), (4.0, 3.0)):
+        points = place(_cone(), Relief(source="cone", at=at), GROUND)
+        reach = np.hypot(points[:, 0], points[:, 1]).max()
+        assert 0.9 * GROUND.radius < reach < GROUND.radius
+    with pytest.raises(SpecError, match="off the field"):
+        place(_cone(), Relief(source="cone", at=(30.0, 0.0)), GROUND)
+
+
+def test_turns_are_about_x_then_y_then_z():
+    """Rotations as the right-hand rule says, quarter turns exact."""
+    assert np.array_equal(turned(np.array([[0.0, 0, 1]]), (90, 0, 0)), [[0, -1, 0]])
+    assert np.array_equal(turned(np.array([[0.0, 0, 1]]), (0, 90, 0)), [[1, 0, 0]])
+    assert np.array_equal(turned(np.array([[1.0, 0, 0]]), (0, 0, 90)), [[0, 1, 0]])
+    assert np.array_equal(turned(np.array([[0.0, 0, 1]]), (90, 0, 90)), [[1, 0, 0]])
+    scipy_rotation = pytest.importorskip("scipy.spatial.transform").Rotation
+    points = np.random.default_rng(3).normal(size=(20, 3))
+    for turn in ((10, 20, 30), (-200, 45, 123.4)):
+        expected = scipy_rotation.from_euler("xyz", turn, degrees=True).apply(points)
+        assert np.abs(turned(points, turn) - expected).max() < 1e-12
+
+
+def test_edge_on_and_flat_models_are_refused_with_a_way_out():
+    sheet = Model(np.array([[0, 0, 0], [1, 0, 0], [0, 0, 1.0]]), np.array([[0, 1, 2]]))
+    mesh = read_model("object:Sheet", {"object:Sheet": sheet})
+    with pytest.raises(SpecError, match=r"turn: object:Sheet is flat and seen edge-on"):
+        raw_field(mesh, Relief(source="object:Sheet", fit=10.0), GROUND, 100)
+    field = raw_field(mesh, Relief(source="object:Sheet", fit=10.0, turn=(90, 0, 0)), GROUND, 100)
+    assert field.mask.any()
+    assert not field.heights.any()
+
+
+def test_resolution_does_not_move_the_model():
+    """Half the pixels, same size and place: heights at common points agree."""
+    spec = Relief(source="cone", fit=20.0)
+    coarse, fine = (raw_field(_cone(), spec, GROUND, n) for n in (216, 416))
+    for field in (coarse, fine):
+        area = field.mask.sum() * field.grid.pixel**2
+        assert area == pytest.approx(np.pi * 100, rel=2e-3)
+        volume = field.heights.sum() * field.grid.pixel**2
+        assert volume == pytest.approx(np.pi * 100 * 20 / 3, rel=1e-2)  # a third of the cylinder
