@@ -20,8 +20,11 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 _SLIDE = (0.04, 0.96)  # a crossing never reaches a pixel centre, so strands never touch
-_STRIDES = (16, 8, 4, 2, 1)
+_STRIDES = (128, 64, 32, 16, 8, 4, 2, 1)
 _SWEEPS = 12
+_TURN = 0.97  # chord over arc below which a wide neighbourhood turns too much to follow
+_LOOK = 6  # points on either side by which a corner is judged
+_SHARP = 0.7  # radians: the least turn of a corner
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,47 +147,112 @@ def _cycles(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:
 def _smoothed(anchor: FloatArray, way: FloatArray, first: IntArray) -> FloatArray:
     """Slide every crossing along its grid edge until the contour bends least.
 
-    Damped Jacobi on the bending energy: a point belongs where the cubic through its two
-    neighbours on either side passes, measured across the contour. Wide neighbourhoods first,
-    so that the long steps of a nearly level edge straighten too.
+    Damped Jacobi on the bending energy, free at corners, so that a corner stays one and the
+    sides next to it stay straight. Wide neighbourhoods first, so that the long steps of a
+    nearly level edge straighten too.
     """
     t = np.full(len(anchor), 0.5)
     sizes = np.repeat(np.diff(first), np.diff(first))
+    room = _room(anchor + 0.5 * way, first)
     for stride in _STRIDES:
         active = np.flatnonzero(sizes >= 8 * stride) if stride > 1 else np.arange(len(t))
         if len(active) == 0:
             continue
         around = [following(first, k * stride)[active] for k in (-2, -1, 1, 2)]
+        ok = (room >= stride).astype(np.float64)
+        share = [ok[around[1]], 4.0 * ok[active], ok[around[2]]]
         base, along = anchor[active], way[active]
         for _ in range(_SWEEPS):
             p = anchor + t[:, None] * way
-            want, tangent = _cubic(p[active], [p[i] for i in around])
+            want, tangent, bend = _unbent(p[active], [p[i] for i in around], share)
             lever = along[:, 0] * tangent[:, 1] - along[:, 1] * tangent[:, 0]
             gap = want - base
             moved = gap[:, 0] * tangent[:, 1] - gap[:, 1] * tangent[:, 0]
-            steep = np.abs(lever) > 0.08
-            goal = np.where(steep, moved / np.where(steep, lever, 1.0), t[active])
+            free = (np.abs(lever) > 0.08) & ((bend > _TURN) | (stride < 4))
+            goal = np.where(free, moved / np.where(free, lever, 1.0), t[active])
             t[active] += 0.55 * (np.clip(goal, *_SLIDE) - t[active])
     return anchor + t[:, None] * way
 
 
-def _cubic(here: FloatArray, around: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
-    """Predict points from two neighbours on either side; return them and unit tangents.
+def _unbent(
+    here: FloatArray, around: list[FloatArray], share: list[FloatArray]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return where points would bend the contour least, unit tangents, and chord over arc.
 
-    Lagrange interpolation at the points' own arc lengths.
+    On the cubic through two neighbours on either side; next to a corner, where one of the
+    `share` is 0, on what the second differences on this side of it ask for. All by true arc
+    lengths.
     """
     p0, p1, p2, p3 = around
-    s1 = -np.maximum(_length(here - p1), 1e-3)
-    s0 = s1 - np.maximum(_length(p1 - p0), 1e-3)
-    s2 = np.maximum(_length(p2 - here), 1e-3)
-    s3 = s2 + np.maximum(_length(p3 - p2), 1e-3)
-    w0 = s1 * s2 * s3 / ((s1 - s0) * (s2 - s0) * (s3 - s0))
-    w1 = s0 * s2 * s3 / ((s0 - s1) * (s2 - s1) * (s3 - s1))
-    w2 = s0 * s1 * s3 / ((s0 - s2) * (s1 - s2) * (s3 - s2))
-    w3 = s0 * s1 * s2 / ((s0 - s3) * (s1 - s3) * (s2 - s3))
-    want = w0[:, None] * p0 + w1[:, None] * p1 + w2[:, None] * p2 + w3[:, None] * p3
+    a0, a1 = np.maximum(_length(p1 - p0), 1e-3), np.maximum(_length(here - p1), 1e-3)
+    a2, a3 = np.maximum(_length(p2 - here), 1e-3), np.maximum(_length(p3 - p2), 1e-3)
+    want = _cubic(around, (-a0 - a1, -a1, a2, a2 + a3))
+    cut = np.flatnonzero((share[0] == 0) | (share[1] == 0) | (share[2] == 0))
     tangent = p2 - p1
-    return want, tangent / np.maximum(_length(tangent), 1e-9)[:, None]
+    bend = _length(p3 - p0) / (a0 + a1 + a2 + a3)
+    if len(cut):
+        q0, q1, q2, q3 = (p[cut] for p in around)
+        b0, b1, b2, b3 = (a[cut, None] for a in (a0, a1, a2, a3))
+        w0, w1, w2 = (w[cut, None] for w in share)
+        goal = w0 * (q1 + b1 / b0 * (q1 - q0)) + w2 * (q2 + b2 / b3 * (q2 - q3))
+        goal += w1 * (q1 + b1 / (b1 + b2) * (q2 - q1))
+        total = w0 + w1 + w2
+        want[cut] = np.where(total > 0, goal / np.maximum(total, 1.0), here[cut])
+        tangent[cut] = np.where(w1 > 0, q2 - q1, np.where(w0 > 0, q1 - q0, q3 - q2))
+        bend[cut] = 1.0
+    return want, tangent / np.maximum(_length(tangent), 1e-9)[:, None], bend
+
+
+def _cubic(
+    points: list[FloatArray], s: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+) -> FloatArray:
+    """Return the value at 0 of cubics through four points at parameters `s` (Lagrange)."""
+    total = np.zeros_like(points[0])
+    for i in range(4):
+        w = np.ones_like(s[0])
+        for j in range(4):
+            if j != i:
+                w = w * s[j] / (s[j] - s[i])
+        total += w[:, None] * points[i]
+    return total
+
+
+def _room(p: FloatArray, first: IntArray) -> FloatArray:
+    """Return how many points away the nearest corner is, 0 at one.
+
+    At a corner the line turns by the same angle whether looked at closely or from a little
+    farther; on a tight curve it turns farther the farther one looks.
+    """
+    index = np.arange(len(p))
+    sizes = np.repeat(np.diff(first), np.diff(first))
+    close, wide = _turn(p, first, _LOOK), _turn(p, first, 2 * _LOOK)
+    sharp = (close > _SHARP) & (wide < 1.3 * close) & (sizes >= 8 * _LOOK)
+    for k in range(1, _LOOK + 1):  # only the sharpest place of each corner
+        for step in (k, -k):
+            other = close[following(first, step)]
+            sharp &= (close > other) | ((close == other) & (step > 0))
+    room = np.full(len(p), np.inf)
+    corners = np.flatnonzero(sharp)
+    if len(corners) == 0:
+        return room
+    loop = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    away = np.concatenate([corners, corners - sizes[corners], corners + sizes[corners]])
+    home = np.tile(loop[corners], 3)
+    order = np.lexsort((away, home))
+    away, home = away[order], home[order]
+    span = 4.0 * len(p)
+    place = np.searchsorted(away + span * home, index + span * loop)
+    for k in (place - 1, place):
+        k = np.clip(k, 0, len(away) - 1)
+        room = np.minimum(room, np.where(home[k] == loop, np.abs(away[k] - index), np.inf))
+    return room
+
+
+def _turn(p: FloatArray, first: IntArray, look: int) -> FloatArray:
+    """Return by how much the line turns between `look` points before and after, radians."""
+    came, goes = p - p[following(first, -look)], p[following(first, look)] - p
+    cross = came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0]
+    return np.abs(np.arctan2(cross, np.sum(came * goes, axis=1)))
 
 
 def _length(v: FloatArray) -> FloatArray:
