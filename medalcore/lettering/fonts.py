@@ -1,0 +1,142 @@
+"""Finding a font: by file, by short name, among font packages, among installed fonts.
+
+``serif-bold`` and its like are short names for the two families that come as dependencies.
+Packages offer fonts through the entry points ``fonts_ttf`` and ``fonts_otf``.
+"""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+import sys
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from importlib.metadata import entry_points
+from pathlib import Path
+
+import uharfbuzz as hb
+
+from ..errors import SourceError
+from .typeface import Typeface, names_of, open_typeface
+
+SUFFIXES = (".ttf", ".otf", ".ttc", ".otc")
+_SHORT = {"serif": "Source Serif Pro", "sans": "Source Sans Pro"}
+_PLAIN_STYLES = ("", "regular", "roman", "book", "normal", "medium")
+
+
+def find_typeface(font: str, axes: Mapping[str, float] | None = None) -> Typeface:
+    """Return the typeface a spec asks for.
+
+    Parameters
+    ----------
+    font : str
+        A file (``face.ttf``, ``faces.ttc#2``), a short name (``serif-bold``, ``sans``,
+        ``serif-semibold-italic``), or a family with an optional style (``DejaVu Serif
+        Bold``).
+    axes : mapping, optional
+        Places on a variable font's axes, by tag or name.
+
+    Raises
+    ------
+    SourceError
+        One line with the near matches if there is no such font.
+    """
+    path, _, number = font.rpartition("#")
+    if path.lower().endswith(SUFFIXES):
+        if not number.isdigit():
+            raise SourceError(f"font {font}: give the face's number in the file after the #")
+        return open_typeface(Path(path).expanduser(), int(number), axes)
+    if font.lower().endswith(SUFFIXES):
+        return open_typeface(Path(font).expanduser(), 0, axes)
+    file, index = _find(font)
+    return open_typeface(file, index, axes)
+
+
+def _find(font: str) -> tuple[Path, int]:
+    head, _, style = font.partition("-")
+    wanted = _plain(f"{_SHORT[head.lower()]}{style}" if head.lower() in _SHORT else font)
+    packaged = _faces(tuple(sorted(set(_packaged()))))
+    if wanted in packaged:
+        return packaged[wanted]
+    files = tuple(_installed())
+    # Files are mostly called after their family: read those first, the rest only if needed.
+    likely = tuple(f for f in files if _plain(f.stem)[:4] == wanted[:4])
+    for some in (likely, files):
+        found = _faces(some)
+        if wanted in found:
+            return found[wanted]
+    known = sorted({*packaged, *_faces(files)})
+    near = difflib.get_close_matches(wanted, known, 5, 0.6)
+    near += [name for name in known if wanted and wanted in name and name not in near][:5]
+    hint = f"; near it: {', '.join(near[:6])}" if near else ""
+    raise SourceError(
+        f"font '{font}' is neither a file nor an installed family{hint}; "
+        "serif, serif-bold, sans and sans-bold are always there"
+    )
+
+
+def _plain(name: str) -> str:
+    """Return a name as it is compared: small letters and digits, italic spelt one way."""
+    text = re.sub(r"[^0-9a-z\u0080-\uffff]", "", name.lower())
+    text = text.replace("oblique", "italic")
+    return re.sub(r"it$", "italic", text)
+
+
+@lru_cache(maxsize=8)
+def _faces(files: tuple[Path, ...]) -> Mapping[str, tuple[Path, int]]:
+    """Return where the faces of files are, by every plain name a person may use."""
+    found: dict[str, tuple[Path, int]] = {}
+    for file in files:
+        for index, (family, style, full) in enumerate(_names(file)):
+            for name in (f"{family} {style}", full):
+                found.setdefault(_plain(name), (file, index))
+            if _plain(style) in _PLAIN_STYLES[:5]:
+                found.setdefault(_plain(family), (file, index))
+    for file in files:  # a family without a regular style answers to its name all the same
+        for index, (family, _, _) in enumerate(_names(file)):
+            found.setdefault(_plain(family), (file, index))
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _names(file: Path) -> tuple[tuple[str, str, str], ...]:
+    """Return family, style and full name of every face in a file; nothing if it is no font."""
+    try:
+        blob = hb.Blob.from_file_path(str(file))
+        count = int(hb.Face(blob, 0).count)
+        faces = [hb.Face(blob, i) for i in range(count)]
+        return tuple((*names_of(f), str(f.get_name(4) or "")) for f in faces)
+    except (OSError, hb.HarfBuzzError):
+        return ()
+
+
+def _packaged() -> Iterator[Path]:
+    """Yield the font files that installed packages offer."""
+    for group in ("fonts_otf", "fonts_ttf"):
+        for point in entry_points(group=group):
+            try:
+                offered = point.load()
+            except Exception:  # a broken package of another's must not stop the build
+                continue
+            pairs = offered.items() if isinstance(offered, Mapping) else offered
+            yield from (Path(str(path)) for _, path in pairs)
+
+
+def _installed() -> Iterator[Path]:
+    """Yield the font files of the system's and the user's folders, in a fixed order."""
+    home = Path.home()
+    folders: list[Path]
+    if sys.platform == "win32":
+        folders = [Path(os.environ.get("WINDIR", r"C:\Windows")) / "Fonts"]
+        local = os.environ.get("LOCALAPPDATA")
+        folders += [Path(local) / "Microsoft" / "Windows" / "Fonts"] if local else []
+    elif sys.platform == "darwin":
+        folders = [Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"]
+    else:
+        data = os.environ.get("XDG_DATA_DIRS") or "/usr/local/share:/usr/share"
+        own = os.environ.get("XDG_DATA_HOME") or str(home / ".local/share")
+        folders = [Path(p) / "fonts" for p in (*data.split(":"), own)] + [home / ".fonts"]
+    for folder in folders:
+        if folder.is_dir():
+            yield from sorted(f for f in folder.rglob("*") if f.suffix.lower() in SUFFIXES)
