@@ -242,9 +242,9 @@ def _room(p: FloatArray, first: IntArray) -> FloatArray:
     away, home = away[order], home[order]
     span = 4.0 * len(p)
     place = np.searchsorted(away + span * home, index + span * loop)
-    for k in (place - 1, place):
-        k = np.clip(k, 0, len(away) - 1)
-        room = np.minimum(room, np.where(home[k] == loop, np.abs(away[k] - index), np.inf))
+    for found in (place - 1, place):
+        at = np.clip(found, 0, len(away) - 1)
+        room = np.minimum(room, np.where(home[at] == loop, np.abs(away[at] - index), np.inf))
     return room
 
 
@@ -252,7 +252,7 @@ def _turn(p: FloatArray, first: IntArray, look: int) -> FloatArray:
     """Return by how much the line turns between `look` points before and after, radians."""
     came, goes = p - p[following(first, -look)], p[following(first, look)] - p
     cross = came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0]
-    return np.abs(np.arctan2(cross, np.sum(came * goes, axis=1)))
+    return np.asarray(np.abs(np.arctan2(cross, np.sum(came * goes, axis=1))))
 
 
 def _length(v: FloatArray) -> FloatArray:

@@ -1,0 +1,126 @@
+"""From the table of a relief to its solid: model, depth, height, draft, surface."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from ..element import Built, Context, Finding, Part
+from ..grid import HeightField
+from ..spec.relief import Relief
+from .compress import compress
+from .draft import enforce_draft
+from .place import raw_field
+from .solid import Shape, relief_shape, solid_of
+from .source import SourceMesh, read_model
+
+_WORTH_TELLING = 0.01  # mm of raising below which a note would be noise
+
+
+def build_relief(spec: Relief, context: Context) -> Built:
+    """Model a relief on the field of a face.
+
+    Parameters
+    ----------
+    spec : Relief
+    context : Context
+
+    Returns
+    -------
+    Built
+        One part to add, zone ``relief``. Facts: ``height_mm`` from the field to the highest
+        point, ``size_mm`` across and up, ``triangles``, pieces and holes of the outline,
+        what the compression measured, and what was found on the model.
+
+    Raises
+    ------
+    SourceError
+        If the model cannot be read or shows nothing.
+    SpecError
+        If it cannot be placed as asked.
+    SolidError
+        If there is no room below the field for its foot.
+    """
+    tell = context.progress
+    tell(0.0, "reading the model")
+    model = read_model(spec.source, context.models)
+    tell(0.2, "looking at it from above")
+    raw = raw_field(model, spec, context.ground, context.tolerance.pixels)
+    tell(0.35, "bringing its depth to the height")
+    low = compress(raw, spec)
+    draft = math.radians(spec.draft)
+    tell(0.75, "giving it draft")
+    drafted = enforce_draft(low.field, draft)
+    tell(0.8, "making its surface")
+    shape = relief_shape(drafted, context.ground, draft=draft, tolerance=context.tolerance)
+    solid = solid_of(shape)
+    tell(1.0, "done")
+    raised = _raised(low.field, drafted)
+    return Built(
+        parts=(Part(solid),),
+        facts=_facts(spec, model, shape, low.facts, raised, raw),
+        findings=tuple(_findings(spec, model, shape, raised)),
+    )
+
+
+def _raised(before: HeightField, after: HeightField) -> float:
+    """Return by how much draft raised the lowest place at most, mm."""
+    if after is before:
+        return 0.0
+    return float(np.max(after.heights - before.heights))
+
+
+def _facts(
+    spec: Relief,
+    model: SourceMesh,
+    shape: Shape,
+    measured: Mapping[str, Any],
+    raised: float,
+    raw: HeightField,
+) -> dict[str, Any]:
+    return {
+        "source": spec.source,
+        "model_triangles": model.topology.triangles,
+        "model_notes": list(model.notes),
+        "pixel_mm": round(raw.grid.pixel, 6),
+        "height_mm": round(shape.height_mm, 6),
+        "size_mm": [round(s, 4) for s in shape.size_mm],
+        "triangles": len(shape.triangles),
+        "pieces": shape.pieces,
+        "holes": shape.holes,
+        "raised_for_draft_mm": round(raised, 4),
+        **measured,
+    }
+
+
+def _findings(spec: Relief, model: SourceMesh, shape: Shape, raised: float) -> Iterator[Finding]:
+    for note in model.notes:
+        yield Finding("relief-source", "note", note)
+    if shape.islands_dropped:
+        yield Finding(
+            "relief-specks", "warning",
+            f"{shape.islands_dropped} loose specks of the model, each under two pixels, were left "
+            "out; a larger fit would hold them",
+        )  # fmt: skip
+    if shape.holes_filled:
+        yield Finding(
+            "relief-specks", "note",
+            f"{shape.holes_filled} holes in the outline, each under two pixels, were filled",
+        )  # fmt: skip
+    if raised > _WORTH_TELLING:
+        yield Finding(
+            "relief-draft", "note",
+            f"hollows beside steep walls were filled by up to {raised:.2f} mm, so that no wall is "
+            f"steeper than the draft of {spec.draft:g} degrees",
+            measured=raised,
+        )  # fmt: skip
+    if shape.steep_points:
+        yield Finding(
+            "relief-draft", "warning",
+            f"gaps in the outline are too narrow for a draft of {spec.draft:g} degrees; "
+            f"the walls in them stand steeper at {shape.steep_points} points of the outline",
+            measured=float(shape.steep_points),
+        )  # fmt: skip
