@@ -1,0 +1,163 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Lists of elements, lines and source objects: adding, removing, moving, showing."""
+
+from typing import Any
+
+import bpy
+from bpy.props import EnumProperty, IntProperty, StringProperty
+
+from . import convert, live, tables
+from .medalcore.spec import Key, MedalSpec, Table
+from .operators import Answer, chosen_sources, needs_piece
+
+FIRST_WORDS = {"legend": "WORDS ROUND THE PIECE", "inscription": "FIRST LINE\nSECOND LINE"}
+"""What a new element says, so that it can be seen; others ask for their text."""
+
+
+class MEDALWRIGHT_UL_elements(bpy.types.UIList):
+    """The elements of one kind on a face."""
+
+    def draw_item(
+        self,
+        context: bpy.types.Context,
+        layout: bpy.types.UILayout,
+        data: Any,
+        item: Any,
+        icon: int,
+        active_data: Any,
+        active_property: str,
+        index: int = 0,
+        flt_flag: int = 0,
+    ) -> None:
+        """Draw what the element says, and whether it is on the piece."""
+        row = layout.row(align=True)
+        row.label(text=title_of_item(item))
+        shown = "HIDE_OFF" if item.shown else "HIDE_ON"
+        row.prop(item, "shown", text="", icon=shown, emboss=False)
+
+
+def title_of_item(item: Any) -> str:
+    """Return what tells one element from another: its words, its model, its kind."""
+    if hasattr(item, "text_lines"):
+        return " / ".join(line.text for line in item.text_lines) or "No Words Yet"
+    if hasattr(item, "text"):
+        return item.text or "No Words Yet"
+    if hasattr(item, "source_kind"):
+        text = convert.source_text(item)
+        if item.source_kind == "FILE":
+            return bpy.path.basename(text) or "No File Yet"
+        return text.removeprefix(convert.OBJECT_MARK) or "No Object Yet"
+    for name in ("source", "drawing", "file"):
+        if getattr(item, name, ""):
+            return bpy.path.basename(getattr(item, name))
+    if hasattr(item, "kind"):
+        return item.bl_rna.properties["kind"].enum_items[item.kind].name
+    return "Element"
+
+
+def key_at(path: str) -> Key:
+    """Return the spec key of a list's data path below the spec's properties."""
+    table: type[Table] | None = MedalSpec
+    found: Key | None = None
+    for step in path.split("."):
+        name = step.split("[")[0]
+        assert table is not None
+        found = next(k for k in tables.keys(table) if name in _property_names(k))
+        table = found.table
+    assert found is not None
+    return found
+
+
+def _property_names(key: Key) -> tuple[str, ...]:
+    return key.name, f"{key.name}_lines", f"{key.name}_objects"
+
+
+class MEDALWRIGHT_OT_edit_list(bpy.types.Operator):
+    """Change a list of the medal"""
+
+    bl_idname = "medalwright.edit_list"
+    bl_label = "Edit List"
+    bl_options = {"REGISTER", "UNDO", "INTERNAL"}
+
+    path: StringProperty(options={"HIDDEN"})
+    action: EnumProperty(
+        items=(
+            ("ADD", "Add", "Add one after the others"),
+            ("REMOVE", "Remove", "Take this one away"),
+            ("UP", "Up", "Move this one up"),
+            ("DOWN", "Down", "Move this one down"),
+        ),
+        options={"HIDDEN"},
+    )
+    index: IntProperty(default=-1, options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need an active piece."""
+        return needs_piece(cls, context)
+
+    @classmethod
+    def description(cls, context: bpy.types.Context, properties: Any) -> str:
+        """Say what the button does."""
+        return properties.bl_rna.properties["action"].enum_items[properties.action].description
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Change the list and let the draft follow."""
+        piece = context.object
+        spec = piece.medalwright.spec
+        items = spec.path_resolve(self.path)
+        owner_path, _, name = self.path.rpartition(".")
+        owner = spec.path_resolve(owner_path)
+        active = f"{name}_index"
+        index = self.index if self.index >= 0 else getattr(owner, active, len(items) - 1)
+        with live.quietly():
+            if self.action == "ADD":
+                _fill_new(items.add(), key_at(self.path), items, context)
+                index = len(items) - 1
+            elif not 0 <= index < len(items):
+                return {"CANCELLED"}
+            elif self.action == "REMOVE":
+                items.remove(index)
+                index = min(index, len(items) - 1)
+            else:
+                other = index + (-1 if self.action == "UP" else 1)
+                if not 0 <= other < len(items):
+                    return {"CANCELLED"}
+                items.move(index, other)
+                index = other
+            if hasattr(owner, active):
+                setattr(owner, active, max(index, 0))
+        live.touch(piece)
+        return {"FINISHED"}
+
+
+def _fill_new(item: Any, key: Key, items: Any, context: bpy.types.Context) -> None:
+    """Give a new element what lets it be seen at once."""
+    words = FIRST_WORDS.get(key.name, "")
+    if words and hasattr(item, "text_lines"):
+        convert.set_lines(item, "text", words)
+    elif words and hasattr(item, "text"):
+        item.text = words
+    if hasattr(item, "source_kind"):
+        for chosen in chosen_sources(context):
+            item.source_objects.add().object = chosen
+        if not len(item.source_objects):
+            item.source_objects.add()
+    others = [i for i in items if i != item]
+    if key.name == "legend" and any(o.at == "top" for o in others):
+        item.at = "bottom"
+
+
+_CLASSES = (MEDALWRIGHT_UL_elements, MEDALWRIGHT_OT_edit_list)
+
+
+def register() -> None:
+    """Register the list and its operator."""
+    for made in _CLASSES:
+        bpy.utils.register_class(made)
+
+
+def unregister() -> None:
+    """Take them back."""
+    for made in reversed(_CLASSES):
+        bpy.utils.unregister_class(made)

@@ -1,0 +1,219 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""From a change of a property to a new draft on screen.
+
+Objects are remembered by `session_uid` only: after an undo every reference Python held is
+dead. What is kept here is never anything that Blender should undo.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from . import convert, layout, meshes, sources, units
+from .jobs import Builder, Job
+from .medalcore.errors import MedalError
+from .medalcore.spec import spec_from_dict
+
+DELAY = 0.25
+"""Seconds without a change before a draft is begun."""
+
+BEAT = 0.05
+"""Seconds between two looks at the builder."""
+
+
+class _Session:
+    """What goes on between Blender and the builder in this session."""
+
+    def __init__(self) -> None:
+        self.clear()
+
+    def clear(self) -> None:
+        """Begin anew."""
+        self.builder = Builder()
+        self.pending: set[int] = set()
+        self.errors: dict[int, str] = {}
+        self.notes: dict[int, str] = {}
+        self.watched: set[int] = set()  # jobs an operator finishes itself
+        self.quiet = 0
+
+
+session = _Session()
+
+
+def is_piece(item: bpy.types.Object | None) -> bool:
+    """Tell whether an object is a piece of ours."""
+    return item is not None and item.type == "MESH" and item.medalwright.is_piece
+
+
+def piece_by_uid(uid: int) -> bpy.types.Object | None:
+    """Return the piece with a session uid, or None if it is gone."""
+    return next((o for o in bpy.data.objects if o.session_uid == uid and is_piece(o)), None)
+
+
+@contextmanager
+def quietly() -> Iterator[None]:
+    """Set properties without starting drafts."""
+    session.quiet += 1
+    try:
+        yield
+    finally:
+        session.quiet -= 1
+
+
+def digest_of(piece: bpy.types.Object) -> str:
+    """Return a digest of everything in Blender's properties a build depends on."""
+    asked = json.dumps(convert.to_dict(piece.medalwright.spec), sort_keys=True)
+    return hashlib.sha256(asked.encode()).hexdigest()[:32]
+
+
+def is_current(piece: bpy.types.Object, context: bpy.types.Context) -> bool:
+    """Tell whether the mesh is what the properties ask for."""
+    built = piece.data.medalwright
+    unit = units.units_per_mm(context.scene)
+    return built.digest == digest_of(piece) and abs(built.unit / unit - 1.0) < 1e-6
+
+
+def touch(item: Any) -> None:
+    """Note a change; a draft follows when changes have stopped for a moment."""
+    if session.quiet or bpy.app.background or not is_piece(item) or not item.medalwright.live:
+        return
+    session.pending.add(item.session_uid)
+    if bpy.app.timers.is_registered(fire):
+        bpy.app.timers.unregister(fire)
+    bpy.app.timers.register(fire, first_interval=DELAY)
+
+
+def fire() -> None:
+    """Begin a draft for every piece that was changed."""
+    uids, session.pending = session.pending, set()
+    for uid in uids:
+        piece = piece_by_uid(uid)
+        if piece is None:
+            continue
+        try:
+            start(piece, "draft", bpy.context)
+        except MedalError as error:
+            session.errors[uid] = str(error)
+            layout.redraw()
+
+
+def request(
+    piece: bpy.types.Object,
+    quality: str,
+    context: bpy.types.Context,
+    deliver: dict[str, Any] | None = None,
+) -> Job:
+    """Return the job for a piece as its properties are now.
+
+    Raises
+    ------
+    MedalError
+        If the spec or one of its sources cannot be used.
+    """
+    asked = convert.to_dict(piece.medalwright.spec)
+    spec_from_dict(asked)  # a wrong spec is told at once, not after the queue
+    models = sources.models_of(piece, context)
+    return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece))
+
+
+def start(
+    piece: bpy.types.Object,
+    quality: str,
+    context: bpy.types.Context,
+    deliver: dict[str, Any] | None = None,
+) -> Job:
+    """Queue a build and see to it that its result arrives.
+
+    Raises
+    ------
+    MedalError
+        As `request`.
+    """
+    job = session.builder.submit(request(piece, quality, context, deliver))
+    if not bpy.app.timers.is_registered(tick):
+        bpy.app.timers.register(tick, first_interval=BEAT)
+    layout.redraw()
+    return job
+
+
+def tick() -> float | None:
+    """Move the builder on; runs while it has work."""
+    for job in session.builder.poll():
+        if job.number not in session.watched:
+            finish(job)
+    layout.redraw()
+    return None if session.builder.is_idle else BEAT
+
+
+def finish(job: Job) -> str:
+    """Put the result of a job on its piece; return what went wrong, or nothing.
+
+    The piece is left as it was if the job failed, or the piece has gone, or is being edited.
+    """
+    piece = piece_by_uid(job.owner)
+    if job.state == "failed":
+        session.errors[job.owner] = job.message
+        return job.message
+    if job.state != "done" or job.result is None or piece is None:
+        return ""
+    if piece.mode == "EDIT":
+        session.errors[job.owner] = "Leave Edit Mode and rebuild: the mesh is being edited"
+        return session.errors[job.owner]
+    session.errors.pop(job.owner, None)
+    session.notes.pop(job.owner, None)
+    if job.files:
+        session.notes[job.owner] = files_note(job)
+    unit = units.units_per_mm(bpy.context.scene)
+    meshes.show(piece, job.result, unit=unit, digest=job.digest)
+    return ""
+
+
+def files_note(job: Job) -> str:
+    """Say what a job has written."""
+    return f"{len(job.files)} files in {Path(job.files[0]).parent}" if job.files else ""
+
+
+def build_now(
+    piece: bpy.types.Object,
+    quality: str,
+    context: bpy.types.Context,
+    deliver: dict[str, Any] | None = None,
+) -> Job:
+    """Build in this process and put the result on the piece.
+
+    Raises
+    ------
+    MedalError
+        If the spec, a source or the build failed; the piece is as it was.
+    """
+    job = session.builder.run_here(request(piece, quality, context, deliver))
+    trouble = finish(job)
+    if trouble:
+        raise MedalError(trouble)
+    return job
+
+
+def refresh(context: bpy.types.Context) -> None:
+    """Begin drafts for live pieces whose mesh is not what their properties ask for.
+
+    After an undo, Blender may keep a mesh that a draft has changed since the step.
+    """
+    for item in context.scene.objects:
+        if is_piece(item) and not is_current(item, context):
+            touch(item)
+
+
+def close() -> None:
+    """Stop timers and the process, and forget everything."""
+    for timer in (fire, tick):
+        if bpy.app.timers.is_registered(timer):
+            bpy.app.timers.unregister(timer)
+    session.builder.close()
+    session.clear()

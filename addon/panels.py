@@ -1,0 +1,241 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The sidebar tab: one panel for the piece, sub-panels made from the spec's tables."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from typing import Any
+
+import bpy
+
+from . import convert, layout, live, rows, tables, units, wording
+from .delivery import MEDALWRIGHT_OT_export_files
+from .medalcore.spec import Key, MedalSpec, Table
+from .registry import TAB
+
+ICONS = {"note": "INFO", "warning": "ERROR", "error": "CANCEL"}
+
+
+class _Panel:
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+
+class MEDALWRIGHT_PT_main(_Panel, bpy.types.Panel):
+    """State, facts and the main buttons."""
+
+    bl_label = "Medal"
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw what there is to do."""
+        column = self.layout.column()
+        piece = context.object
+        if not live.is_piece(piece):
+            column.operator("medalwright.new", text="New Medal", icon="MESH_CYLINDER")
+            column.operator("medalwright.open_spec", icon="FILE_FOLDER")
+        else:
+            _draw_state(column, context, piece)
+        _draw_units(self.layout, context)
+
+
+def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object) -> None:
+    job = live.session.builder.job_of(piece.session_uid)
+    if job is not None:
+        row = column.row(align=True)
+        row.progress(factor=job.fraction, text=(job.label or "Waiting").capitalize())
+        row.operator("medalwright.stop", text="", icon="X")
+    else:
+        row = column.row(align=True)
+        row.operator("medalwright.make_fine", icon="SHADING_RENDERED")
+        row.operator("medalwright.rebuild", text="", icon="FILE_REFRESH")
+        row.prop(piece.medalwright, "live", text="", icon="PLAY")
+    trouble = live.session.errors.get(piece.session_uid, "")
+    if trouble:
+        layout.wrapped(column, context, trouble, icon="ERROR")
+    note = live.session.notes.get(piece.session_uid, "")
+    if note:
+        layout.wrapped(column, context, note, icon="CHECKMARK")
+    built = piece.data.medalwright
+    if not built.report:
+        return
+    report = report_of(built.report)
+    facts = column.box().column(align=True)
+    size = f"{report['diameter_mm']:.2f} × {report['thickness_mm']:.2f} mm"
+    state = f"{built.quality.capitalize()}, {report['triangles']:,} triangles"
+    if job is None and not trouble and not live.is_current(piece, context):
+        state = "Out of date"
+    for title, text in (
+        ("State", state),
+        ("Size", size),
+        ("Volume", f"{report['volume_mm3']:,.1f} mm³"),
+        ("Mass", f"{report['mass_g']:.2f} g"),
+        ("Closed", "Yes, one body" if report["closed"] else "No"),
+    ):
+        line = facts.split(factor=0.3)
+        line.label(text=title)
+        line.label(text=text)
+
+
+@lru_cache(maxsize=16)
+def report_of(text: str) -> dict[str, Any]:
+    """Return a stored report."""
+    found: dict[str, Any] = json.loads(text)
+    return found
+
+
+def _draw_units(column: Any, context: bpy.types.Context) -> None:
+    if units.is_millimetres(context.scene):
+        return
+    box = column.column()
+    length = 1.0 / units.units_per_mm(context.scene)
+    layout.wrapped(box, context, f"One unit of this scene is {length:g} mm", icon="INFO")
+    box.operator("medalwright.use_millimetres")
+
+
+class _PiecePanel(_Panel):
+    """A sub-panel that is there when the active object is a piece."""
+
+    bl_parent_id = "MEDALWRIGHT_PT_main"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012 (Blender reads it from the class)
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return live.is_piece(context.object)
+
+
+class MEDALWRIGHT_PT_findings(_PiecePanel, bpy.types.Panel):
+    """What a person should know about the piece."""
+
+    bl_label = "Findings"
+    bl_order = 90
+
+    def draw_header_preset(self, context: bpy.types.Context) -> None:
+        """Count them."""
+        self.layout.label(text=f"{len(_findings(context))}  ")
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw each with its severity."""
+        found = _findings(context)
+        if not found:
+            self.layout.label(text="Nothing to Note", icon="CHECKMARK")
+        for finding in found:
+            where = f"{finding['where']}: " if finding["where"] else ""
+            icon = ICONS.get(finding["severity"], "INFO")
+            layout.wrapped(self.layout, context, where + finding["message"], icon=icon)
+
+
+def _findings(context: bpy.types.Context) -> list[dict[str, Any]]:
+    text = context.object.data.medalwright.report
+    return report_of(text)["findings"] if text else []
+
+
+class MEDALWRIGHT_PT_files(_PiecePanel, bpy.types.Panel):
+    """Files out and in."""
+
+    bl_label = "Files"
+    bl_order = 91
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the buttons."""
+        column = self.layout.column()
+        column.operator(MEDALWRIGHT_OT_export_files.bl_idname, icon="EXPORT")
+        row = column.row(align=True)
+        row.operator("medalwright.open_spec", text="Open Spec", icon="FILE_FOLDER")
+        row.operator("medalwright.save_spec", text="Save Spec", icon="FILE_TICK")
+
+
+def _table_panel(key: Key, path: str, parent: str, order: int) -> list[type]:
+    """Make the panel of a table and of the tables inside it."""
+    assert key.table is not None
+    name = f"MEDALWRIGHT_PT_{path.replace('.', '_')}"
+    draw = _draw_list(key, path) if key.kind == "tables" else _draw_table(key.table, path)
+    title = wording.plural_of(key.name) if key.kind == "tables" else wording.title_of(key.name)
+    body: dict[str, Any] = {
+        "__doc__": f"{title} of the piece.",
+        "__module__": __name__,
+        "bl_label": title,
+        "bl_parent_id": parent,
+        "bl_order": order,
+        "draw": draw,
+    }
+    if path == "obverse":
+        body["bl_options"] = set()
+    if key.kind == "tables":
+        body["draw_header_preset"] = _draw_count(path)
+    made: list[type] = [type(name, (_PiecePanel, bpy.types.Panel), body)]
+    if key.kind == "table":
+        for i, inner in enumerate(tables.keys(key.table)):
+            if inner.kind == "tables" or (inner.kind == "table" and not rows.is_small(inner)):
+                made += _table_panel(inner, f"{path}.{inner.name}", name, i)
+    return made
+
+
+def _group(context: bpy.types.Context, path: str) -> Any:
+    return context.object.medalwright.spec.path_resolve(path)
+
+
+def _draw_table(table: type[Table], path: str) -> Any:
+    def draw(self: Any, context: bpy.types.Context) -> None:
+        rows.draw_table(self.layout, context, _group(context, path), table, path)
+
+    return draw
+
+
+def _draw_count(path: str) -> Any:
+    def draw_header_preset(self: Any, context: bpy.types.Context) -> None:
+        count = len(_group(context, path))
+        if count:
+            self.layout.label(text=f"{count}  ")
+
+    return draw_header_preset
+
+
+def _draw_list(key: Key, path: str) -> Any:
+    owner_path, _, name = path.rpartition(".")
+
+    def draw(self: Any, context: bpy.types.Context) -> None:
+        assert key.table is not None
+        owner = _group(context, owner_path)
+        items = getattr(owner, name)
+        row = self.layout.row()
+        row.template_list(
+            "MEDALWRIGHT_UL_elements", path, owner, name, owner, f"{name}_index", rows=3
+        )
+        buttons = row.column(align=True)
+        rows.list_button(buttons, path, "ADD", "ADD")
+        rows.list_button(buttons, path, "REMOVE", "REMOVE")
+        if len(items) > 1:
+            buttons.separator()
+            rows.list_button(buttons, path, "UP", "TRIA_UP")
+            rows.list_button(buttons, path, "DOWN", "TRIA_DOWN")
+        index = getattr(owner, f"{name}_index")
+        if index < len(items):
+            item_path = f"{path}[{index}]"
+            rows.draw_table(self.layout, context, items[index], key.table, item_path)
+            for empty in convert.missing(items[index], key.table):
+                text = f"Left out until it has its {wording.title_of(empty).lower()}"
+                layout.wrapped(self.layout, context, text, icon="INFO")
+
+    return draw
+
+
+_classes: list[type] = []
+
+
+def register() -> None:
+    """Register the panels, parents first."""
+    _classes.append(MEDALWRIGHT_PT_main)
+    for i, key in enumerate(tables.keys(MedalSpec)):
+        if key.table is not None:
+            _classes.extend(_table_panel(key, key.name, "MEDALWRIGHT_PT_main", i))
+    _classes.extend((MEDALWRIGHT_PT_findings, MEDALWRIGHT_PT_files))
+    for made in _classes:
+        bpy.utils.register_class(made)
+
+
+def unregister() -> None:
+    """Take the panels back."""
+    while _classes:
+        bpy.utils.unregister_class(_classes.pop())

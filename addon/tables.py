@@ -1,0 +1,252 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Property groups made from the spec's own tables.
+
+Every key the core declares becomes a Blender property with its limits, unit, default and
+tooltip, so a key that is new in the core appears here by itself. `shape_of` says how a key
+is held; `convert` and `panels` ask it too, so the three always agree.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+import bpy
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    FloatProperty,
+    FloatVectorProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
+
+from . import wording
+from .medalcore.materials import materials
+from .medalcore.spec import Key, Table, keys_of
+
+NUMBER = "NUMBER"
+"""The enum entry that stands for 'a number, given beside'."""
+
+TEXT = "TEXT"
+"""The enum entry that stands for 'a text, given beside'."""
+
+MESH_KINDS = {"MESH", "CURVE", "SURFACE", "META", "FONT"}
+"""Object types that Blender turns into a mesh for us."""
+
+Changed = Callable[[Any, bpy.types.Context], None]
+
+
+def shape_of(key: Key) -> str:
+    """Say how a key is held: the key's kind, or a way of our own.
+
+    ``model`` a model source, object or file; ``lines`` text with line breaks; ``metal`` a
+    name from the table of materials; ``font``; ``file`` a path; ``word-or-number`` and
+    ``word-or-text`` a choice with one entry that opens a value beside it.
+    """
+    if key.choices and key.kind != "choice":
+        return "word-or-text" if key.kind == "str" else "word-or-number"
+    if key.kind == "str":
+        about = key.text.lower()
+        if key.name == "metal":
+            return "metal"
+        if key.name == "font":
+            return "font"
+        if "object:" in about:
+            return "model"
+        if "line break" in about:
+            return "lines"
+        if "file" in about.split("(")[0]:
+            return "file"
+    return key.kind
+
+
+@cache
+def keys(table: type[Table]) -> tuple[Key, ...]:
+    """Return the keys of a table, read once: panels ask at every redraw."""
+    return keys_of(table)
+
+
+def groups_for(table: type[Table], changed: Changed) -> list[type[bpy.types.PropertyGroup]]:
+    """Make the property groups of a table and of the tables inside it, innermost first."""
+    maker = _Maker(changed)
+    maker.group(table)
+    return maker.classes
+
+
+def group_name(table: type[Table]) -> str:
+    """Return the class name of a table's property group."""
+    return f"MEDALWRIGHT_PG_{table.__name__.lower()}"
+
+
+class _Maker:
+    """Makes each group once, though a face stands on both sides."""
+
+    def __init__(self, changed: Changed) -> None:
+        self.changed = changed
+        self.known: dict[type[Table], type[bpy.types.PropertyGroup]] = {}
+        self.classes: list[type[bpy.types.PropertyGroup]] = []
+        self.line = self._add(
+            "MEDALWRIGHT_PG_text_line",
+            "One line of words",
+            {"text": StringProperty(name="Line", description="Words of this line", update=changed)},
+        )
+        self.source = self._add(
+            "MEDALWRIGHT_PG_source_object",
+            "An object a relief is made from",
+            {
+                "object": PointerProperty(
+                    name="Object",
+                    description="Object the relief is made from, as it stands in the scene",
+                    type=bpy.types.Object,
+                    poll=_can_be_source,
+                    update=changed,
+                )
+            },
+        )
+
+    def _add(self, name: str, about: str, properties: dict[str, Any]) -> Any:
+        made = type(
+            name,
+            (bpy.types.PropertyGroup,),
+            {"__doc__": about, "__annotations__": properties, "__module__": __name__},
+        )
+        self.classes.append(made)
+        return made
+
+    def group(self, table: type[Table]) -> type[bpy.types.PropertyGroup]:
+        """Return the group of a table, made on first use."""
+        if table not in self.known:
+            properties: dict[str, Any] = {
+                "shown": BoolProperty(
+                    name="On the Piece",
+                    description="Leave this out of the piece without losing its values",
+                    default=True,
+                    update=self.changed,
+                )
+            }
+            for key in keys(table):
+                properties.update(self._properties(key))
+            about = (table.__doc__ or table.__name__).splitlines()[0]
+            self.known[table] = self._add(group_name(table), about, properties)
+        return self.known[table]
+
+    def _properties(self, key: Key) -> dict[str, Any]:
+        name, shape = key.name, shape_of(key)
+        common = {"name": wording.title_of(name), "description": wording.sentence(key.text)}
+        live = {**common, "update": self.changed}
+        made: dict[str, Any] = {}
+        if key.default is None and not key.required and shape not in ("tables", "none"):
+            made[f"{name}_on"] = BoolProperty(
+                name=common["name"], description=common["description"], update=self.changed
+            )
+        if shape == "table":
+            assert key.table is not None
+            made[name] = PointerProperty(type=self.group(key.table), **common)
+        elif shape == "tables":
+            assert key.table is not None
+            made[name] = CollectionProperty(type=self.group(key.table), **common)
+            made[f"{name}_index"] = IntProperty(name="Active", min=0)
+        elif shape == "lines":
+            made[f"{name}_lines"] = CollectionProperty(type=self.line, **common)
+        elif shape == "model":
+            made[f"{name}_kind"] = EnumProperty(
+                name="Source",
+                description="Where the model comes from",
+                items=(
+                    ("OBJECT", "Objects", "Objects of this file, modifiers included"),
+                    ("FILE", "File", "A model file: STL, OBJ, PLY, OFF or GLB"),
+                ),
+                update=self.changed,
+            )
+            made[f"{name}_objects"] = CollectionProperty(type=self.source, **common)
+            made[name] = StringProperty(subtype="FILE_PATH", **live)
+        elif shape == "metal":
+            items = [(k, m.title, f"{m.density:g} g/cm³") for k, m in materials().items()]
+            made[name] = EnumProperty(items=items, default=key.default, **live)
+        elif shape in ("word-or-number", "word-or-text"):
+            made.update(self._word_or(key, shape, live))
+        else:
+            made[name] = _plain(key, shape, key.default, live)
+        return made
+
+    def _word_or(self, key: Key, shape: str, live: dict[str, Any]) -> dict[str, Any]:
+        other, title = (NUMBER, "Number") if shape == "word-or-number" else (TEXT, "Other")
+        if key.unit == "deg" or "degree" in key.text:
+            title = "Angle"
+        is_word = key.default in key.choices
+        value = None if is_word else key.default
+        beside = {**live, "name": title}
+        kind = "str" if other == TEXT else key.kind
+        return {
+            key.name: EnumProperty(
+                items=[*_items(key), (other, title, f"Give the {title.lower()} beside")],
+                default=key.default if is_word else other,
+                **live,
+            ),
+            f"{key.name}_value": _plain(key, kind, value, beside),
+        }
+
+
+def _plain(key: Key, shape: str, default: Any, live: dict[str, Any]) -> Any:
+    if shape == "bool":
+        return BoolProperty(default=bool(default), **live)
+    if shape == "int":
+        return IntProperty(default=default or 0, **_limits(key, 1), **live)
+    if shape == "float":
+        return FloatProperty(default=scaled(key, default or 0.0), **_numeric(key), **live)
+    if shape == "vector":
+        start = tuple(scaled(key, v) for v in default or (0.0,) * key.size)
+        return FloatVectorProperty(default=start, size=key.size, **_numeric(key), **live)
+    if shape == "choice":
+        return EnumProperty(items=_items(key), default=default or key.choices[0], **live)
+    if shape == "file":
+        return StringProperty(subtype="FILE_PATH", default=default or "", **live)
+    if shape == "list":
+        start_text = ", ".join(str(v) for v in default or ())
+        note = {**live, "description": f"{live['description']}; commas between the values"}
+        return StringProperty(default=start_text, **note)
+    return StringProperty(default=default or "", **live)
+
+
+def is_angle(key: Key) -> bool:
+    """Tell whether a key is held in radians, as Blender holds angles."""
+    return key.unit == "deg" or (bool(key.choices) and "degree" in key.text)
+
+
+def scaled(key: Key, value: float) -> float:
+    """Return a number of the spec as Blender holds it."""
+    return math.radians(value) if is_angle(key) else value
+
+
+def _items(key: Key) -> list[tuple[str, str, str]]:
+    return [(word, wording.choice_of(word), "") for word in key.choices]
+
+
+def _limits(key: Key, least: float) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    if key.low is not None:
+        found["min"] = scaled(key, key.low + (least if key.open_low else 0))
+    if key.high is not None:
+        found["max"] = scaled(key, key.high)
+    return found
+
+
+def _numeric(key: Key) -> dict[str, Any]:
+    """Return limits, unit and the step of the arrows: 0.05 mm, 1 degree, 0.1 otherwise."""
+    found = _limits(key, 0.001)
+    labelled = {"subtype": "XYZ"} if key.kind == "vector" else {}
+    if is_angle(key):
+        return {**found, **labelled, "unit": "ROTATION", "step": 100, "precision": 2}
+    if key.unit == "mm":
+        # Blender's lens unit: millimetres whatever the scene's unit is
+        return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 3}
+    return {**found, **labelled, "step": 10, "precision": 3}
+
+
+def _can_be_source(group: Any, candidate: bpy.types.Object) -> bool:
+    return candidate.type in MESH_KINDS and candidate != group.id_data

@@ -1,0 +1,74 @@
+"""The extension as Blender loads it, inside the bpy module: staged, then registered.
+
+These tests run under a Python that has the ``bpy`` wheel of one Blender version and the
+project's libraries; one process for each version.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE = "medalwright_staged"
+
+try:
+    import bpy
+except ImportError:
+    bpy = None
+    collect_ignore_glob = ["test_blender_*.py"]
+
+
+def script(name: str) -> ModuleType:
+    """Import one of the project's scripts."""
+    spec = importlib.util.spec_from_file_location(name, ROOT / "scripts" / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def build_extension() -> ModuleType:
+    """Return the build script as a module."""
+    return script("build_extension")
+
+
+@pytest.fixture(scope="session")
+def package(build_extension: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> ModuleType:
+    """Return the extension's package, staged as it is shipped and imported, not registered."""
+    folder = build_extension.stage(tmp_path_factory.mktemp("stage") / PACKAGE)
+    spec = importlib.util.spec_from_file_location(
+        PACKAGE, folder / "__init__.py", submodule_search_locations=[str(folder)]
+    )
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[PACKAGE] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture
+def addon(package: ModuleType) -> Iterator[ModuleType]:
+    """Register the extension in an empty file, and take it back."""
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    package.register()
+    try:
+        yield package
+    finally:
+        package.unregister()
+
+
+@pytest.fixture
+def part(addon: ModuleType) -> Any:
+    """Return a function that gives a module of the registered extension."""
+    return lambda name: importlib.import_module(f"{PACKAGE}.{name}")
