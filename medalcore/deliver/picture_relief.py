@@ -1,0 +1,192 @@
+"""What stands in the light: horizons, hollows and ridges of a face, from its height map."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Map = NDArray[np.float32]
+
+WAYS = (
+    (1, 0), (2, 1), (1, 1), (1, 2), (0, 1), (-1, 2), (-1, 1), (-2, 1),
+    (-1, 0), (-2, -1), (-1, -1), (-1, -2), (0, -1), (1, -2), (1, -1), (2, -1),
+)  # fmt: skip
+"""Directions (right, up) in which horizons are looked for, counter-clockwise from the right."""
+
+_REACH_MM = 4.0
+_WORN_MM = 0.012
+
+EASED_MM = 0.04
+"""Radius of the sharpest edge that leaves a press or a mould (common practice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Relief:
+    """Maps of a face, all (rows, cols) float32 on the grid of its height map.
+
+    Attributes
+    ----------
+    open_sky : Map
+        Share of the sky above a level spot that is not hidden, 0 to 1.
+    ridge : Map
+        How far a spot stands above its surroundings, −1 deep hollow to 1 sharp ridge.
+    horizon : (ways, rows, cols) float32
+        Tangent of the elevation of the skyline in each of `WAYS`.
+    slope_u, slope_v : Map
+        Rise to the right and upwards after edges were eased by `EASED_MM`.
+    edge : Map
+        How much there was to ease, 0 to 1.
+    """
+
+    open_sky: Map
+    ridge: Map
+    horizon: NDArray[np.float32]
+    slope_u: Map
+    slope_v: Map
+    edge: Map
+
+    def lit(self, azimuth_deg: float, elevation_deg: float, half_deg: float) -> Map:
+        """Return how much of a lamp every spot sees, (rows, cols) 0 to 1.
+
+        Parameters
+        ----------
+        azimuth_deg, elevation_deg : float
+            Where the lamp stands over the face.
+        half_deg : float
+            Half its apparent width.
+        """
+        ways = len(WAYS)
+        bearing = np.degrees([np.arctan2(v, u) for u, v in WAYS])
+        off = (bearing - azimuth_deg + 180.0) % 360.0 - 180.0
+        weight = np.maximum(0.0, 1.0 - np.abs(off) / max(half_deg, 400.0 / ways))
+        total = np.zeros(self.open_sky.shape, dtype=np.float32)
+        for way in np.flatnonzero(weight):
+            skyline = np.degrees(np.arctan(self.horizon[way]))
+            t = np.clip((elevation_deg + half_deg - skyline) / (2.0 * half_deg), 0.0, 1.0)
+            total += np.float32(weight[way]) * (t * t * (3.0 - 2.0 * t))
+        return total / np.float32(weight.sum())
+
+
+def relief_of(heights: Map, pixel: float, scale_mm: float) -> Relief:
+    """Return the maps of a height map.
+
+    The skyline is looked for at growing distances on a pyramid of ever coarser copies, so
+    that a far wall costs as little as a near one (horizon-based occlusion).
+
+    Parameters
+    ----------
+    heights : (rows, cols) float32
+        mm, finite.
+    pixel : float
+        Pitch, mm.
+    scale_mm : float
+        How high a spot stands that counts as a full ridge.
+    """
+    levels = [np.ascontiguousarray(heights, dtype=np.float32)]
+    while pixel * 2 ** len(levels) < _REACH_MM / 2.0 and min(levels[-1].shape) > 8:
+        levels.append(_halved(levels[-1]))
+    horizon: NDArray[np.float32] | None = None
+    for step in reversed(range(len(levels))):
+        found = _skylines(levels[step], pixel * 2**step, near=step == 0)
+        if horizon is not None:
+            for way in range(len(WAYS)):
+                coarse = _doubled(horizon[way], levels[step].shape)
+                np.maximum(found[way], coarse, out=found[way])
+        horizon = found
+    assert horizon is not None
+    hidden = np.zeros(heights.shape, dtype=np.float32)
+    for way in range(len(WAYS)):
+        square = horizon[way] * horizon[way]
+        hidden += square / (1.0 + square)  # sin²: what a cosine-weighted sky loses below it
+    sky = 1.0 - hidden / np.float32(len(WAYS))
+    return Relief(sky, _ridge(levels, pixel, scale_mm), horizon, *_slopes(levels[0], pixel))
+
+
+def _slopes(heights: Map, pixel: float) -> tuple[Map, Map, Map]:
+    """Return rise to the right and upwards of heights with eased edges, and where these are.
+
+    Only real edges count: facets of a micrometre or two must not come back through this.
+    """
+    eased = heights
+    for _ in range(max(1, min(6, round(2.0 * (EASED_MM / pixel) ** 2)))):  # variance 1/2 each
+        eased = _blurred(eased)
+    wide = np.pad(eased, 1, mode="edge")
+    half = np.float32(0.5 / pixel)
+    right = (wide[1:-1, 2:] - wide[1:-1, :-2]) * half
+    up = (wide[:-2, 1:-1] - wide[2:, 1:-1]) * half
+    taken = _blurred(heights - eased)  # above 0 on an outer edge, below 0 in an inner corner
+    edge = np.clip(np.maximum(taken, np.float32(-0.25) * taken) / np.float32(_WORN_MM), 0.0, 1.0)
+    return right, up, edge
+
+
+def _skylines(heights: Map, pixel: float, *, near: bool) -> NDArray[np.float32]:
+    """Return the steepest climb to a spot one to three steps away, per way."""
+    rows, cols = heights.shape
+    result = np.zeros((len(WAYS), rows, cols), dtype=np.float32)
+    for way, (u, v) in enumerate(WAYS):
+        length = float(np.hypot(u, v))
+        steps = (1,) if length > 2.0 else ((1, 2, 3) if length == 1.0 else (1, 2))
+        for step in steps:
+            du, dv = u * step, -v * step
+            here = np.s_[max(0, -dv) : rows - max(0, dv), max(0, -du) : cols - max(0, du)]
+            there = np.s_[max(0, dv) : rows - max(0, -dv), max(0, du) : cols - max(0, -du)]
+            climb = heights[there] - heights[here]
+            climb *= np.float32(1.0 / (length * step * pixel))
+            if near and step == 1:
+                climb *= np.float32(0.5)  # the next pixel is the same wall, half averaged away
+            np.maximum(result[way][here], climb, out=result[way][here])
+    return result
+
+
+def _ridge(levels: list[Map], pixel: float, scale_mm: float) -> Map:
+    """Return how far spots stand above their surroundings, over several widths."""
+    shape = levels[0].shape
+    result = np.zeros(shape, dtype=np.float32)
+    total = 0.0
+    for level in range(2, len(levels)):
+        width = pixel * 2**level
+        if not 0.1 <= width <= 1.6:
+            continue
+        around = _blurred(levels[level])
+        for step in reversed(range(level)):
+            around = _doubled(around, levels[step].shape)
+        weight = 1.0 / (0.35 + width)  # narrow hollows hold more than wide ones
+        result += np.float32(weight) * (levels[0] - around)
+        total += weight
+    return np.asarray(np.tanh(result / np.float32(max(total, 1e-9) * scale_mm)), dtype=np.float32)
+
+
+def _halved(values: Map) -> Map:
+    """Return a copy of half the size, each pixel the mean of four."""
+    rows, cols = values.shape
+    padded = np.pad(values, ((0, rows % 2), (0, cols % 2)), mode="edge")
+    total = padded[0::2, 0::2] + padded[0::2, 1::2]
+    total += padded[1::2, 0::2]
+    total += padded[1::2, 1::2]
+    total *= np.float32(0.25)
+    return total
+
+
+def _doubled(values: Map, shape: tuple[int, int]) -> Map:
+    """Return a copy of twice the size, linear between pixel centres, cut to `shape`."""
+    across = _stretched(np.pad(values, 1, mode="edge"))
+    return np.ascontiguousarray(_stretched(across.T).T[: shape[0], : shape[1]])
+
+
+def _stretched(values: Map) -> Map:
+    result = np.empty((2 * (values.shape[0] - 2), values.shape[1]), dtype=np.float32)
+    near = np.float32(0.75) * values[1:-1]
+    np.add(near, np.float32(0.25) * values[:-2], out=result[0::2])
+    np.add(near, np.float32(0.25) * values[2:], out=result[1::2])
+    return result
+
+
+def _blurred(values: Map) -> Map:
+    """Return values averaged over their neighbours with binomial weights."""
+    padded = np.pad(values, 1, mode="edge")
+    across = padded[:, :-2] + np.float32(2.0) * padded[:, 1:-1] + padded[:, 2:]
+    both = across[:-2] + np.float32(2.0) * across[1:-1] + across[2:]
+    both *= np.float32(1.0 / 16.0)
+    return both
