@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from .border import build_border
 from .element import Built, Context
 from .lettering import build_inscription, build_legend
 from .relief import build_relief
@@ -18,4 +19,5 @@ ELEMENTS: Mapping[str, Builder] = {
     "relief": build_relief,
     "legend": build_legend,
     "inscription": build_inscription,
+    "border": build_border,
 }

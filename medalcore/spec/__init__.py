@@ -2,6 +2,7 @@
 
 from .base import Table
 from .blank import Blank, Rim
+from .border import Border
 from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge
 from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
@@ -11,6 +12,7 @@ from .relief import Relief
 
 __all__ = [
     "Blank",
+    "Border",
     "Edge",
     "Face",
     "Field",

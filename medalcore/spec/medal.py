@@ -10,6 +10,7 @@ import msgspec
 
 from .base import Table, doc
 from .blank import Blank
+from .border import Border
 from .edge import Edge
 from .lettering import Inscription, Legend
 from .relief import Relief
@@ -62,6 +63,7 @@ class Face(Table, frozen=True):
     relief: tuple[Relief, ...] = ()
     legend: tuple[Legend, ...] = ()
     inscription: tuple[Inscription, ...] = ()
+    border: tuple[Border, ...] = ()
 
 
 class MedalSpec(Table, frozen=True):

@@ -1,0 +1,120 @@
+"""Beads and teeth: one solid, repeated round the border."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import Contours, round_segments
+from ..loft import drafted
+from ..solid import IntArray, Solid, arrays_of, solid_from_arrays, united
+from .course import Course
+
+FloatArray = NDArray[np.float64]
+
+
+def beads(course: Course, tolerance: float) -> Solid:
+    """Return the beads: spherical caps, with a drafted foot where a cap would be too steep."""
+    vertices, triangles = _turned(bead_profile(course, tolerance), tolerance)
+    vertices[:, 1] += course.radius
+    foot = float(np.max(np.abs(vertices[:, 0])))
+    return _round_the_border(vertices, triangles, course, foot)
+
+
+def bead_profile(course: Course, tolerance: float) -> FloatArray:
+    """Return radius and z of a bead's section from foot to crown, (n, 2) mm.
+
+    A cap of height h on a foot circle of radius a belongs to a sphere of radius
+    (a² + h²) / 2h. Where its tangent at the foot is steeper than the draft allows, a cone
+    at that draft carries a smaller sphere that touches it: with draft d from upright,
+    r = (a − h·tan d)·cos d / (1 − sin d).
+    """
+    a, h, d = course.half, course.height, course.draft
+    r = (a * a + h * h) / (2.0 * h)
+    rise = math.asin(min(1.0, (r - h) / r))  # elevation of the normal at the foot
+    if rise < d:
+        rise = d
+        r = (a - h * math.tan(d)) * math.cos(d) / (1.0 - math.sin(d))
+    steps = max(
+        3, math.ceil((math.pi / 2.0 - rise) / (2.0 * math.acos(1.0 - min(tolerance / r, 0.5))))
+    )
+    angle = np.linspace(rise, math.pi / 2.0, steps + 1)
+    arc = np.column_stack([r * np.cos(angle), h - r + r * np.sin(angle)])
+    arc[-1, 0] = 0.0
+    depth = course.base - course.bottom
+    out, up = arc[0]
+    foot = (out + (up + depth) * math.tan(rise), -depth)
+    profile = np.vstack([foot, arc])
+    profile[:, 1] += course.base
+    return profile
+
+
+def _turned(profile: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray]:
+    """Return the closed solid of revolution of a section that ends on the axis.
+
+    The corners lie as far outside the true circles as the chords lie inside, so that every
+    level has its true area.
+    """
+    n = round_segments(float(profile[:, 0].max()), tolerance, 12)
+    fit = math.sqrt((2.0 * math.pi / n) / math.sin(2.0 * math.pi / n))
+    angle = 2.0 * np.pi * (np.arange(n) + 0.31) / n  # no corner lies on an axis
+    circle = fit * np.column_stack([np.cos(angle), np.sin(angle)])
+    rings = [np.column_stack([r * circle, np.full(n, z)]) for r, z in profile[:-1]]
+    crown = np.array([[0.0, 0.0, profile[-1, 1]]])
+    foot = np.array([[0.0, 0.0, profile[0, 1]]])
+    vertices = np.vstack([*rings, crown, foot])
+    levels = len(rings)
+    i = np.arange(n)
+    j = (i + 1) % n
+    triangles = []
+    for k in range(levels - 1):
+        low, high = k * n, (k + 1) * n
+        triangles += [
+            np.column_stack([low + i, low + j, high + j]),
+            np.column_stack([low + i, high + j, high + i]),
+        ]
+    top = (levels - 1) * n
+    triangles.append(np.column_stack([top + i, top + j, np.full(n, levels * n)]))
+    triangles.append(np.column_stack([j, i, np.full(n, levels * n + 1)]))
+    return vertices, np.concatenate(triangles)
+
+
+def denticles(course: Course, width: float, tolerance: float) -> Solid:
+    """Return the teeth: radial, flat on top, rounded towards the middle of the face."""
+    half = min((width or 0.5 * course.pitch), 0.98 * course.size) / 2.0
+    inner, outer = course.radius - course.size / 2.0, course.radius + course.size / 2.0
+    n = max(4, round_segments(half, tolerance) // 2)
+    angle = np.linspace(math.pi, 2.0 * math.pi, n + 1)
+    bow = np.column_stack([half * np.cos(angle), inner + half + half * np.sin(angle)])
+    outline: Contours = (np.vstack([bow, [(half, outer), (-half, outer)]]),)
+    tooth = drafted(outline, course.bottom, course.base + course.height, course.draft, "border")
+    vertices, triangles, _, _ = arrays_of(tooth)
+    foot = float(np.max(np.abs(vertices[:, 0])))
+    return _round_the_border(vertices, triangles, course, foot)
+
+
+def _round_the_border(
+    vertices: FloatArray, triangles: IntArray, course: Course, foot: float
+) -> Solid:
+    """Return copies of a solid that stands at the top of the face, turned to every place.
+
+    Copies whose feet are clear of each other are one mesh; crossing feet are united.
+    """
+    turns = [_turn(angle) for angle in course.angles]
+    places = [np.column_stack([vertices[:, :2] @ t.T, vertices[:, 2]]) for t in turns]
+    near = course.radius - course.half - (course.base - course.bottom)
+    clear = 2.0 * near * math.sin(min(course.step, math.pi) / 2.0) > 2.0 * foot
+    if clear or course.count == 1:
+        shift = len(vertices) * np.arange(course.count)[:, None, None]
+        return solid_from_arrays(
+            np.vstack(places), (triangles[None] + shift).reshape(-1, 3), "border"
+        )
+    return united([solid_from_arrays(p, triangles, "border") for p in places])
+
+
+def _turn(angle: float) -> FloatArray:
+    """Return the (2, 2) matrix of a clockwise turn."""
+    c, s = math.cos(angle), math.sin(angle)
+    return np.array([(c, s), (-s, c)])

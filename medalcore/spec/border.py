@@ -1,0 +1,107 @@
+"""Borders: what runs round a face along its rim."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from .base import Table, doc
+
+_REPEATED = {"kind": ("beads", "denticles", "rope")}
+
+
+class Border(Table, frozen=True):
+    """A ring of beads, teeth, rope or plain lines, closing exactly, with a gap if wanted."""
+
+    kind: Annotated[
+        Literal["beads", "denticles", "rope", "line"],
+        doc("What the border is made of: round beads, radial teeth, a twisted rope, plain lines"),
+    ] = "beads"
+    count: Annotated[
+        int,
+        doc(
+            "Number of beads, teeth or strands; 0 counts them from the pitch",
+            when=_REPEATED,
+            ge=0,
+            le=5000,
+        ),
+    ] = 0
+    pitch: Annotated[
+        float,
+        doc(
+            "Distance from one to the next along the border, closed to a whole count; "
+            "0 suits it to the size",
+            unit="mm",
+            when=_REPEATED,
+            ge=0,
+            le=100,
+        ),
+    ] = 0.0
+    size: Annotated[
+        float,
+        doc(
+            "Width across the border: of beads and rope at the field, of teeth and each line "
+            "at the top; 0 suits it to the piece",
+            unit="mm",
+            ge=0,
+            le=100,
+        ),
+    ] = 0.0
+    width: Annotated[
+        float,
+        doc(
+            "Width of a tooth along the border, at the top; 0 takes half the pitch",
+            unit="mm",
+            when={"kind": ("denticles",)},
+            ge=0,
+            le=100,
+        ),
+    ] = 0.0
+    lines: Annotated[
+        int, doc("Number of lines, one inside the other", when={"kind": ("line",)}, ge=1, le=9)
+    ] = 1
+    space: Annotated[
+        float,
+        doc(
+            "Space between two lines, at the top; 0 takes their width",
+            unit="mm",
+            when={"kind": ("line",)},
+            ge=0,
+            le=100,
+        ),
+    ] = 0.0
+    twist: Annotated[
+        Literal["right", "left"],
+        doc("Way the strands lean, seen from outside the rim", when={"kind": ("rope",)}),
+    ] = "right"
+    offset: Annotated[
+        float,
+        doc(
+            "Field left free between border and rim; 0 joins the border to the rim",
+            unit="mm",
+            ge=0,
+            le=500,
+        ),
+    ] = 0.2
+    radius: Annotated[
+        float,
+        doc(
+            "Radius of the middle of the border; 0 takes it from the offset",
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
+    ] = 0.0
+    height: Annotated[
+        float, doc("Height above the field; 0 suits it to the size", unit="mm", ge=0, le=20)
+    ] = 0.0
+    draft: Annotated[
+        float, doc("Least draft of the walls, from upright", unit="deg", ge=0, le=45)
+    ] = 8.0
+    gap: Annotated[
+        float,
+        doc("Angle left free for words or a loop; 0 runs all round", unit="deg", ge=0, le=350),
+    ] = 0.0
+    gap_at: Annotated[
+        Literal["top", "bottom"] | float,
+        doc("Middle of the gap: top, bottom, or degrees clockwise from the top"),
+    ] = "bottom"
