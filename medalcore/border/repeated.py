@@ -41,7 +41,10 @@ def bead_profile(course: Course, tolerance: float) -> FloatArray:
         3, math.ceil((math.pi / 2.0 - rise) / (2.0 * math.acos(1.0 - min(tolerance / r, 0.5))))
     )
     angle = np.linspace(rise, math.pi / 2.0, steps + 1)
-    arc = np.column_stack([r * np.cos(angle), h - r + r * np.sin(angle)])
+    part = (math.pi / 2.0 - rise) / steps
+    outside = np.full(steps + 1, r * math.sqrt(part / math.sin(part)))  # true area by chords
+    outside[[0, -1]] = r  # but the width at the foot and the height as they are
+    arc = np.column_stack([outside * np.cos(angle), h - r + outside * np.sin(angle)])
     arc[-1, 0] = 0.0
     depth = course.base - course.bottom
     out, up = arc[0]

@@ -36,11 +36,15 @@ def lines(course: Course, count: int, space: float, tolerance: float) -> Solid:
 
 
 def arc_band(course: Course, inner: float, outer: float, tolerance: float) -> Contours:
-    """Return the outline between two radii along the border's arc."""
+    """Return the outline between two radii along the border's arc.
+
+    Its ends stand back by what the draft adds to them at the field, so that a gap is free.
+    """
     if course.is_closed:
         return circle(outer, tolerance), circle(inner, tolerance)[::-1]
     n = max(2, math.ceil(round_segments(outer, tolerance) * course.sweep / (2.0 * math.pi)))
-    angle = course.start + course.sweep * np.arange(n + 1) / n
+    back = course.height * math.tan(course.draft) / course.radius
+    angle = course.start + back + (course.sweep - 2.0 * back) * np.arange(n + 1) / n
     way = np.column_stack([np.sin(angle), np.cos(angle)])
     return (np.vstack([inner * way, outer * way[::-1]]),)
 
