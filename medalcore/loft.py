@@ -17,8 +17,20 @@ from numpy.typing import NDArray
 
 from .contour import Contours, FloatArray, section
 from .errors import SolidError
-from .solid import IntArray, Label, Solid, checked, solid_from_arrays, solid_from_manifold
+from .solid import (
+    IntArray,
+    Label,
+    Solid,
+    arrays_of,
+    checked,
+    solid_from_arrays,
+    solid_from_manifold,
+)
 from .wavefront import Sweep, mitres, sweep, with_joins
+
+_SHORTEST = 4e-5  # mm: edges below this may vanish when a file rounds to float32
+
+_THINNEST = 4e-6  # mm
 
 
 def drafted(
@@ -60,54 +72,109 @@ def drafted(
         return loft([(contours, bottom_z), (contours, top_z)], zone)
     swept = sweep(contours, grown, limit=limit, facets=facets)
     if swept.is_simple:
-        z = top_z - swept.reached / math.tan(draft)
-        vertices = np.column_stack([swept.places, z])
-        triangles = np.concatenate(
-            [
-                wall_triangles(swept),
-                cap_triangles(swept.places, swept.begin),
-                cap_triangles(swept.places, swept.end)[:, ::-1],
-            ]
-        )
-        return solid_from_arrays(*_compact(vertices, triangles), zone)
+        vertices, triangles = swept_mesh(swept, 1.0 / math.tan(draft))
+        vertices[:, 2] += top_z
+        return _without_needles(solid_from_arrays(vertices, triangles, zone), zone)
     return _wedged(contours, bottom_z, top_z, grown, zone, limit, facets)
 
 
-def wall_triangles(swept: Sweep) -> IntArray:
-    """Return the triangles of the swept faces, seen from outside while growing goes down."""
-    plain = np.array(
-        [(*left, *right) for left, right in swept.faces if len(left) == len(right) == 2],
-        dtype=np.int64,
-    ).reshape(-1, 4)
-    l0, l1, r0, r1 = plain.T
+def swept_mesh(swept: Sweep, steepness: float) -> tuple[FloatArray, IntArray]:
+    """Return the closed mesh between an outline (at z = 0) and what it has grown to below.
+
+    Parameters
+    ----------
+    swept : Sweep
+    steepness : float
+        Depth per distance grown: the cotangent of the draft.
+
+    Returns
+    -------
+    vertices : (n, 3) float64, mm
+    triangles : (m, 3) int64
+    """
+    vertices = np.column_stack([swept.places, -steepness * swept.reached])
+    node = _welded(vertices, swept)
+    places = swept.places[node]
+    triangles = np.concatenate(
+        [
+            _wall(vertices, node, swept),
+            cap_triangles(places, [_ring_of(node, r) for r in swept.begin]),
+            cap_triangles(places, [_ring_of(node, r) for r in swept.end])[:, ::-1],
+        ]
+    )
+    return _compact(vertices, triangles)
+
+
+def _without_needles(solid: Solid, zone: str) -> Solid:
+    """Take out triangles so thin that rounding to float32 could leave them no area."""
+    vertices, triangles, _, _ = arrays_of(solid)
+    a, b, c = vertices[triangles].transpose(1, 0, 2)
+    twice = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    longest = np.sqrt(
+        np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
+    )
+    if np.all(twice > longest * _THINNEST):
+        return solid
+    return solid_from_manifold(solid.manifold.simplify(2.0 * _THINNEST), zone)
+
+
+def _welded(vertices: FloatArray, swept: Sweep) -> IntArray:
+    """Return for every node the one it stands for: edges too short for float32 vanish."""
+    sizes = np.array([len(f) for f in swept.faces])
+    start = np.concatenate([np.fromiter(f, dtype=np.int64) for f in swept.faces])
+    last = np.cumsum(sizes) - 1
+    stop = np.roll(start, -1)
+    stop[last] = start[last - sizes + 1]
+    step = vertices[stop] - vertices[start]
+    short = np.flatnonzero(np.einsum("ij,ij->i", step, step) < _SHORTEST**2)
+    node = np.arange(len(vertices))
+    a, b = start[short], stop[short]
+    while not np.array_equal(node[a], node[b]):
+        low = np.minimum(node[a], node[b])
+        np.minimum.at(node, node[a], low)
+        np.minimum.at(node, node[b], low)
+        node = node[node]
+    return node
+
+
+def _ring_of(node: IntArray, ring: Sequence[int]) -> IntArray:
+    """Return a ring of nodes without repeated ones."""
+    nodes = node[np.asarray(ring, dtype=np.int64)]
+    kept: IntArray = nodes[nodes != np.roll(nodes, 1)]
+    return kept
+
+
+def _wall(vertices: FloatArray, node: IntArray, swept: Sweep) -> IntArray:
+    """Return the triangles of the swept faces."""
+    plain = np.array([f for f in swept.faces if len(f) == 4], dtype=np.int64).reshape(-1, 4)
+    l0, l1, r1, r0 = node[plain].T
     found = [np.column_stack([l0, l1, r1]), np.column_stack([l0, r1, r0])]
-    for left, right in swept.faces:
-        if len(left) == len(right) == 2:
+    for face in swept.faces:
+        if len(face) == 4:
             continue
-        ring = np.array(left + right[::-1])
-        ring = ring[ring != np.roll(ring, 1)]
-        if len(ring) < 3:
-            continue
-        flat = _unrolled(swept, ring)
-        found.append(ring[np.asarray(m3.triangulate([flat], allow_convex=False))])
+        ring = _ring_of(node, face)
+        if len(ring) >= 3:
+            flat = _unrolled(vertices[ring])
+            found.append(ring[np.asarray(m3.triangulate([flat], allow_convex=False))])
     triangles = np.concatenate(found).astype(np.int64)
     a, b, c = triangles.T
     real: IntArray = triangles[(a != b) & (b != c) & (c != a)]
     return real
 
 
-def _unrolled(swept: Sweep, ring: IntArray) -> FloatArray:
-    """Return a wall face in its own plane: along the edge to the right, up the wall."""
-    points = np.column_stack([swept.places[ring], -swept.reached[ring]])
-    q = np.roll(points, -1, axis=0)
-    normal = np.cross(points - points[0], q - points[0]).sum(axis=0)
-    along = np.array([-normal[1], normal[0]])
-    along /= max(float(np.hypot(*along)), 1e-300)
-    return np.column_stack([points[:, :2] @ along, points[:, 2] * math.sqrt(2.0)])
+def _unrolled(corners: FloatArray) -> FloatArray:
+    """Return a plane wall face in its own plane: to the right along the wall, and up it."""
+    around = corners - corners[0]
+    normal = np.cross(around, np.roll(around, -1, axis=0)).sum(axis=0)
+    normal /= max(float(np.linalg.norm(normal)), 1e-300)
+    along = np.array([-normal[1], normal[0], 0.0])
+    along /= max(float(np.linalg.norm(along)), 1e-300)
+    return np.ascontiguousarray(around @ np.column_stack([along, np.cross(normal, along)]))
 
 
 def cap_triangles(places: FloatArray, rings: Sequence[Sequence[int] | IntArray]) -> IntArray:
     """Return the triangles of a flat face between rings of nodes, seen from above."""
+    rings = [r for r in rings if len(r) >= 3]
     if not rings:
         return np.empty((0, 3), dtype=np.int64)
     index = np.concatenate([np.asarray(r, dtype=np.int64) for r in rings])

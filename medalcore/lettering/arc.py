@@ -146,7 +146,8 @@ def optical_steps(
         open_gap = np.where(np.isnan(gap), far, gap)
         # Beyond `far` nothing is told apart, but a little slope keeps the answer unique.
         held = np.minimum(open_gap, far) + 0.02 * np.maximum(open_gap - far, 0.0)
-        return np.mean((np.maximum(held, -0.8 * kernel) + kernel) ** -2.0, axis=1)
+        near: FloatArray = np.mean((np.maximum(held, -0.8 * kernel) + kernel) ** -2.0, axis=1)
+        return near
 
     aim = closeness(apart[:, None] - right + left)
     mid = arc.radius + arc.up * cap_height / 2.0
