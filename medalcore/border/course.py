@@ -15,9 +15,10 @@ from ..spec import Border
 FloatArray = NDArray[np.float64]
 
 # Sizes that suit a piece, as a share of the field's radius, and heights as a share of the
-# size; common practice, no source: read off what looks right on a 40 mm piece.
+# size; common practice, no source: what looks right on a 40 mm piece, and on its default rim
+# stays below the rim.
 _SIZE = {"beads": 0.044, "denticles": 0.062, "rope": 0.056, "line": 0.018}
-_HEIGHT = {"beads": 0.40, "denticles": 0.28, "rope": 0.38, "line": 0.80}
+_HEIGHT = {"beads": 0.33, "denticles": 0.24, "rope": 0.27, "line": 0.80}
 _PITCH = {"beads": 1.22, "denticles": 0.80, "rope": 0.62}
 _JOIN = 0.3
 """How much of its size a border joined to the rim reaches into it."""
