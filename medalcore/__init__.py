@@ -1,3 +1,34 @@
-"""Medalwright's core: from a spec to a two-sided piece as one closed solid."""
+"""Medalwright's core: from a spec to a two-sided piece as one closed solid.
+
+>>> import medalcore
+>>> spec = medalcore.parse_spec('[blank]\\ndiameter = 20.0')
+>>> medal = medalcore.build(spec, "draft")
+>>> medal.is_closed
+True
+"""
+
+from .build import build
+from .cache import StageCache
+from .element import Finding, Model
+from .errors import Cancelled, MedalError, SolidError, SourceError, SpecError
+from .medal import Medal
+from .spec import MedalSpec, parse_spec, read_spec, write_spec
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "Cancelled",
+    "Finding",
+    "Medal",
+    "MedalError",
+    "MedalSpec",
+    "Model",
+    "SolidError",
+    "SourceError",
+    "SpecError",
+    "StageCache",
+    "build",
+    "parse_spec",
+    "read_spec",
+    "write_spec",
+]

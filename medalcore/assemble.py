@@ -21,7 +21,7 @@ from .ground import Ground
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Table
 from .tolerance import Tolerance
-from .weld import Closure, closure, weld
+from .weld import Closure, closure, mend
 
 _TIGHTEN_MM = (1e-5, 3e-5, 1e-4, 3e-4)
 """How much short edges may be drawn together, mm, until the float32 mesh closes. A step of
@@ -192,6 +192,24 @@ def _named(path: str, make: Callable[[], Built]) -> Built:
         raise
 
 
+def _in_order(
+    vertices: NDArray[np.float64], triangles: NDArray[np.int64], code: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+    """Sort vertices and triangles by what they are, not by when their parts were made.
+
+    The boolean library orders triangles by original id, and a part from the cache carries an
+    older id than one made afresh; files must not show that.
+    """
+    order = np.lexsort(vertices.T)
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    tri = rank[triangles]
+    first = np.argmin(tri, axis=1)[:, None]
+    tri = np.take_along_axis(tri, (first + np.arange(3)) % 3, axis=1)
+    by = np.lexsort((tri[:, 2], tri[:, 1], tri[:, 0], code))
+    return vertices[order], tri[by], code[by]
+
+
 def seal(
     body: Solid,
 ) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], tuple[Label, ...], Closure]:
@@ -205,9 +223,10 @@ def seal(
     for tighten in (0.0, *_TIGHTEN_MM):
         tried = Solid(body.manifold.simplify(tighten), body.labels) if tighten else body
         vertices, triangles, code, labels = arrays_of(tried)
+        vertices, triangles, code = mend(vertices, triangles, code)
         proof = closure(vertices, triangles)
         if proof.is_closed:
-            return *weld(vertices, triangles), code, labels, proof
+            return *_in_order(vertices, triangles, code), labels, proof
     raise SolidError(
         f"the piece does not close: {proof.bad_edges} edges not shared by two triangles, "
         f"{proof.collapsed + proof.flat} triangles without area; move or resize an element a little"

@@ -116,3 +116,94 @@ def _bodies(start: IntArray, stop: IntArray, count: int) -> int:
         if np.array_equal(new, parent):
             return len(np.unique(parent[start]))
         parent = new
+
+
+def mend(
+    vertices: FloatArray, triangles: IntArray, code: IntArray
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """Weld by float32 coordinates and take out what welding flattened.
+
+    Collapsed triangles go; two triangles on the same corners with opposite turns (a slit
+    that closed) cancel; a triangle without area gives its middle corner to the neighbour
+    across its long edge. None of it moves a vertex. Whether the result is closed is for
+    `closure` to say.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64, mm
+    triangles : (m, 3) int64
+    code : (m,) int64
+        Label of every triangle.
+
+    Returns
+    -------
+    vertices : (k, 3) float64
+        Exactly representable as float32.
+    triangles : (j, 3) int64
+    code : (j,) int64
+    """
+    points, tri = weld(vertices, triangles)
+    for _ in range(8):  # each pass can uncover a little more; closing slits never took over 3
+        before = len(tri)
+        keep = (tri[:, 0] != tri[:, 1]) & (tri[:, 1] != tri[:, 2]) & (tri[:, 2] != tri[:, 0])
+        tri, code = tri[keep], code[keep]
+        keep = ~_folded(tri, len(points))
+        tri, code = tri[keep], code[keep]
+        tri, code, moved = _without_flat(points, tri, code)
+        if len(tri) == before and not moved:
+            break
+    used, inverse = np.unique(tri, return_inverse=True)
+    return points[used], inverse.reshape(-1, 3), code
+
+
+def _folded(tri: IntArray, count: int) -> NDArray[np.bool_]:
+    """Mark triangles that lie back to back on another with the same corners."""
+    if not len(tri):
+        return np.zeros(0, dtype=bool)
+    ordered = np.sort(tri, axis=1)
+    turn = np.where(_is_even(tri, ordered), 1, -1)
+    _, group = np.unique(ordered, axis=0, return_inverse=True)
+    group = np.ravel(group)
+    total = np.bincount(group, turn)
+    size = np.bincount(group)
+    folded: NDArray[np.bool_] = (size[group] > 1) & (total[group] == 0)
+    return folded
+
+
+def _is_even(tri: IntArray, ordered: IntArray) -> NDArray[np.bool_]:
+    even: NDArray[np.bool_] = np.zeros(len(tri), dtype=bool)
+    for k in range(3):
+        even |= np.all(np.roll(tri, k, axis=1) == ordered, axis=1)
+    return even
+
+
+def _without_flat(
+    points: FloatArray, tri: IntArray, code: IntArray
+) -> tuple[IntArray, IntArray, bool]:
+    """Remove triangles without area by splitting the neighbour across their long edge."""
+    corner = points[tri]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    flat = np.flatnonzero(~np.any(cross, axis=1))
+    if not len(flat):
+        return tri, code, False
+    faces = [tuple(t) for t in tri.tolist()]
+    owner = {(t[k], t[k - 2]): i for i, t in enumerate(faces) for k in range(3)}
+    gone: set[int] = set()
+    new: list[tuple[int, int, int]] = []
+    new_code: list[int] = []
+    for i in flat.tolist():
+        t = faces[i]
+        length = [float(np.sum((points[t[k]] - points[t[k - 2]]) ** 2)) for k in range(3)]
+        k = int(np.argmax(length))
+        a, b, c = t[k], t[k - 2], t[k - 1]
+        j = owner.get((b, a))
+        if j is None or j in gone or i in gone or j == i:
+            continue
+        d = next(v for v in faces[j] if v not in (a, b))
+        gone |= {i, j}
+        new += [(b, c, d), (c, a, d)]
+        new_code += [int(code[j])] * 2
+    keep = np.ones(len(tri), dtype=bool)
+    keep[list(gone)] = False
+    tri = np.vstack([tri[keep], np.array(new, dtype=np.int64).reshape(-1, 3)])
+    return tri, np.concatenate([code[keep], np.array(new_code, dtype=np.int64)]), bool(gone)

@@ -88,10 +88,6 @@ def test_the_module_runs_as_a_program(tmp_path):
 
 
 def test_a_bug_of_ours_is_one_line_too(spec, tmp_path, capsys, monkeypatch):
-    import medalcore.cli as cli
-    from medalcore import build as _  # noqa: F401
-
-    monkeypatch.setattr(cli, "_build", None)
     monkeypatch.setattr("medalcore.spec.files.tomllib.loads", lambda text: 1 / 0)
     assert main(["build", str(spec), "--out", str(tmp_path / "out")]) == 2
     assert "ZeroDivisionError" in capsys.readouterr().err

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from medalcore.weld import closure, weld
+from medalcore.weld import closure, mend, weld
 
 
 def _sphere():
@@ -75,3 +75,32 @@ def test_welding_keeps_first_appearance_and_joins_minus_zero():
     welded, tri = weld(points, np.array([[0, 1, 2]]))
     assert len(welded) == 2
     assert tri.tolist() == [[0, 1, 0]]
+
+
+def test_mending_takes_out_what_float32_flattens_and_moves_nothing():
+    """Squeeze an edge, put a corner onto an edge, and lay two sheets back to back."""
+    points, tri = _sphere()
+    code = np.arange(len(tri))
+    near = points.copy()
+    near[tri[0, 0]] = near[tri[0, 1]]
+    middle = points.copy().round(2)
+    a, b, c = tri[5]
+    middle[a], middle[b] = np.round(points[a]), np.round(points[a]) + (2.0, 0.0, 0.0)
+    middle[c] = middle[a] + (1.0, 0.0, 0.0)
+    for case, expected in ((near, len(tri) - 2), (middle, len(tri))):
+        assert not closure(case, tri).is_closed
+        fixed, faces, kept = mend(case, tri, code)
+        assert closure(fixed, faces).is_closed
+        assert len(faces) == len(kept) == expected
+        assert closure(fixed, faces).volume_mm3 == pytest.approx(
+            closure(case, tri).volume_mm3, rel=1e-9
+        )
+    doubled = np.vstack([tri, [[0, 1, 2], [0, 2, 1]]])
+    fixed, faces, _ = mend(points, doubled, np.arange(len(doubled)))
+    assert closure(fixed, faces).is_closed
+
+
+def test_mending_leaves_a_hole_a_hole():
+    points, tri = _sphere()
+    fixed, faces, _ = mend(points, tri[1:], np.arange(len(tri) - 1))
+    assert closure(fixed, faces).bad_edges == 3
