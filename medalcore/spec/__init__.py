@@ -1,7 +1,7 @@
 """What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
 
 from .base import Table
-from .blank import Blank, Rim
+from .blank import Blank, Drill, Hole, Loop, Rim
 from .border import Border
 from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge
@@ -13,13 +13,16 @@ from .relief import Relief
 __all__ = [
     "Blank",
     "Border",
+    "Drill",
     "Edge",
     "Face",
     "Field",
+    "Hole",
     "Identity",
     "Inscription",
     "Key",
     "Legend",
+    "Loop",
     "MedalSpec",
     "Relief",
     "Rim",

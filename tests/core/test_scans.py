@@ -7,7 +7,7 @@ our own rasteriser.
 import numpy as np
 import pytest
 import trimesh
-from conftest import lumpy_head, scans
+from models import lumpy_head, scans
 
 from medalcore import Model, build, parse_spec
 
