@@ -309,10 +309,12 @@ class _SplittingFront(_Front):
         count = len(self.level)
         closing = self.normals[:count] @ velocity - 1.0
         with np.errstate(divide="ignore", invalid="ignore"):
-            when = (self.level - self.normals[:count] @ base) / closing
+            ahead = self.normals[:count] @ base - self.level  # distance before it at 0
+            when = -ahead / closing
             place = self.along[:count] @ base + when * (self.along[:count] @ velocity)
             reach = 12.0 * when + 1e-6  # an edge's ends may have moved on by then
-            likely = (closing < -1e-12) & (when >= t - 1e-12) & (when < self.distance)
+            # A corner's own extra edges and what has just met there are not ahead of it.
+            likely = (closing < -1e-12) & (ahead + t * closing > 1e-11) & (when < self.distance)
             likely &= (place > self.low - reach) & (place < self.high + reach)
         likely[[self.line[vertex], self.line[self.prv[vertex]]]] = False
         found = np.flatnonzero(likely)
