@@ -28,6 +28,16 @@ def _top(vertices, triangles, points, direction=-1):
     return top
 
 
+def _sunk(points, radius, dish):
+    """Return how far a field lies below its rim: a sphere through rim and sagitta."""
+    if not dish:
+        return 0.0
+    deep = abs(dish)
+    big = (radius**2 + deep**2) / (2 * deep)
+    r2 = np.minimum((points[:, :2] ** 2).sum(axis=1), radius**2)
+    return np.sign(dish) * (np.sqrt(big**2 - r2) - (big - deep))
+
+
 def _check(vertices, triangles, diameter, height, face="obverse", dish=0.0):
     fit = 0.62 * diameter
     text = f"""
@@ -55,10 +65,9 @@ height = {height}
     level = spec.blank.thickness / 2 - spec.blank.rim.height
     points = turned[np.unique(medal.triangles[relief])]
     radius = diameter / 2 - spec.blank.rim.width
-    big = (radius**2 + dish**2) / (2 * dish) if dish else 0.0
-    r2 = (points[:, :2] ** 2).sum(axis=1)
-    sag = np.sqrt(big**2 - np.minimum(r2, radius**2)) - (big - dish) if dish else 0.0
-    assert (points[:, 2] - level + sag).max() == pytest.approx(height, abs=0.01)
+    assert (points[:, 2] - level + _sunk(points, radius, dish)).max() == pytest.approx(
+        height, abs=0.01
+    )
     # nothing of the silhouette lost: where the model is seen, the relief stands
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     scale = fit / (high - low)[:2].max()
@@ -68,9 +77,7 @@ height = {height}
     seen = where[np.isfinite(_top(placed, triangles, where))]
     faces = medal.triangles if side == 1 else medal.triangles[:, ::-1]
     stands = _top(turned, faces, seen)
-    r2 = (seen**2).sum(axis=1)
-    sag = np.sqrt(big**2 - np.minimum(r2, radius**2)) - (big - dish) if dish else 0.0
-    assert np.mean(stands - level + sag >= 0.03) >= 0.9995
+    assert np.mean(stands - level + _sunk(seen, radius, dish) >= 0.03) >= 0.9995
 
 
 @pytest.mark.parametrize(("diameter", "height"), PIECES)
