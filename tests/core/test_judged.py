@@ -81,7 +81,7 @@ def test_words_fill_the_arc(medal):
     letters = medal.triangles[medal.zone == medal.zone_names.index("legend")]
     points = medal.vertices[np.unique(letters)]
     facts = medal.report["elements"]["obverse.legend[0]"]
-    baseline = facts["radius_mm"]
+    baseline = facts["baseline_radius_mm"]
     top = points[points[:, 2] > points[:, 2].max() - 0.01]
     angle = np.arctan2(top[:, 0], -top[:, 1])  # 0 at the foot
     assert np.ptp(angle) * baseline == pytest.approx(28.472, abs=0.02)
