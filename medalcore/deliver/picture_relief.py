@@ -16,7 +16,6 @@ WAYS = (
 """Directions (right, up) in which horizons are looked for, counter-clockwise from the right."""
 
 _REACH_MM = 4.0
-_WORN_MM = 0.012
 
 EASED_MM = 0.04
 """Radius of the sharpest edge that leaves a press or a mould (common practice, no source)."""
@@ -34,18 +33,18 @@ class Relief:
         How far a spot stands above its surroundings, −1 deep hollow to 1 sharp ridge.
     horizon : (ways, rows, cols) float32
         Tangent of the elevation of the skyline in each of `WAYS`.
+    eased : Map
+        Heights after edges were eased by `EASED_MM`, mm.
     slope_u, slope_v : Map
-        Rise to the right and upwards after edges were eased by `EASED_MM`.
-    edge : Map
-        How much there was to ease, 0 to 1.
+        Their rise to the right and upwards.
     """
 
     open_sky: Map
     ridge: Map
     horizon: NDArray[np.float32]
+    eased: Map
     slope_u: Map
     slope_v: Map
-    edge: Map
 
     def lit(self, azimuth_deg: float, elevation_deg: float, half_deg: float) -> Map:
         """Return how much of a lamp every spot sees, (rows, cols) 0 to 1.
@@ -101,14 +100,11 @@ def relief_of(heights: Map, pixel: float, scale_mm: float) -> Relief:
         square = horizon[way] * horizon[way]
         hidden += square / (1.0 + square)  # sin²: what a cosine-weighted sky loses below it
     sky = 1.0 - hidden / np.float32(len(WAYS))
-    return Relief(sky, _ridge(levels, pixel, scale_mm), horizon, *_slopes(levels[0], pixel))
+    return Relief(sky, _ridge(levels, pixel, scale_mm), horizon, *_eased(levels[0], pixel))
 
 
-def _slopes(heights: Map, pixel: float) -> tuple[Map, Map, Map]:
-    """Return rise to the right and upwards of heights with eased edges, and where these are.
-
-    Only real edges count: facets of a micrometre or two must not come back through this.
-    """
+def _eased(heights: Map, pixel: float) -> tuple[Map, Map, Map]:
+    """Return heights with eased edges, and their rise to the right and upwards."""
     eased = heights
     for _ in range(max(1, min(6, round(2.0 * (EASED_MM / pixel) ** 2)))):  # variance 1/2 each
         eased = _blurred(eased)
@@ -116,9 +112,7 @@ def _slopes(heights: Map, pixel: float) -> tuple[Map, Map, Map]:
     half = np.float32(0.5 / pixel)
     right = (wide[1:-1, 2:] - wide[1:-1, :-2]) * half
     up = (wide[:-2, 1:-1] - wide[2:, 1:-1]) * half
-    taken = _blurred(heights - eased)  # above 0 on an outer edge, below 0 in an inner corner
-    edge = np.clip(np.maximum(taken, np.float32(-0.25) * taken) / np.float32(_WORN_MM), 0.0, 1.0)
-    return right, up, edge
+    return eased, right, up
 
 
 def _skylines(heights: Map, pixel: float, *, near: bool) -> NDArray[np.float32]:

@@ -73,9 +73,7 @@ LAMPS = (
 
 
 @lru_cache(maxsize=8)
-def tables(
-    roughness: float, lamps: tuple[Lamp, ...] = LAMPS
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def tables(roughness: float, lamps: tuple[Lamp, ...] = LAMPS) -> NDArray[np.float32]:
     """Return what surfaces facing every way reflect of each lamp towards the viewer.
 
     Rows and columns run over the plane on which the sphere of normals is drawn by
@@ -89,11 +87,10 @@ def tables(
 
     Returns
     -------
-    mirror : (size, size, lamps + 2) float32
-        Specular reflection of a surface that reflects everything (F = 1): of each lamp, of
-        a room of radiance 1 above the picture plane, and of a floor of radiance 1 below.
-    diffuse : (size, size, lamps + 2) float32
-        Irradiance / π of the same: what a white matt surface shows (Lambert).
+    table : (size, size, 2 (lamps + 2)) float32
+        First the specular reflection of a surface that reflects everything (F = 1): of each
+        lamp, of a room of radiance 1 above the picture plane, and of a floor of radiance 1
+        below. Then irradiance / π of the same: what a white matt surface shows (Lambert).
     """
     axis = np.linspace(-1.0, 1.0, _COARSE)
     x, y = np.meshgrid(axis, axis)
@@ -103,9 +100,7 @@ def tables(
     square = x * x + y * y
     normals = np.stack([2.0 * x, 2.0 * y, 1.0 - square], axis=-1) / (1.0 + square)[..., None]
     normals = normals.reshape(-1, 3)
-    mirror = mirrored(normals, roughness, lamps)
-    diffuse = irradiance(normals, lamps)
-    return _finer(mirror), _finer(diffuse)
+    return _finer(np.hstack([mirrored(normals, roughness, lamps), irradiance(normals, lamps)]))
 
 
 def _finer(values: FloatArray) -> NDArray[np.float32]:
@@ -222,7 +217,7 @@ def look_up(
 
     Returns
     -------
-    values : (n, channels) float32
+    values : (channels, n) float32
     """
     size = table.shape[0]
     half = np.float32((size - 1) / 2.0)
@@ -243,7 +238,7 @@ def look_up(
     high -= low
     high *= fy
     low += high
-    return np.asarray(low)
+    return np.ascontiguousarray(low.T)
 
 
 def _smith(nv: FloatArray, nl: FloatArray, alpha: float) -> FloatArray:

@@ -36,15 +36,15 @@ class Sight:
     slopes: NDArray[np.float32]
 
     def normals(
-        self, at: NDArray[np.integer], rows: NDArray[np.integer], cols: NDArray[np.integer]
+        self, at: NDArray[np.integer], row: NDArray[np.float32], col: NDArray[np.float32]
     ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
         """Return unnormalised normals of triangles `at` where samples see them, three (n,)."""
         run = self.slopes.take(at, axis=0)
-        col, row = cols.astype(np.float32)[:, None], rows.astype(np.float32)[:, None]
-        value = run[:, 0:3] * col
-        value += run[:, 3:6] * row
+        value = run[:, 0:3] * col[:, None]
+        value += run[:, 3:6] * row[:, None]
         value += run[:, 6:9]
-        return value[:, 0].copy(), value[:, 1].copy(), value[:, 2].copy()
+        x, y, z = np.ascontiguousarray(value.T)
+        return x, y, z
 
 
 def look(

@@ -1,0 +1,171 @@
+"""A piece placed before the camera, with maps of what stands in the light on its face."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..grid import Grid
+from ..medal import Medal
+from ..raster import top_surface
+from .picture_metals import Look, look_of
+from .picture_normals import corner_normals
+from .picture_relief import Relief, relief_of
+from .picture_shade import mottled
+from .picture_studio import LAMPS, Lamp
+from .stl import unit_normals
+
+FloatArray = NDArray[np.float64]
+Row = NDArray[np.float32]
+Side = Literal["obverse", "reverse"]
+
+_RIDGE_MM = 0.12  # what stands this far above its surroundings has its toning rubbed off
+
+
+@dataclass(frozen=True, eq=False)
+class Cast:
+    """A piece placed before the camera.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+        Right, up, towards the viewer, mm.
+    triangles : (m, 3) int64
+        Those that face the viewer.
+    normals : (m, 3, 3) float32
+        By triangle and corner.
+    look : Look
+    rotation, offset : (3, 3) and (3,) float64
+        From the face's axes to the camera's.
+    studio : (3, 3) float64
+        From the camera's axes to those in which the lamps stand.
+    grid : Grid
+        Of the maps, in the face's axes.
+    relief : Relief
+    uneven : (rows, cols) float32
+        Variation of the toning.
+    lit : tuple of (rows, cols) float32
+        Share seen of each lamp.
+    """
+
+    vertices: FloatArray
+    triangles: NDArray[np.int64]
+    normals: NDArray[np.float32]
+    look: Look
+    rotation: FloatArray
+    offset: FloatArray
+    studio: FloatArray
+    grid: Grid
+    relief: Relief
+    uneven: NDArray[np.float32]
+    lit: tuple[NDArray[np.float32], ...]
+
+    def on_face(self, x: Row, y: Row, z: Row) -> tuple[NDArray[np.int32], Row]:
+        """Return which pixel of the maps belongs to points before the camera, and their z there."""
+        inverse, grid = self.rotation.T, self.grid
+        shift = -(inverse @ self.offset)
+        scale = np.array([1.0 / grid.pixel, -1.0 / grid.pixel, 1.0])
+        origin = np.array([grid.left - grid.pixel / 2.0, grid.top + grid.pixel / 2.0, 0.0])
+        place = []
+        for axis in range(3):
+            a, b, c = (np.float32(k) for k in scale[axis] * inverse[axis])
+            value = a * x
+            value += b * y
+            value += c * z
+            value += np.float32(scale[axis] * (shift[axis] - origin[axis]))
+            place.append(value)
+        col = np.clip(place[0], 0, grid.cols - 1).astype(np.int32)
+        row = np.clip(place[1], 0, grid.rows - 1).astype(np.int32)
+        return row * np.int32(grid.cols) + col, place[2]
+
+
+def turned(medal: Medal, side: Side) -> FloatArray:
+    """Return the rotation from the piece's axes to those of a face's viewer, (3, 3)."""
+    if side == "obverse":
+        return np.eye(3)
+    from ..assemble import placement  # here: pictures need no boolean library otherwise
+
+    return placement(medal.report.get("alignment", "medal"), -1)[:, :3].T
+
+
+def cast_of(
+    medal: Medal,
+    side: Side,
+    pixel: float,
+    *,
+    rotation: FloatArray | None = None,
+    offset: FloatArray | None = None,
+    studio: FloatArray | None = None,
+    metal: str | None = None,
+) -> Cast:
+    """Place a piece before the camera, one face towards it.
+
+    Parameters
+    ----------
+    medal : Medal
+    side : {"obverse", "reverse"}
+    pixel : float
+        Pitch of the maps of the face, mm.
+    rotation, offset, studio : (3, 3), (3,) and (3, 3) float64, optional
+        See `Cast`.
+    metal : str, optional
+        Look of another material than the report names.
+    """
+    rotation = np.eye(3) if rotation is None else rotation
+    offset = np.zeros(3) if offset is None else offset
+    studio = np.eye(3) if studio is None else studio
+    face = medal.vertices @ turned(medal, side).T
+    points = face @ rotation.T + offset
+    towards = np.flatnonzero(unit_normals(points, medal.triangles)[:, 2] > 1e-6)
+    triangles = medal.triangles[towards]
+    group = medal.zone[towards].astype(np.int64) * 3 + medal.side[towards]
+    grid = grid_over(face, pixel)
+    mean = _heights(face, medal.triangles, grid)
+    relief = relief_of(mean, pixel, scale_mm=_RIDGE_MM)
+    return Cast(
+        points,
+        triangles,
+        corner_normals(points, triangles, group),
+        look_of(metal or str(medal.report.get("metal", "bronze"))),
+        rotation,
+        offset,
+        studio,
+        grid,
+        relief,
+        mottled(grid.rows, grid.cols, pixel),
+        tuple(relief.lit(*_bearing(lamp, studio @ rotation), lamp.spread_deg) for lamp in LAMPS),
+    )
+
+
+def grid_over(points: FloatArray, pixel: float, spare: int = 8) -> Grid:
+    """Return a grid that holds points, (n, 3) mm, with some pixels to spare."""
+    low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
+    cols, rows = (int(np.ceil(w / pixel)) + spare + 1 for w in high - low)
+    return centred_grid((low + high) / 2.0, pixel, rows, cols)
+
+
+def centred_grid(centre: FloatArray, pixel: float, rows: int, cols: int) -> Grid:
+    """Return a grid of pixels about a centre, mm."""
+    left = float(centre[0]) - pixel * (cols - 1) / 2.0
+    return Grid(left, float(centre[1]) + pixel * (rows - 1) / 2.0, pixel, rows, cols)
+
+
+def _heights(face: FloatArray, triangles: NDArray[np.int64], grid: Grid) -> NDArray[np.float32]:
+    """Return the mean height of every pixel, the sheet the piece lies on where it is not."""
+    inset = grid.pixel / 4.0
+    fine = Grid(grid.left - inset, grid.top + inset, grid.pixel / 2.0, grid.rows * 2, grid.cols * 2)
+    heights, _ = top_surface(face, triangles, fine)
+    heights = np.maximum(heights, face[:, 2].min()).astype(np.float32)
+    total = heights[0::2] + heights[1::2]
+    mean = total[:, 0::2] + total[:, 1::2]
+    mean *= np.float32(0.25)
+    return np.asarray(mean)
+
+
+def _bearing(lamp: Lamp, rotation: FloatArray) -> tuple[float, float]:
+    """Return azimuth and elevation of a lamp over a face that was turned, degrees."""
+    x, y, z = rotation.T @ lamp.direction
+    return float(np.degrees(np.arctan2(y, x))), float(np.degrees(np.arcsin(np.clip(z, -1, 1))))
