@@ -31,12 +31,16 @@ class Ground:
         Sagitta of the field: above 0 hollow, below 0 domed, 0 flat, mm.
     floor : float
         Lowest z that an element may sink its foot to without nearing the other face, mm.
+    outline : tuple of closed contours, each a tuple of (u, v)
+        Where the field ends, outer contours counter-clockwise, holes clockwise, mm; empty
+        on a round piece without a hole, whose field ends at `radius`.
     """
 
     level: float
     radius: float
     dish: float
     floor: float
+    outline: tuple[tuple[tuple[float, float], ...], ...] = ()
 
     @property
     def lowest(self) -> float:

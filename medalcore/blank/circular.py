@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..edge import Reeding
+from ..edge import Reeding, reeded_circle
 from ..ground import Ground
 from ..solid import Label, Side, Solid
 from ..tolerance import Tolerance
-from .profile import Step
+from .outline import volume_chords
+from .profile import FaceShape, Step
 from .shell import Ring, Shell, joined
 
 FloatArray = NDArray[np.float64]
@@ -44,46 +45,60 @@ class Around:
 
 
 def chords_for(radius: float, tolerance: Tolerance) -> int:
-    """Return the points of a circle: within tolerance, and enough for volumes.
-
-    An inscribed n-gon misses 2π²/3n² of the circle's area (series of sine): n of 240 keeps
-    that at 0.011 % at fine however small the piece. A multiple of 48 halves well.
-    """
-    least = math.ceil(10.7 / math.sqrt(tolerance.curve))
-    return 48 * math.ceil(tolerance.segments(radius, least) / 48)
+    """Return the points of a circle: within tolerance, enough for volumes, easy to halve."""
+    return 48 * math.ceil(tolerance.segments(radius, volume_chords(tolerance)) / 48)
 
 
 def around(radius: float, reeding: Reeding | None, tolerance: Tolerance) -> Around:
     """Return the outline of a round edge, plain or reeded."""
     chords = chords_for(radius, tolerance)
     if reeding is None:
-        angle = 2.0 * np.pi * np.arange(chords) / chords
-        return Around(np.full(chords, radius), angle, radius, chords)
-    r, angle = reeding.outline(tolerance, chords)
+        return Around(np.full(chords, radius), _turn(chords), radius, chords)
+    r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords, tolerance)
     # Inner circles in step with the reeds: a point below every land and every notch.
-    each = max(2, math.ceil(0.95 * chords / reeding.count))
-    return Around(r, angle, float(r.min()), each * reeding.count)
+    each = max(2, math.ceil(0.95 * chords / reeding.around))
+    return Around(r, angle, float(r.min()), each * reeding.around)
 
 
 def round_solid(
     edge: Around,
-    obverse: tuple[Sequence[Step], Ground],
-    reverse: tuple[Sequence[Step], Ground],
+    obverse: FaceShape,
+    reverse: FaceShape,
+    wall: Sequence[Step],
+    hole: float,
     tolerance: Tolerance,
 ) -> Solid:
     """Mesh a round piece from the sections of its two faces.
+
+    Parameters
+    ----------
+    wall : sequence of Step
+        Corners of grooves on the edge, from the obverse downwards (z over the mid-plane).
+    hole : float
+        Radius of the hole in the middle; 0 for none, mm.
 
     Raises
     ------
     SolidError
         If the surface is not closed.
     """
-    split = _split(edge, sorted({s.inset for s in (*obverse[0], *reverse[0])}))
-    upper, top = _face(split, *obverse, 1, tolerance)
-    lower, bottom = _face(split, *reverse, -1, tolerance)
-    shell, bottom = joined(upper, lower, bottom)
-    shell.band(bottom, top, Label("edge"))
+    split = _split(edge, sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
+    upper, top, top_hole = _face(split, obverse, 1, hole, tolerance)
+    lower, bottom, bottom_hole = _face(split, reverse, -1, hole, tolerance)
+    shell = joined(upper, lower)
+    below = bottom.after(upper.count)
+    for step in reversed(wall):
+        ring = shell.ring(edge.radius - step.inset, edge.angle, step.z)
+        shell.band(below, ring, Label("edge"))
+        below = ring
+    shell.band(below, top, Label("edge"))
+    if top_hole is not None and bottom_hole is not None:
+        shell.band(top_hole, bottom_hole.after(upper.count), Label("edge"))
     return shell.solid()
+
+
+def _turn(count: int) -> FloatArray:
+    return np.asarray(2.0 * np.pi * np.arange(count) / count)
 
 
 def _split(edge: Around, insets: Sequence[float]) -> Around:
@@ -104,26 +119,26 @@ def _split(edge: Around, insets: Sequence[float]) -> Around:
         a, b, c = dx * dx + dy * dy, x0 * dx + y0 * dy, x0 * x0 + y0 * y0 - level * level
         swing = np.sqrt(b * b - a * c)
         t = np.where(c > 0.0, (-b - swing) / a, (-b + swing) / a)
-        turn = np.arctan2(
-            x0 * (y0 + t * dy) - y0 * (x0 + t * dx), x0 * (x0 + t * dx) + y0 * (y0 + t * dy)
-        )
+        x1, y1 = x0 + t * dx, y0 + t * dy
+        turn = np.arctan2(x0 * y1 - y0 * x1, x0 * x1 + y0 * y1)
         radius = np.insert(radius, cross + 1, level)
         angle = np.insert(angle, cross + 1, angle[cross] + turn)
     return Around(radius, angle, edge.root, edge.chords)
 
 
 def _face(
-    edge: Around, steps: Sequence[Step], ground: Ground, side: Side, tolerance: Tolerance
-) -> tuple[Shell, Ring]:
-    """Mesh one face, z up; return it and its outline ring."""
+    edge: Around, shape: FaceShape, side: Side, hole: float, tolerance: Tolerance
+) -> tuple[Shell, Ring, Ring | None]:
+    """Mesh one face, z up; return it, its outline ring and its hole's ring."""
     shell = Shell()
     outer = float(edge.radius.max())
+    steps = shape.outer
     radii = np.array([outer - s.inset for s in steps])
     heights = np.array([s.z for s in steps])
-    # Height over radius; radii fall along the steps, a wall counts from its upper end.
+    # Height over radius; radii fall along the steps.
     z = np.interp(edge.radius, radii[::-1], heights[::-1])
     first = last = shell.ring(edge.radius, edge.angle, z)
-    plain = 2.0 * np.pi * np.arange(edge.chords) / edge.chords
+    plain = _turn(edge.chords)
     reeded = edge.root < outer
     for step, radius in zip(steps[1:], radii[1:], strict=True):
         label = Label(step.zone, 0 if step.zone == "edge" else side)
@@ -142,34 +157,63 @@ def _face(
             reeded = False
         shell.band(last, new, label)
         last = new
-    _field(shell, last, float(radii[-1]), ground, Label("field", side), tolerance)
-    return shell, first
+    field = Label("field", side)
+    if not hole:
+        fill_disc(shell, last, float(radii[-1]), shape.ground, field, tolerance)
+        return shell, first, None
+    turn = _turn(chords_for(hole, tolerance))
+    foot = hole + shape.hole[-1].inset
+    last = thin_rings(shell, last, float(radii[-1]), foot, shape.ground, field, tolerance)
+    label = field
+    for step in reversed(shape.hole):
+        new = shell.ring(hole + step.inset, turn, step.z)
+        shell.band(last, new, label)
+        label = Label(step.zone, 0 if step.zone == "edge" else side)
+        last = new
+    return shell, first, last
 
 
-def _field(
+def fill_disc(
     shell: Shell, rim: Ring, radius: float, ground: Ground, label: Label, tolerance: Tolerance
 ) -> None:
     """Fill a disc with rings that thin out inwards, and a small fan in the middle."""
+    last = thin_rings(shell, rim, radius, 0.0, ground, label, tolerance)
+    inner = float(np.hypot(*np.concatenate(shell.points)[last.index[0], :2]))
+    off = 0.03 * inner * np.array([math.cos(1.0), math.sin(1.0)])
+    shell.centre(last, np.append(off, ground.height(off)), label)
+
+
+def thin_rings(
+    shell: Shell,
+    rim: Ring,
+    radius: float,
+    until: float,
+    ground: Ground,
+    label: Label,
+    tolerance: Tolerance,
+) -> Ring:
+    """Add rings from `radius` inwards, fewer points on each, and return the last one.
+
+    Rings stop before `until`; edges stay short enough for the dome.
+    """
     step = _ring_step(ground, tolerance)
-    count, last = len(rim), rim
-    inner = radius
-    phase = _OFF_GRID
+    count, last, inner, phase = len(rim), rim, radius, _OFF_GRID
     while True:
         edge = 2.0 * np.pi * inner / count
         width = min(0.9 * edge, step)
-        if inner - width < 2.0 * width or inner - width < 0.08 * radius:
-            break
-        inner -= width
+        below = inner - width
+        least = until + 0.6 * width if until else max(2.0 * width, 0.08 * radius)
+        if below < least:
+            return last
+        inner = below
         while count > 12 and 2.0 * np.pi * inner / count < 0.8 * min(step, 1.6 * edge):
             count //= 2
         phase += _OFF_GRID * 2.0 * np.pi / count
-        angle = phase % (2.0 * np.pi / count) + 2.0 * np.pi * np.arange(count) / count
+        angle = phase % (2.0 * np.pi / count) + _turn(count)
         uv = inner * np.column_stack([np.cos(angle), np.sin(angle)])
         ring = shell.ring(inner, angle, ground.height(uv))
         shell.band(last, ring, label)
         last = ring
-    off = 0.03 * inner * np.array([math.cos(1.0), math.sin(1.0)])
-    shell.centre(last, np.append(off, ground.height(off)), label)
 
 
 def _ring_step(ground: Ground, tolerance: Tolerance) -> float:

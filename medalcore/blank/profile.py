@@ -1,12 +1,16 @@
-"""The section of a face from the edge inwards: edge break, rim, inner wall."""
+"""The section of a face from the edge inwards: edge break, rim, inner wall, fillet."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..errors import SpecError
-from ..spec import Blank, Rim
+from ..ground import Ground
+from ..spec import Blank, Hole, Rim
+from ..tolerance import Tolerance
 
 
 @dataclass(frozen=True)
@@ -16,7 +20,7 @@ class Step:
     Attributes
     ----------
     inset : float
-        Distance from the outline, inwards, mm.
+        Distance from the outline (or from the hole), into the face, mm.
     z : float
         Height over the mid-plane, out of the face, mm.
     zone : str
@@ -28,41 +32,167 @@ class Step:
     zone: str
 
 
-def face_steps(blank: Blank, rim: Rim, reach: float) -> tuple[Step, ...]:
+@dataclass(frozen=True)
+class FaceShape:
+    """One face of a blank, in its own coordinates.
+
+    Attributes
+    ----------
+    outer : tuple of Step
+        From the outline to the foot of the rim.
+    ground : Ground
+    hole : tuple of Step
+        From the middle hole's edge to the foot of its rim; empty without a hole.
+    """
+
+    outer: tuple[Step, ...]
+    ground: Ground
+    hole: tuple[Step, ...] = ()
+
+
+def rim_steps(blank: Blank, rim: Rim, tolerance: Tolerance, key: str) -> tuple[Step, ...]:
     """Return the corners of a face from the outline to the foot of the rim.
 
     Parameters
     ----------
-    reach : float
-        Largest inset the outline allows (its inscribed radius), mm.
+    key : str
+        Spec path of the rim, for errors.
 
     Raises
     ------
     SpecError
-        If rim and edge break do not fit.
+        If edge break, rim and fillet do not fit.
     """
     top = blank.thickness / 2.0
     c = blank.chamfer
-    if c >= top:
+    raised = rim.width > 0.0 and rim.height > 0.0
+    crown = _crown(rim) if raised else 0.0
+    if c + crown >= top:
         raise SpecError(
             f"two edge breaks of {c:g} mm do not fit a thickness of {blank.thickness:g} mm; "
-            f"at most {math.floor(top * 90) / 100:g} mm",
+            f"at most {math.floor((top - crown) * 90) / 100:g} mm",
             key="blank.chamfer",
         )
-    steps = [Step(0.0, top - c, "edge")]
-    if c > 0.0:
-        steps.append(Step(c, top, "edge"))
-    if rim.width > 0.0 and rim.height > 0.0:
-        wall = rim.height * math.tan(math.radians(rim.slope))
-        foot = c + rim.width + wall
-        if foot >= reach:
-            raise SpecError(
-                f"a rim of {rim.width:g} mm does not fit: with edge break and inner wall it "
-                f"takes {foot:.3g} mm of the {reach:.3g} mm from edge to middle",
-                key="blank.rim.width",
-            )
-        steps.append(Step(c + rim.width, top, "rim"))
-        steps.append(Step(foot, top - rim.height, "rim"))
-    elif c >= reach:
-        raise SpecError(f"an edge break of {c:g} mm takes the whole face", key="blank.chamfer")
+    steps = break_steps(c, top - crown, blank.break_shape == "round", tolerance)
+    if raised:
+        steps += _rim(rim, c, top, tolerance)
+        if rim.fillet > 0.0:
+            steps = _filleted(steps, rim, tolerance, key)
     return tuple(steps)
+
+
+def break_steps(c: float, top: float, rounded: bool, tolerance: Tolerance) -> list[Step]:
+    """Return the corners of a broken edge from the wall to the top."""
+    if c <= 0.0:
+        return [Step(0.0, top, "edge")]
+    if not rounded:
+        return [Step(0.0, top - c, "edge"), Step(c, top, "edge")]
+    n = _chords(c, math.pi / 2.0, tolerance)
+    return [
+        Step(c * (1.0 - math.cos(a)), top - c + c * math.sin(a), "edge")
+        for a in np.linspace(0.0, math.pi / 2.0, n + 1).tolist()
+    ]
+
+
+def hole_steps(hole: Hole, slope: float, foot_z: float, tolerance: Tolerance) -> tuple[Step, ...]:
+    """Return the corners from the middle hole's edge out to the foot of its rim.
+
+    Parameters
+    ----------
+    slope : float
+        Draft of the rim's wall, degrees.
+    foot_z : float
+        z of the field where the hole's rim stands, mm.
+    """
+    raised = hole.rim_width > 0.0 and hole.rim_height > 0.0
+    top = foot_z + (hole.rim_height if raised else 0.0)
+    steps = break_steps(hole.chamfer, top, False, tolerance)
+    if raised:
+        edge = hole.chamfer + hole.rim_width
+        steps.append(Step(edge, top, "rim"))
+        steps.append(Step(edge + hole_wall(hole, slope), foot_z, "rim"))
+    return tuple(steps)
+
+
+def hole_wall(hole: Hole, slope: float) -> float:
+    """Return how far the wall of the hole's rim runs out, mm."""
+    return hole.rim_height * math.tan(math.radians(slope))
+
+
+def hole_reach(hole: Hole, slope: float) -> float:
+    """Return how far hole edge, rim and wall reach into the field, mm."""
+    if hole.rim_width <= 0.0 or hole.rim_height <= 0.0:
+        return hole.chamfer
+    return hole.chamfer + hole.rim_width + hole_wall(hole, slope)
+
+
+def _crown(rim: Rim) -> float:
+    """Return how much lower than its middle the sides of a rounded rim are, mm."""
+    return min(0.25 * rim.width, 0.6 * rim.height) if rim.section == "rounded" else 0.0
+
+
+def _rim(rim: Rim, c: float, top: float, tolerance: Tolerance) -> list[Step]:
+    """Return the corners of the rim after the edge break."""
+    lean = math.tan(math.radians(rim.slope))
+    foot = top - rim.height
+    end = c + rim.width
+    if rim.section == "rounded":
+        s = _crown(rim)
+        big = (rim.width**2 / 4.0 + s * s) / (2.0 * s)  # radius from chord and sagitta
+        half = math.asin(min(1.0, rim.width / 2.0 / big))
+        n = 2 * math.ceil(_chords(big, 2.0 * half, tolerance) / 2.0)
+        turns = np.linspace(-half, half, n + 1)[1:].tolist()
+        steps = [
+            Step(c + rim.width / 2.0 + big * math.sin(a), top - big + big * math.cos(a), "rim")
+            for a in turns
+        ]
+        return [*steps, Step(end + (rim.height - s) * lean, foot, "rim")]
+    if rim.section == "bevelled":
+        low = top - 0.6 * rim.height
+        return [Step(end, low, "rim"), Step(end + (low - foot) * lean, foot, "rim")]
+    if rim.section == "stepped":
+        first, half = c + rim.width / 2.0, rim.height / 2.0
+        return [
+            Step(first, top, "rim"),
+            Step(first + half * lean, top - half, "rim"),
+            Step(end, top - half, "rim"),
+            Step(end + half * lean, foot, "rim"),
+        ]
+    return [Step(end, top, "rim"), Step(end + rim.height * lean, foot, "rim")]
+
+
+def _filleted(steps: list[Step], rim: Rim, tolerance: Tolerance, key: str) -> list[Step]:
+    """Round the corner between the inner wall and the field.
+
+    Raises
+    ------
+    SpecError
+        If the wall is too low for the radius.
+    """
+    before, foot = steps[-2], steps[-1]
+    turn = math.pi / 2.0 - math.radians(rim.slope)
+    tangent = rim.fillet * math.tan(turn / 2.0)
+    wall = math.hypot(foot.inset - before.inset, foot.z - before.z)
+    if tangent > wall:
+        most = math.floor(1000.0 * wall / math.tan(turn / 2.0)) / 1000.0
+        raise SpecError(
+            f"a fillet of {rim.fillet:g} mm does not fit a wall {wall:.3g} mm high; "
+            f"at most {most:g} mm",
+            key=f"{key}.fillet",
+        )
+    # The arc's middle stands over its end on the field.
+    end = foot.inset + tangent
+    n = _chords(rim.fillet, turn, tolerance)
+    arc = [
+        Step(end - rim.fillet * math.sin(a), foot.z + rim.fillet * (1.0 - math.cos(a)), "rim")
+        for a in np.linspace(turn, 0.0, n + 1).tolist()
+    ]
+    return [*steps[:-1], *(arc if tangent < wall - 1e-6 else arc[1:])]
+
+
+def _chords(radius: float, turn: float, tolerance: Tolerance) -> int:
+    """Return the chords of an arc within tolerance, at most 22.5 degrees each."""
+    step = math.radians(22.5)
+    if radius > tolerance.curve:
+        step = min(step, 2.0 * math.acos(1.0 - tolerance.curve / radius))
+    return max(1, math.ceil(turn / step - 1e-9))

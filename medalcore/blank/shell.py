@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..ground import Ground
 from ..solid import Label, Solid, solid_from_arrays
+from .patch import fill_loops
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -32,6 +35,10 @@ class Ring:
         """Return the number of points."""
         return len(self.index)
 
+    def after(self, count: int) -> Ring:
+        """Return the ring with its numbers put up by `count`."""
+        return Ring(self.index + count, self.angle)
+
 
 @dataclass
 class Shell:
@@ -54,6 +61,33 @@ class Shell:
         """Add a ring given by radius, angle and z and return it."""
         x, y = radius * np.cos(angle), radius * np.sin(angle)
         return Ring(self.add(np.column_stack([x, y, np.broadcast_to(z, x.shape)])), angle)
+
+    def loops(self, contours: Sequence[FloatArray], z: float | Ground) -> list[IntArray]:
+        """Add closed contours, (n, 2) mm, at one height or on a field; return their numbers."""
+        found = []
+        for xy in contours:
+            height = np.full(len(xy), z) if isinstance(z, float) else z.height(xy)
+            found.append(self.add(np.column_stack([xy, height])))
+        return found
+
+    def patch(self, outer: Sequence[IntArray], inner: Sequence[IntArray], label: Label) -> None:
+        """Fill the region inside `outer` loops and outside `inner` ones; it faces up."""
+        points = np.concatenate(self.points)[:, :2]
+        self.face(fill_loops(points, [*outer, *(loop[::-1] for loop in inner)]), label)
+
+    def patch_below(
+        self, outer: Sequence[IntArray], inner: Sequence[IntArray], label: Label
+    ) -> None:
+        """Fill like `patch`, facing down."""
+        points = np.concatenate(self.points)[:, :2]
+        found = fill_loops(points, [*outer, *(loop[::-1] for loop in inner)])
+        self.face(found[:, ::-1], label)
+
+    def strips(self, lower: Sequence[IntArray], upper: Sequence[IntArray], label: Label) -> None:
+        """Join loops point to point; the wall faces right of the loops' direction."""
+        for a, b in zip(lower, upper, strict=True):
+            a1, b1 = np.roll(a, -1), np.roll(b, -1)
+            self.face(np.vstack([np.column_stack([a, a1, b1]), np.column_stack([a, b1, b])]), label)
 
     def face(self, triangles: IntArray, label: Label) -> None:
         """Add (m, 3) triangles; those with two equal corners are left out."""
@@ -133,8 +167,8 @@ def _merged(outer: Ring, inner: Ring) -> IntArray:
     return np.vstack([first, second])
 
 
-def joined(upper: Shell, lower: Shell, ring: Ring) -> tuple[Shell, Ring]:
-    """Return `upper` with `lower` hung below it upside down, and `lower`'s `ring` in it."""
+def joined(upper: Shell, lower: Shell) -> Shell:
+    """Return `upper` with `lower` hung below it upside down; its numbers go up by upper.count."""
     both = Shell(
         list(upper.points),
         list(upper.triangles),
@@ -147,4 +181,4 @@ def joined(upper: Shell, lower: Shell, ring: Ring) -> tuple[Shell, Ring]:
     for triangles, code in zip(lower.triangles, lower.codes, strict=True):
         if len(triangles):
             both.face(triangles[:, ::-1] + upper.count, lower.labels[int(code[0])])
-    return both, Ring(ring.index + upper.count, ring.angle)
+    return both

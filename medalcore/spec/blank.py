@@ -1,4 +1,4 @@
-"""The blank: outline, thickness, rim, holes."""
+"""The blank: outline, thickness, rim, holes, loop."""
 
 from __future__ import annotations
 
@@ -6,26 +6,259 @@ from typing import Annotated, Literal
 
 from .base import Table, doc
 
+_SIDED = {"outline": ("polygon", "constant-width")}
+_CORNERED = {"outline": ("polygon", "constant-width", "scalloped")}
+
 
 class Rim(Table, frozen=True):
     """The raised band along the outline of a face."""
 
-    width: Annotated[float, doc("Width of the rim's top; 0 leaves the rim away", unit="mm", ge=0, le=100)] = 1.2
+    width: Annotated[
+        float, doc("Width of the rim's top; 0 leaves the rim away", unit="mm", ge=0, le=100)
+    ] = 1.2
     height: Annotated[float, doc("Height of the rim above the field", unit="mm", ge=0, le=20)] = 0.3
+    section: Annotated[
+        Literal["flat", "rounded", "bevelled", "stepped"],
+        doc("Section of the rim: flat, rounded over, bevelled inwards, or in two steps"),
+    ] = "flat"
     slope: Annotated[
         float, doc("Draft of the rim's inner wall, from upright", unit="deg", ge=0, le=60)
     ] = 10.0
+    fillet: Annotated[
+        float,
+        doc("Radius between the inner wall and the field; 0 is sharp", unit="mm", ge=0, le=20),
+    ] = 0.0
+
+
+class Hole(Table, frozen=True):
+    """A hole through the middle of the piece, with a rim of its own."""
+
+    shape: Annotated[
+        Literal["none", "round", "square", "polygon"], doc("Shape of the hole in the middle")
+    ] = "none"
+    size: Annotated[
+        float,
+        doc(
+            "Diameter of a round hole; distance over the flats of a square or even-sided one",
+            unit="mm",
+            when={"shape": ("round", "square", "polygon")},
+            gt=0,
+            le=900,
+        ),
+    ] = 8.0
+    sides: Annotated[
+        int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)
+    ] = 6  # fmt: skip
+    corner_radius: Annotated[
+        float,
+        doc(
+            "Radius of the corners",
+            unit="mm",
+            when={"shape": ("square", "polygon")},
+            ge=0,
+            le=100,
+        ),
+    ] = 0.3
+    turn: Annotated[
+        float,
+        doc(
+            "Turn of the hole; 0 has a flat at the foot",
+            unit="deg",
+            when={"shape": ("square", "polygon")},
+            ge=-360,
+            le=360,
+        ),
+    ] = 0.0
+    chamfer: Annotated[
+        float,
+        doc(
+            "Width and height of the hole's broken edge; 0 leaves it sharp",
+            unit="mm",
+            when={"shape": ("round", "square", "polygon")},
+            ge=0,
+            le=20,
+        ),
+    ] = 0.15
+    rim_width: Annotated[
+        float,
+        doc(
+            "Width of the top of the hole's rim; 0 leaves it away",
+            unit="mm",
+            when={"shape": ("round", "square", "polygon")},
+            ge=0,
+            le=100,
+        ),
+    ] = 0.8
+    rim_height: Annotated[
+        float,
+        doc(
+            "Height of the hole's rim above the field",
+            unit="mm",
+            when={"shape": ("round", "square", "polygon")},
+            ge=0,
+            le=20,
+        ),
+    ] = 0.3
+
+
+class Drill(Table, frozen=True):
+    """A drilled hole near the edge, to hang the piece by."""
+
+    diameter: Annotated[
+        float, doc("Diameter of the hole; 0 drills none", unit="mm", ge=0, le=50)
+    ] = 0.0
+    inset: Annotated[
+        float, doc("Distance of the hole's middle from the edge", unit="mm", gt=0, le=500)
+    ] = 3.5
+    angle: Annotated[
+        float, doc("Where it is, clockwise from the top", unit="deg", ge=-360, le=360)
+    ] = 0.0
+    chamfer: Annotated[float, doc("Width and height of its broken edge", unit="mm", ge=0, le=5)] = (
+        0.15
+    )
+
+
+class Loop(Table, frozen=True):
+    """What the piece hangs by."""
+
+    kind: Annotated[
+        Literal["none", "lug", "eye"],
+        doc("A flat lug pierced from face to face, an eye pierced from side to side, or none"),
+    ] = "none"
+    hole: Annotated[
+        float,
+        doc("Diameter of the hole", unit="mm", when={"kind": ("lug", "eye")}, gt=0, le=100),
+    ] = 3.0
+    width: Annotated[
+        float,
+        doc(
+            "Width of the metal round the hole",
+            unit="mm",
+            when={"kind": ("lug", "eye")},
+            gt=0,
+            le=50,
+        ),
+    ] = 1.3
+    thickness: Annotated[
+        float,
+        doc("Thickness of the lug; 0 chooses it", unit="mm", when={"kind": ("lug",)}, ge=0, le=100),
+    ] = 0.0
+    gap: Annotated[
+        float,
+        doc(
+            "Metal between the hole and the edge of the piece",
+            unit="mm",
+            when={"kind": ("lug", "eye")},
+            ge=-20,
+            le=50,
+        ),
+    ] = 0.6
+    fillet: Annotated[
+        float,
+        doc(
+            "Radius where the loop runs into the piece",
+            unit="mm",
+            when={"kind": ("lug", "eye")},
+            ge=0,
+            le=50,
+        ),
+    ] = 1.2
+    angle: Annotated[
+        float,
+        doc(
+            "Where it stands, clockwise from the top",
+            unit="deg",
+            when={"kind": ("lug", "eye")},
+            ge=-360,
+            le=360,
+        ),
+    ] = 0.0
 
 
 class Blank(Table, frozen=True):
     """The piece before anything is put on it."""
 
-    outline: Annotated[Literal["round"], doc("Shape of the piece seen from above")] = "round"
+    outline: Annotated[
+        Literal["round", "oval", "polygon", "constant-width", "scalloped", "drawing"],
+        doc("Shape of the piece seen from above"),
+    ] = "round"
     diameter: Annotated[float, doc("Largest width over the edge", unit="mm", ge=1, le=1000)] = 40.0
+    height: Annotated[
+        float,
+        doc(
+            "Height of the oval; more than the diameter makes it the longer way",
+            unit="mm",
+            when={"outline": ("oval",)},
+            ge=1,
+            le=1000,
+        ),
+    ] = 30.0
+    sides: Annotated[
+        int, doc("Number of sides; odd for constant width", when=_SIDED, ge=3, le=60)
+    ] = 7  # fmt: skip
+    flats: Annotated[
+        float,
+        doc(
+            "Distance over the flats of an even polygon; sets the corner radius; 0 leaves it",
+            unit="mm",
+            when={"outline": ("polygon",)},
+            ge=0,
+            le=1000,
+        ),
+    ] = 0.0
+    corner_radius: Annotated[
+        float, doc("Radius of the eased corners", unit="mm", when=_CORNERED, ge=0, le=200)
+    ] = 1.0
+    scallops: Annotated[
+        int, doc("Number of scallops", when={"outline": ("scalloped",)}, ge=3, le=1000)
+    ] = 12
+    scallop_depth: Annotated[
+        float,
+        doc("Depth of the scallops", unit="mm", when={"outline": ("scalloped",)}, gt=0, le=100),
+    ] = 1.0
+    scallop_shape: Annotated[
+        Literal["lobes", "notches"],
+        doc(
+            "Round lobes side by side, or hollows cut into a circle",
+            when={"outline": ("scalloped",)},
+        ),
+    ] = "lobes"
+    scallop_width: Annotated[
+        float,
+        doc(
+            "Width of a hollow at the edge; 0 chooses it",
+            unit="mm",
+            when={"outline": ("scalloped",), "scallop_shape": ("notches",)},
+            ge=0,
+            le=500,
+        ),
+    ] = 0.0
+    drawing: Annotated[
+        str,
+        doc("File (SVG) whose closed path is the outline", when={"outline": ("drawing",)}),
+    ] = ""
+    turn: Annotated[
+        float,
+        doc(
+            "Turn of the outline, counter-clockwise; at 0 a polygon has a flat at the foot",
+            unit="deg",
+            when={"outline": ("oval", "polygon", "constant-width", "scalloped", "drawing")},
+            ge=-360,
+            le=360,
+        ),
+    ] = 0.0
     thickness: Annotated[
-        float, doc("Overall thickness at the rim, as a micrometer reads it", unit="mm", gt=0, le=200)
+        float,
+        doc("Overall thickness at the rim, as a micrometer reads it", unit="mm", gt=0, le=200),
     ] = 3.0
     chamfer: Annotated[
-        float, doc("Width and height of the broken edge at 45 degrees; 0 leaves it sharp", unit="mm", ge=0, le=20)
+        float,
+        doc("Width and height of the broken edge; 0 leaves it sharp", unit="mm", ge=0, le=20),
     ] = 0.3
+    break_shape: Annotated[
+        Literal["chamfer", "round"], doc("Edge broken flat at 45 degrees, or rounded")
+    ] = "chamfer"
     rim: Rim = Rim()
+    hole: Hole = Hole()
+    drill: Drill = Drill()
+    loop: Loop = Loop()

@@ -6,28 +6,73 @@ from typing import Annotated, Literal
 
 from .base import Table, doc
 
-_REEDED = {"finish": ("reeded",)}
+_REEDED = {"finish": ("reeded", "reeded and grooved")}
+_GROOVED = {"finish": ("grooved", "reeded and grooved")}
 
 
 class Edge(Table, frozen=True):
     """How the edge is finished."""
 
-    finish: Annotated[Literal["plain", "reeded"], doc("Kind of edge")] = "plain"
+    finish: Annotated[
+        Literal["plain", "reeded", "grooved", "reeded and grooved"], doc("Kind of edge")
+    ] = "plain"
     reeds: Annotated[
         int, doc("Number of reeds; 0 counts them from the pitch", when=_REEDED, ge=0, le=5000)
     ] = 0
     pitch: Annotated[
         float,
-        doc("Distance between reeds along the edge, closed to a whole count", unit="mm", when=_REEDED, ge=0, le=100),
+        doc(
+            "Distance between reeds along the edge, closed to a whole count; 0 chooses it",
+            unit="mm",
+            when=_REEDED,
+            ge=0,
+            le=100,
+        ),
     ] = 0.0
     profile: Annotated[
-        Literal["vee", "round", "square"], doc("Section of the notch between two reeds", when=_REEDED)
+        Literal["vee", "round", "square"],
+        doc("Section of the notch between two reeds", when=_REEDED),
     ] = "vee"
-    depth: Annotated[float, doc("Depth of the notches", unit="mm", when=_REEDED, gt=0, le=20)] = 0.25
+    depth: Annotated[float, doc("Depth of the notches", unit="mm", when=_REEDED, gt=0, le=20)] = (
+        0.25
+    )
     width: Annotated[
         float,
-        doc("Width of a notch at the edge; 0 lets neighbouring notches nearly meet", unit="mm", when=_REEDED, ge=0, le=50),
+        doc(
+            "Width of a notch at the edge; 0 lets neighbouring notches nearly meet",
+            unit="mm",
+            when=_REEDED,
+            ge=0,
+            le=50,
+        ),
     ] = 0.0
     corner_radius: Annotated[
-        float, doc("Radius at the root and the crests of the notches", unit="mm", when=_REEDED, ge=0, le=10)
+        float,
+        doc(
+            "Radius at the root and the crests of the notches", unit="mm", when=_REEDED, ge=0, le=10
+        ),
     ] = 0.05
+    pattern: Annotated[
+        str,
+        doc(
+            "Degrees of reeded and plain edge by turns, repeated until it closes, such as "
+            '"60 60"; empty is reeded all round',
+            when=_REEDED,
+        ),
+    ] = ""
+    slant: Annotated[
+        float,
+        doc("Slant of the reeds from upright", unit="deg", when=_REEDED, ge=-60, le=60),
+    ] = 0.0
+    grooves: Annotated[
+        int, doc("Number of grooves round the edge", when=_GROOVED, ge=1, le=20)
+    ] = 1  # fmt: skip
+    groove_width: Annotated[
+        float, doc("Width of a groove at the edge", unit="mm", when=_GROOVED, gt=0, le=50)
+    ] = 0.5
+    groove_depth: Annotated[
+        float, doc("Depth of a groove", unit="mm", when=_GROOVED, gt=0, le=20)
+    ] = 0.25
+    groove_profile: Annotated[
+        Literal["vee", "round", "square"], doc("Section of a groove", when=_GROOVED)
+    ] = "round"

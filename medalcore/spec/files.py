@@ -109,7 +109,7 @@ def _map_files(table: Any, change: Any) -> Any:
     new: dict[str, Any] = {}
     for name in table.__struct_fields__:
         value = getattr(table, name)
-        if name == "source" and value:
+        if name in ("source", "drawing") and value:
             new[name] = change(value)
         elif name == "font" and value.lower().endswith((".ttf", ".otf", ".ttc", ".otc")):
             new[name] = change(value)

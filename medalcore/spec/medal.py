@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import msgspec
 
 from .base import Table, doc
-from .blank import Blank
+from .blank import Blank, Rim
 from .border import Border
 from .edge import Edge
 from .lettering import Inscription, Legend
@@ -60,6 +60,7 @@ class Face(Table, frozen=True):
     """One side of the piece."""
 
     field: Field = Field()
+    rim: Rim | None = None
     relief: tuple[Relief, ...] = ()
     legend: tuple[Legend, ...] = ()
     inscription: tuple[Inscription, ...] = ()

@@ -1,0 +1,146 @@
+"""A free outline from an SVG drawing."""
+
+from __future__ import annotations
+
+import os
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import Contours, Outline, bounds, contours_of, inside, section, signed_area
+from ..errors import SourceError, SpecError
+from ..tolerance import Tolerance
+
+FloatArray = NDArray[np.float64]
+
+_KEY = "blank.drawing"
+
+
+def read_drawing(path: str, widest: float, tolerance: Tolerance) -> Contours:
+    """Read the outline of a piece from the closed paths of an SVG file.
+
+    The largest path is the outline; paths inside it are holes. The drawing is scaled to its
+    largest width and centred by the middle of its bounding box.
+
+    Parameters
+    ----------
+    widest : float
+        Largest width over the edge, mm.
+
+    Returns
+    -------
+    contours : tuple of (n, 2) float64
+        The outline counter-clockwise, holes clockwise, mm.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be read or holds no closed path.
+    SpecError
+        If the outline crosses itself, or there are several outlines.
+    """
+    rough = _paths(path, 1e-3)
+    if not rough:
+        raise SourceError(f"{_KEY}: {path} holds no closed path to take the outline from")
+    scale = widest / _widest(max(rough, key=lambda c: abs(signed_area(c))))
+    fine = _paths(path, tolerance.curve / scale)
+    contours = [c * (scale, -scale) for c in fine]  # SVG's y runs down
+    contours.sort(key=lambda c: -abs(signed_area(c)))
+    for contour in contours:
+        _refuse_crossing(contour, path)
+    outer = contours[0]
+    holes = [c for c in contours[1:] if inside((outer,), c).all()]
+    if len(holes) < len(contours) - 1:
+        raise SpecError(
+            f"{path} holds more than one outline; keep one closed path, and paths inside it "
+            "for holes",
+            key=_KEY,
+        )
+    middle = bounds((outer,)).mean(axis=0)
+    turned = [_turned(outer, 1.0), *(_turned(h, -1.0) for h in holes)]
+    clean = contours_of(section(tuple(c - middle for c in turned), "evenodd"), 1e-4)
+    if len(clean) != len(turned):
+        raise SpecError(f"the paths of {path} cross each other", key=_KEY)
+    return tuple(sorted(clean, key=lambda c: -abs(signed_area(c))))
+
+
+def _turned(points: FloatArray, sign: float) -> FloatArray:
+    return points if signed_area(points) * sign > 0.0 else points[::-1]
+
+
+def _widest(points: FloatArray) -> float:
+    """Return the longest chord of a contour."""
+    angle = np.linspace(0.0, np.pi, 3601)[:-1]
+    across = points @ np.stack([np.cos(angle), np.sin(angle)])
+    best = int(np.argmax(np.ptp(across, axis=0)))
+    ends = points[np.argmax(across[:, best])] - points[np.argmin(across[:, best])]
+    return float(np.hypot(*ends))
+
+
+def _refuse_crossing(points: FloatArray, path: str) -> None:
+    """Raise if a contour crosses itself: its area then depends on how one counts it."""
+    drawn = abs(signed_area(points))
+    ways = [section((points,), fill) for fill in ("nonzero", "evenodd")]
+    parts = [len(contours_of(w, 1e-4)) for w in ways]
+    if any(abs(w.area() - drawn) > 1e-6 * drawn for w in ways) or parts != [1, 1]:
+        raise SpecError(
+            f"the outline in {path} crosses itself; draw it as one line that does not", key=_KEY
+        )
+
+
+def _paths(path: str, tolerance: float) -> list[FloatArray]:
+    """Return the closed paths of an SVG file as polygons, in the drawing's units.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be read.
+    """
+    import svgelements as svg
+
+    if not os.path.isfile(path):
+        raise SourceError(f"{_KEY}: there is no file {path}")
+    try:
+        drawing = svg.SVG.parse(path, reify=True)
+    except Exception as error:  # any parser error means the same to a person
+        raise SourceError(f"{_KEY}: {path} cannot be read as SVG ({error})") from None
+    outline = Outline(tolerance)
+    for element in drawing.elements():
+        if isinstance(element, svg.Shape) and _is_seen(element):
+            _trace(svg.Path(element), outline)
+    return [c for c in outline.contours() if section((c,), "evenodd").area() > 0.0]
+
+
+def _is_seen(element: object) -> bool:
+    values = getattr(element, "values", None) or {}
+    return values.get("display") != "none" and values.get("visibility") != "hidden"
+
+
+def _trace(path: object, outline: Outline) -> None:
+    import svgelements as svg
+
+    for part in path:  # type: ignore[attr-defined]
+        if isinstance(part, svg.Move):
+            outline.move((part.end.x, part.end.y))
+        elif isinstance(part, svg.Close):
+            outline.close()
+        elif isinstance(part, svg.QuadraticBezier):
+            outline.quad((part.control.x, part.control.y), (part.end.x, part.end.y))
+        elif isinstance(part, svg.CubicBezier):
+            outline.curve(
+                (part.control1.x, part.control1.y),
+                (part.control2.x, part.control2.y),
+                (part.end.x, part.end.y),
+            )
+        elif isinstance(part, svg.Arc):
+            # An eighth of a turn as a cubic deviates by less than 1e-6 of the radius.
+            count = max(1, int(np.ceil(abs(part.sweep) / (np.pi / 4.0))))
+            for curve in part.as_cubic_curves(count):
+                outline.curve(
+                    (curve.control1.x, curve.control1.y),
+                    (curve.control2.x, curve.control2.y),
+                    (curve.end.x, curve.end.y),
+                )
+        elif part.end is not None:
+            outline.line((part.end.x, part.end.y))
+    outline.close()

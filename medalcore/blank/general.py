@@ -1,0 +1,215 @@
+"""Pieces of any outline: the section follows the outline as true offsets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import Contours, inside, offset, subtracted
+from ..errors import SpecError
+from ..ground import Ground
+from ..solid import Label, Side, Solid
+from ..tolerance import Tolerance
+from .circular import chords_for, fill_disc, thin_rings
+from .profile import FaceShape, Step
+from .shell import Ring, Shell, joined
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Loops = list[IntArray]
+
+
+class Offsets:
+    """An outline's offsets, each made once."""
+
+    def __init__(self, contours: Contours, tolerance: Tolerance, sign: float = -1.0) -> None:
+        self._made: dict[float, Contours] = {0.0: contours}
+        self._tolerance = tolerance
+        self._sign = sign
+
+    def at(self, inset: float) -> Contours:
+        """Return the contours at a distance into the face, mm."""
+        if inset not in self._made:
+            self._made[inset] = offset(
+                self._made[0.0],
+                self._sign * inset,
+                "round",
+                tolerance=self._tolerance.curve / 2.0,
+                least=self._tolerance.curve / 20.0,
+            )
+        return self._made[inset]
+
+
+def room_round_middle(contours: Contours) -> float:
+    """Return the radius of the largest circle about the origin inside contours; 0 if none."""
+    origin = np.zeros((1, 2))
+    if not contours or not inside(contours, origin)[0]:
+        return 0.0
+    return min(_distance(c) for c in contours)
+
+
+def _distance(points: FloatArray) -> float:
+    """Return the distance of the origin from a closed polygon, mm."""
+    way = np.roll(points, -1, axis=0) - points
+    t = np.clip(-np.sum(points * way, axis=1) / np.sum(way * way, axis=1), 0.0, 1.0)
+    return float(np.hypot(*(points + way * t[:, None]).T).min())
+
+
+def general_solid(
+    outline: Offsets,
+    obverse: FaceShape,
+    reverse: FaceShape,
+    wall: Sequence[Step],
+    hole: Offsets | None,
+    tolerance: Tolerance,
+) -> Solid:
+    """Mesh a piece from its outline and the sections of its two faces.
+
+    Parameters
+    ----------
+    outline, hole : Offsets
+        Insets run into the face from both.
+    wall : sequence of Step
+        Corners of grooves on the edge, from the obverse downwards (z over the mid-plane).
+
+    Raises
+    ------
+    SolidError
+        If the surface is not closed.
+    """
+    upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance)
+    lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance)
+    shell = joined(upper, lower)
+    below = [loop + upper.count for loop in bottom]
+    edge = Label("edge")
+    inset, z = 0.0, -reverse.outer[0].z
+    for step in [*reversed(wall), Step(0.0, obverse.outer[0].z, "edge")]:
+        last = step.inset == 0.0 and step.z == obverse.outer[0].z
+        above = top if last else shell.loops(outline.at(step.inset), step.z)
+        _between(shell, (inset, z, below), (step.inset, step.z, above), edge)
+        inset, z, below = step.inset, step.z, above
+    if top_hole and bottom_hole:
+        shell.strips(top_hole, [loop + upper.count for loop in bottom_hole], edge)
+    return shell.solid()
+
+
+_Level = tuple[float, float, Loops]
+
+
+def _between(shell: Shell, low: _Level, high: _Level, label: Label) -> None:
+    """Join two levels of the wall; where they are offsets, one lies inside the other."""
+    if low[0] == high[0]:
+        shell.strips(low[2], high[2], label)
+    elif low[0] < high[0]:
+        shell.patch(low[2], high[2], label)
+    else:
+        shell.patch_below(high[2], low[2], label)
+
+
+def _face(
+    outline: Offsets, shape: FaceShape, side: Side, hole: Offsets | None, tolerance: Tolerance
+) -> tuple[Shell, Loops, Loops]:
+    """Mesh one face, z up; return it, its outline's loops and its hole's."""
+    shell = Shell()
+    first = shell.loops(outline.at(0.0), shape.outer[0].z)
+    last = _inwards(shell, outline, shape.outer, first, side)
+    field = Label("field", side)
+    foot = outline.at(shape.outer[-1].inset)
+    if hole is None:
+        _fill(shell, last, foot, shape.ground, field, tolerance)
+        return shell, first, []
+    loops = shell.loops(hole.at(0.0), shape.hole[0].z)
+    inner = _outwards(shell, hole, shape.hole, loops, shape.ground, side)
+    _fill_round(shell, last, inner, hole.at(shape.hole[-1].inset), shape.ground, field, tolerance)
+    return shell, first, loops
+
+
+def _inwards(
+    shell: Shell, outline: Offsets, steps: Sequence[Step], last: Loops, side: Side
+) -> Loops:
+    """Mesh the bands of a section from the outline inwards."""
+    for before, step in pairwise(steps):
+        label = Label(step.zone, 0 if step.zone == "edge" else side)
+        new = shell.loops(outline.at(step.inset), step.z)
+        if before.inset == step.inset:
+            shell.strips(last, new, label)
+        else:
+            shell.patch(last, new, label)
+        last = new
+    return last
+
+
+def _outwards(
+    shell: Shell, hole: Offsets, steps: Sequence[Step], last: Loops, ground: Ground, side: Side
+) -> Loops:
+    """Mesh the bands of a section from the middle hole outwards; the foot lies on the field."""
+    for i, (before, step) in enumerate(pairwise(steps)):
+        label = Label(step.zone, 0 if step.zone == "edge" else side)
+        foot = i == len(steps) - 2 and step.zone == "rim"
+        new = shell.loops(hole.at(step.inset), ground if foot else step.z)
+        if before.inset == step.inset:
+            shell.strips(new, last, label)
+        else:
+            shell.patch(new, last, label)
+        last = new
+    return last
+
+
+def _fill(
+    shell: Shell, loops: Loops, foot: Contours, ground: Ground, label: Label, tolerance: Tolerance
+) -> None:
+    """Fill a field without a hole: a disc in the middle, and what is left round it."""
+    room = ground.radius if ground.dish else 0.9 * room_round_middle(foot)
+    if room <= 0.0:
+        shell.patch(loops, [], label)
+        return
+    ring = _circle(shell, room, ground, tolerance)
+    shell.patch(loops, [ring.index], label)
+    fill_disc(shell, ring, room, ground, label, tolerance)
+
+
+def _fill_round(
+    shell: Shell,
+    loops: Loops,
+    inner: Loops,
+    inner_foot: Contours,
+    ground: Ground,
+    label: Label,
+    tolerance: Tolerance,
+) -> None:
+    """Fill a field round a middle hole."""
+    if not ground.dish:
+        shell.patch(loops, inner, label)
+        return
+    ring = _circle(shell, ground.radius, ground, tolerance)
+    shell.patch(loops, [ring.index], label)
+    until = 1.02 * float(np.hypot(*np.concatenate(inner_foot).T).max())
+    ring = thin_rings(shell, ring, ground.radius, until, ground, label, tolerance)
+    shell.patch([ring.index], inner, label)
+
+
+def _circle(shell: Shell, radius: float, ground: Ground, tolerance: Tolerance) -> Ring:
+    n = chords_for(radius, tolerance)
+    angle = 0.2371 + 2.0 * np.pi * np.arange(n) / n
+    uv = radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    return shell.ring(radius, angle, ground.height(uv))
+
+
+def check_field(foot: Contours, hole_foot: Contours, key: str, what: str) -> None:
+    """Refuse a section that leaves no field.
+
+    Raises
+    ------
+    SpecError
+        At `key`.
+    """
+    if not foot:
+        raise SpecError(f"{what} leaves no field; make it narrower", key=key)
+    if hole_foot and subtracted(hole_foot, foot):
+        raise SpecError(
+            "the hole with its rim cuts into the rim of the piece; make it smaller",
+            key="blank.hole.size",
+        )

@@ -1,0 +1,92 @@
+"""Triangles between closed loops: well shaped ones, whatever the loops."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import manifold3d as m3
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def fill_loops(points: FloatArray, loops: Sequence[IntArray]) -> IntArray:
+    """Return the triangles of the region between loops, seen from above.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        mm.
+    loops : sequence of (k,) int64
+        Outer loops counter-clockwise, inner ones clockwise.
+
+    Returns
+    -------
+    triangles : (m, 3) int64
+        Constrained Delaunay: no angle is smaller than it has to be.
+    """
+    index = np.concatenate(loops)
+    found = m3.triangulate([np.ascontiguousarray(points[loop]) for loop in loops])
+    return delaunay(points, index[np.asarray(found, dtype=np.int64)])
+
+
+def delaunay(points: FloatArray, triangles: IntArray, rounds: int = 400) -> IntArray:
+    """Flip inner edges until no triangle's circumcircle holds its neighbour's far corner.
+
+    Lawson's flips (*Software for C1 surface interpolation*, 1977), many at a time: every
+    round flips edges that are the worst of both their triangles.
+    """
+    tri = np.array(triangles, dtype=np.int64)
+    for _ in range(rounds):
+        first, second, worth = _wrong_edges(points, tri)
+        if not len(worth):
+            break
+        t1, t2 = first // 3, second // 3
+        best = np.zeros(len(tri))
+        np.maximum.at(best, t1, worth)
+        np.maximum.at(best, t2, worth)
+        chosen = np.flatnonzero((best[t1] == worth) & (best[t2] == worth))
+        # Equal worth may still let a triangle be taken twice: keep the first.
+        _, once = np.unique(np.concatenate([t1[chosen], t2[chosen]]), return_index=True)
+        taken = np.zeros(2 * len(chosen), dtype=bool)
+        taken[once] = True
+        chosen = chosen[taken[: len(chosen)] & taken[len(chosen) :]]
+        h1, h2 = first[chosen], second[chosen]
+        a = tri[h1 // 3, h1 % 3]
+        b = tri[h2 // 3, h2 % 3]
+        c = tri[h1 // 3, (h1 + 2) % 3]
+        d = tri[h2 // 3, (h2 + 2) % 3]
+        tri[h1 // 3] = np.column_stack([a, d, c])
+        tri[h2 // 3] = np.column_stack([b, c, d])
+    return tri
+
+
+def _wrong_edges(points: FloatArray, tri: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return pairs of half-edges to flip, and how wrong they are."""
+    start, stop = tri.ravel(), np.roll(tri, -1, axis=1).ravel()
+    key = np.minimum(start, stop) * len(points) + np.maximum(start, stop)
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(key[order[:-1]] == key[order[1:]])
+    h1, h2 = order[same], order[same + 1]
+    pa, pb = points[start[h1]], points[stop[h1]]
+    pc = points[tri[h1 // 3, (h1 + 2) % 3]]
+    pd = points[tri[h2 // 3, (h2 + 2) % 3]]
+    # Angles at the far corners that add up to more than half a turn: sin of the sum < 0.
+    u, v, x, y = pa - pc, pb - pc, pb - pd, pa - pd
+    cos1, sin1 = np.sum(u * v, axis=1), u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    cos2, sin2 = np.sum(x * y, axis=1), x[:, 0] * y[:, 1] - x[:, 1] * y[:, 0]
+    size = np.sqrt(np.sum(u * u, 1) * np.sum(v * v, 1) * np.sum(x * x, 1) * np.sum(y * y, 1))
+    wrong = -(sin1 * cos2 + cos1 * sin2) / np.maximum(size, 1e-300)
+    # The new triangles must be turned like the old ones.
+    left = _turn(pa, pd, pc)
+    right = _turn(pb, pc, pd)
+    scale = np.sum((pa - pb) ** 2, axis=1)
+    flip = (wrong > 1e-9) & (left > 1e-12 * scale) & (right > 1e-12 * scale)
+    return h1[flip], h2[flip], wrong[flip]
+
+
+def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+    u, v = b - a, c - a
+    return np.asarray(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])

@@ -1,0 +1,177 @@
+"""Reeds: how many go round, where they stand, and the outline they make."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import SpecError
+from ..spec import Edge
+from ..tolerance import Tolerance
+from .notch import Notch, draw_notch, fit_notch
+
+FloatArray = NDArray[np.float64]
+
+_USUAL_PITCH = 0.64
+"""mm; the pitch of published reeded coins of 24 to 31 mm (119 reeds on 24.26, 150 on 30.61)."""
+
+_SHARE = {"vee": 0.92, "round": 0.86, "square": 0.5}
+"""Opening of a notch as a share of the pitch where the spec leaves it open."""
+
+
+@dataclass(frozen=True, eq=False)
+class Reeding:
+    """One notch and where it stands along the edge.
+
+    Attributes
+    ----------
+    around : int
+        Reeds that would go all round.
+    pitch : float
+        Distance along the edge, mm.
+    notch : Notch
+    length : float
+        Length of the edge, mm.
+    stations : (k,) float64
+        Middles of the notches along the edge, rising, mm.
+    """
+
+    around: int
+    pitch: float
+    notch: Notch
+    length: float
+    stations: FloatArray
+
+    @property
+    def count(self) -> int:
+        """Return the number of notches there are."""
+        return len(self.stations)
+
+    @property
+    def is_even(self) -> bool:
+        """Tell whether they go all round at one pitch."""
+        return self.count == self.around
+
+
+def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -> Reeding:
+    """Count the reeds of an edge and set them out.
+
+    Parameters
+    ----------
+    edge : Edge
+        With a reeded finish.
+    length : float
+        Length of the edge, mm.
+    radius : float
+        Radius of the edge where the notches are fitted, mm.
+
+    Raises
+    ------
+    SpecError
+        If the notches overlap or their corners do not fit.
+    """
+    around = edge.reeds or max(3, round(length / (edge.pitch or _USUAL_PITCH)))
+    pitch = length / around
+    if around < 3:
+        raise SpecError(f"{around} reeds do not go round; at least 3", key="edge.reeds")
+    if edge.width > pitch * (1.0 + 1e-9):
+        raise SpecError(
+            f"{around} notches {edge.width:g} mm wide overlap on an edge of {length:.2f} mm; "
+            f"at most {int(length / edge.width)}, or a width of at most {pitch:.3g} mm",
+            key="edge.reeds" if edge.reeds else "edge.pitch",
+        )
+    opening = min(edge.width, pitch) or _opening(edge, pitch, radius)
+    notch = Notch(edge.profile, opening, edge.depth, edge.corner_radius)
+    fit_notch(notch, radius, tolerance, "edge.corner_radius")
+    stations: FloatArray = (np.arange(around) + 0.5) * pitch
+    if edge.pattern.strip():
+        stations = _in_sections(edge.pattern, length, pitch)
+    return Reeding(around, pitch, notch, length, stations)
+
+
+def reeded_circle(
+    reeding: Reeding, radius: float, chord: float, tolerance: Tolerance
+) -> tuple[FloatArray, FloatArray]:
+    """Return the whole reeded edge of a round piece: radius (n,) mm, rising angle (n,) radians.
+
+    Every point of the lands lies on the edge circle.
+
+    Parameters
+    ----------
+    chord : float
+        Largest turn of a chord of the lands, radians.
+    """
+    section = fit_notch(reeding.notch, radius, tolerance, "edge.corner_radius")
+    r = np.hypot(section[:, 0], section[:, 1])
+    r[[0, -1]] = radius
+    turn = np.arctan2(-section[:, 0], section[:, 1])
+    at = reeding.stations / radius
+    gaps = np.diff(at, append=at[0] + 2.0 * np.pi) - (turn[-1] - turn[0])
+    chords = np.maximum(1, np.ceil(gaps / chord - 1e-9)).astype(np.int64)
+    closed = gaps * radius < 1e-4  # a land shorter than this is one crest
+    # Points of each notch, then the inner points of the land after it.
+    n = len(section)
+    size = n + chords - 1 - closed
+    owner = np.repeat(np.arange(len(at)), size)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(size) - size, size)
+    inner = place >= n
+    along = gaps[owner] * (place - n + 1) / chords[owner]
+    angle = at[owner] + np.where(inner, turn[-1] + along, turn[np.minimum(place, n - 1)])
+    return np.where(inner, radius, r[np.minimum(place, n - 1)]), angle
+
+
+def _in_sections(pattern: str, length: float, pitch: float) -> FloatArray:
+    """Return the middles of the notches of an edge reeded in sections.
+
+    As many whole notches as fit stand in the middle of each reeded section.
+
+    Raises
+    ------
+    SpecError
+        If the pattern is not numbers or does not close.
+    """
+    try:
+        degrees = [float(word) for word in pattern.replace(",", " ").split()]
+    except ValueError:
+        degrees = []
+    whole = sum(degrees)
+    if not degrees or min(degrees) <= 0.0 or not math.isfinite(whole):
+        raise SpecError(
+            f"'{pattern}' is no pattern; give degrees of reeded and plain edge by turns, "
+            "such as '60 60'",
+            key="edge.pattern",
+        )
+    times = round(360.0 / whole)
+    if len(degrees) % 2 or times < 1 or abs(times * whole - 360.0) > 1e-6 * 360.0:
+        raise SpecError(
+            f"'{pattern}' adds up to {whole:g} degrees in {len(degrees)} sections; it closes "
+            "when reeded and plain sections pair up and the sum goes evenly into 360",
+            key="edge.pattern",
+        )
+    found, start = [], 0.0
+    for i, share in enumerate(degrees * times):
+        run = length * share / 360.0
+        n = int(run / pitch + 1e-9)
+        if i % 2 == 0 and n:
+            found.append(start + run / 2.0 + (np.arange(n) - (n - 1) / 2.0) * pitch)
+        start += run
+    if not found:
+        raise SpecError(
+            f"no reeded section of '{pattern}' is as long as one reed of {pitch:.3g} mm",
+            key="edge.pattern",
+        )
+    return np.concatenate(found)
+
+
+def _opening(edge: Edge, pitch: float, radius: float) -> float:
+    """Choose the opening of a notch: the profile's usual share, more if its corners need it."""
+    share = _SHARE[edge.profile]
+    coarse = Tolerance(curve=0.05, surface=0.05, pixels=16)
+    for opening in np.linspace(share, 0.98, 12) * pitch:
+        notch = Notch(edge.profile, float(opening), edge.depth, edge.corner_radius)
+        if draw_notch(notch, radius, coarse) is not None:
+            return float(opening)
+    return share * pitch

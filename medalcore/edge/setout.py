@@ -1,0 +1,210 @@
+"""Where reeds stand on an outline that is not round, and the cutter that makes them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import manifold3d as m3
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import along, edge_lengths
+from ..errors import SpecError
+from ..tolerance import Tolerance
+from .notch import STRAIGHT, draw_notch, fit_notch
+from .reeds import Reeding
+
+FloatArray = NDArray[np.float64]
+
+_CORNER = math.radians(25.0)
+"""An outline that turns by more within the width of one notch has a corner there; a land
+goes over it, as a notch across a corner would have flanks of unlike depth."""
+
+
+@dataclass(frozen=True, eq=False)
+class Corner:
+    """A place where the outline turns sharply.
+
+    Attributes
+    ----------
+    start, stop : float
+        Where it begins and ends along the outline, mm; may run past its end.
+    """
+
+    start: float
+    stop: float
+
+
+def started(points: FloatArray) -> FloatArray:
+    """Return a contour that starts in the middle of its farthest place from the origin."""
+    far = np.hypot(points[:, 0], points[:, 1])
+    at = int(np.argmax(far > far.max() - 1e-7))
+    run = at
+    while run + 1 < len(points) and far[run + 1] > far.max() - 1e-7:
+        run += 1
+    if run - at + 1 >= len(points):
+        return points
+    ends = np.concatenate([[0.0], np.cumsum(edge_lengths(points))])
+    place, _ = along(points, np.array([(ends[at] + ends[run]) / 2.0]))
+    after = (at + run) // 2 + 1
+    rest = np.roll(points, -after, axis=0)
+    rest = rest[np.hypot(*(rest - place[0]).T) > 1e-7]
+    return np.vstack([place, rest])
+
+
+def corners_of(points: FloatArray, width: float) -> list[Corner]:
+    """Find the corners of a closed contour, as a notch `width` mm wide would meet them."""
+    way = np.roll(points, -1, axis=0) - points
+    heading = np.arctan2(way[:, 1], way[:, 0])
+    turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+    length = np.hypot(way[:, 0], way[:, 1])
+    at = np.cumsum(length) - length
+    whole = float(length.sum())
+    gap = np.abs(at[:, None] - at[None])
+    near = np.minimum(gap, whole - gap) <= width / 2.0
+    sharp = (near @ turn > _CORNER) & (turn > 1e-6)
+    if not sharp.any():
+        return []
+    places = at[sharp]
+    breaks = np.flatnonzero(np.diff(places) > width) + 1
+    groups = [g for g in np.split(places, breaks) if len(g)]
+    if len(groups) > 1 and groups[0][0] + whole - groups[-1][-1] <= width:
+        groups[0] = np.concatenate([groups.pop() - whole, groups[0]])
+    return [Corner(float(g[0]), float(g[-1])) for g in groups]
+
+
+def set_out(reeding: Reeding, points: FloatArray) -> Reeding:
+    """Move the reeds of an outline so that none stands across a corner.
+
+    Between two corners the reeds stand evenly; every run gets its share of the count, by
+    largest remainder. An outline without corners keeps the even pitch.
+
+    Raises
+    ------
+    SpecError
+        If the reeds do not fit between the corners.
+    """
+    corners = corners_of(points, reeding.notch.opening)
+    if not corners:
+        return reeding
+    half = reeding.notch.opening / 2.0
+    if not reeding.is_even:
+        clear = np.ones(reeding.count, dtype=bool)
+        for c in corners:
+            for shift in (-reeding.length, 0.0, reeding.length):
+                s = reeding.stations + shift
+                clear &= (s + half <= c.start) | (s - half >= c.stop)
+        kept = reeding.stations[clear]
+        return Reeding(reeding.around, reeding.pitch, reeding.notch, reeding.length, kept)
+    starts = np.array([c.stop for c in corners])
+    stops = np.array([c.start for c in (*corners[1:], corners[0])])
+    stops[-1] += reeding.length
+    runs = stops - starts
+    share = runs / runs.sum() * reeding.around
+    counts = np.floor(share + 1e-9).astype(np.int64)
+    for i in np.argsort(counts - share, kind="stable")[: reeding.around - int(counts.sum())]:
+        counts[i] += 1
+    pitch = runs / np.maximum(counts, 1)
+    if np.any(pitch[counts > 0] < reeding.notch.opening * (1.0 - 1e-9)):
+        most = int(np.sum(np.floor(runs / reeding.notch.opening)))
+        raise SpecError(
+            f"{reeding.around} notches {reeding.notch.opening:.3g} mm wide do not fit between "
+            f"the {len(corners)} corners; at most {most}",
+            key="edge.reeds",
+        )
+    stations = [
+        start + (np.arange(n) + 0.5) * p for start, n, p in zip(starts, counts, pitch, strict=True)
+    ]
+    even = np.sort(np.concatenate(stations) % reeding.length)
+    return Reeding(reeding.around, reeding.pitch, reeding.notch, reeding.length, even)
+
+
+def reed_cutter(
+    reeding: Reeding, points: FloatArray, half_height: float, tolerance: Tolerance
+) -> m3.Manifold:
+    """Return one solid that cuts all notches of an outline.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        The outline the stations are measured on, mm.
+    half_height : float
+        Reaches so far above and below the mid-plane, mm.
+    """
+    plane = _notches(reeding, points, tolerance)
+    return plane.extrude(2.0 * half_height).translate((0.0, 0.0, -half_height))
+
+
+def slanted_cutter(
+    reeding: Reeding, radius: float, half_height: float, slant: float, tolerance: Tolerance
+) -> m3.Manifold:
+    """Return one solid that cuts all notches of a round piece, slanted by degrees."""
+    n = tolerance.segments(radius, 240)
+    angle = 2.0 * np.pi * np.arange(n) / n
+    circle = radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    plane = _notches(reeding, circle, tolerance, radius)
+    turn = 2.0 * half_height * math.tan(math.radians(slant)) / radius
+    steps = max(1, math.ceil(abs(turn) / (2.0 * math.pi / n)))
+    body = plane.extrude(2.0 * half_height, steps - 1, math.degrees(turn))
+    return body.rotate((0.0, 0.0, -math.degrees(turn) / 2.0)).translate((0.0, 0.0, -half_height))
+
+
+def _notches(
+    reeding: Reeding, points: FloatArray, tolerance: Tolerance, radius: float = 0.0
+) -> m3.CrossSection:
+    """Return all notches in the plane, reaching beyond the outline."""
+    half = reeding.notch.opening / 2.0
+    ends, _ = along(points, np.concatenate([reeding.stations - half, reeding.stations + half]))
+    middle, _ = along(points, reeding.stations)
+    right, left = ends[: reeding.count], ends[reeding.count :]
+    polygons = []
+    drawn: dict[float, FloatArray] = {}
+    for a, m, b in zip(right, middle, left, strict=True):
+        bend = radius or _bend(a, m, b)
+        section = drawn.get(bend)
+        if section is None:
+            section = draw_notch(reeding.notch, bend, tolerance)
+            if section is None:
+                section = fit_notch(reeding.notch, STRAIGHT, tolerance, "edge.corner_radius")
+            drawn[bend] = section
+        polygons.append(_placed(_opened(section), section[0], section[-1], a, b))
+    # The parts beyond the edge may overlap their neighbours': unite them.
+    return m3.CrossSection(polygons, m3.FillRule.NonZero)
+
+
+def _bend(a: FloatArray, m: FloatArray, b: FloatArray) -> float:
+    """Return the radius of the circle through three points; straight or hollow counts straight."""
+    u, v = m - a, b - m
+    cross = float(u[0] * v[1] - u[1] * v[0])
+    sides = float(np.hypot(*u) * np.hypot(*v) * np.hypot(*(b - a)))
+    if cross <= sides / (2.0 * STRAIGHT):
+        return STRAIGHT
+    # R = abc / 4A, rounded so that equal places share one drawing
+    return float(f"{sides / (2.0 * cross):.4g}")
+
+
+def _opened(section: FloatArray) -> FloatArray:
+    """Return a notch as a counter-clockwise polygon that rises beyond the edge.
+
+    It leaves the edge along its last chords, so that it crosses the edge at an angle, is
+    never tangent to it, and has no corner on it.
+    """
+    first = section[0] - section[1]
+    last = section[-1] - section[-2]
+    reach = 0.05
+    right = section[0] + first / np.hypot(*first) * reach
+    left = section[-1] + last / np.hypot(*last) * reach
+    up = np.array([0.0, 1.0])
+    return np.vstack([section[1:-1], left, left + up, right + up, right])[::-1]
+
+
+def _placed(
+    section: FloatArray, a: FloatArray, b: FloatArray, right: FloatArray, left: FloatArray
+) -> FloatArray:
+    """Return a notch moved so that its ends (a before b) lie on two points of the outline."""
+    mine, theirs = b - a, left - right
+    turn = math.atan2(theirs[1], theirs[0]) - math.atan2(mine[1], mine[0])
+    c, s = math.cos(turn), math.sin(turn)
+    turned = (section - (a + b) / 2.0) @ np.array([[c, s], [-s, c]])
+    return np.asarray(turned + (right + left) / 2.0)
