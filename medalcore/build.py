@@ -20,6 +20,7 @@ from .medal import Medal
 from .solid import ZONES
 from .spec import MedalSpec
 from .tolerance import Quality, tolerance_for
+from .weigh import asked_mass, assemble_to_mass
 
 
 def build(
@@ -54,13 +55,27 @@ def build(
     start = time.perf_counter()
     tell: Progress = progress or (lambda fraction, label: None)
     material = material_named(spec.medal.metal)
-    done = assemble(
-        spec,
-        tolerance_for(quality),
-        models=models or {},
-        cache=cache or StageCache(),
-        progress=tell,
-    )
+    tolerance = tolerance_for(quality)
+    cache = cache or StageCache()
+    asked = spec
+
+    def make(tried: MedalSpec, turn: int = 0) -> Assembled:
+        low, high = (0.97 * (1.0 - 0.5**n) for n in (turn, turn + 1))  # each round half of the rest
+        if wanted is None:
+            high = 0.97
+        return assemble(
+            tried,
+            tolerance,
+            models=models or {},
+            cache=cache,
+            progress=lambda fraction, label: tell(low + fraction * (high - low), label),
+        )
+
+    wanted = asked_mass(spec)
+    if wanted is None:
+        done = make(spec)
+    else:
+        spec, done = assemble_to_mass(spec, wanted, tolerance, make)
     if done.closure.bodies != 1:
         raise SolidError(
             f"the piece came out as {done.closure.bodies} separate bodies; an element stands "
@@ -71,6 +86,8 @@ def build(
     findings = (*done.findings, *inspect(medal, spec))
     seconds = {**done.seconds, "all": time.perf_counter() - start}
     report = _report(spec, quality, medal, done, findings, seconds)
+    if asked is not spec:
+        report["solved"] = {"asked_mass_g": wanted, "thickness_mm": spec.blank.thickness}
     tell(1.0, "done")
     return replace(medal, findings=findings, report=report)
 
@@ -120,6 +137,7 @@ def _report(
         "overall_height_mm": round(float(high[2] - low[2]), 6),
         "volume_mm3": round(medal.volume_mm3, 6),
         "mass_g": round(medal.mass_g, 6),
+        "metal_cost": round(medal.mass_g * spec.medal.price, 4) if spec.medal.price else None,
         "closed": medal.is_closed,
         "bodies": done.closure.bodies,
         "genus": done.closure.genus,

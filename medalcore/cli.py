@@ -118,6 +118,11 @@ def _summary(report: object, paths: Sequence[Path]) -> None:
         f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s "
         f"at {report['quality']}\n"
     )
+    if "solved" in report:
+        say(f"thickness solved for {report['solved']['asked_mass_g']:g} g: ")
+        say(f"{report['solved']['thickness_mm']:.4f} mm\n")
+    if report["metal_cost"] is not None:
+        say(f"metal cost: {report['metal_cost']:.2f}\n")
     for finding in report["findings"]:
         say(f"{finding['severity']}: {finding['where']}: {finding['message']}\n")
     for path in paths:
