@@ -157,6 +157,17 @@ def topology_of(
 
 def shells(start: IntArray, stop: IntArray, count: int) -> int:
     """Count parts connected by edges, given as (k,) ends among `count` points."""
+    return int(np.count_nonzero(labels(start, stop, count) == np.arange(count)))
+
+
+def labels(start: IntArray, stop: IntArray, count: int) -> IntArray:
+    """Return for each of `count` points the lowest point it is connected to by edges.
+
+    Parameters
+    ----------
+    start, stop : (k,) int64
+        Ends of the edges.
+    """
     parent = np.arange(count)
     while len(start):
         low = np.minimum(parent[start], parent[stop])
@@ -171,4 +182,4 @@ def shells(start: IntArray, stop: IntArray, count: int) -> int:
             if np.array_equal(short, parent):
                 break
             parent = short
-    return int(np.count_nonzero(parent == np.arange(count)))
+    return parent

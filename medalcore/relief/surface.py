@@ -1,0 +1,243 @@
+"""The smooth surface meant by a coarse model: facets vanish, creases and flats stay.
+
+Only triangles that are large against a pixel and bend against their neighbours are worked
+on; a dense scan, or a box, comes back as it is. Sharp edges count as creases when they form
+lines that close, meet or end at a border; a steep edge in the middle of a rounded form does
+not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from .strips import evened
+from .subdivide import (
+    CREASE,
+    OPEN,
+    SMOOTH,
+    BoolArray,
+    EdgedMesh,
+    FloatArray,
+    IntArray,
+    edged,
+    limit_points,
+    part_of,
+    subdivided,
+)
+from .topology import labels, welded
+
+LONGEST = 3.0
+"""Pixels that an edge may be long without its triangles being seen."""
+
+BEND = 0.005
+"""Bend between triangles, radians, that is not seen even in raking light."""
+
+MOST = 3_000_000
+"""Triangles beyond which nothing is split any further."""
+
+GIVEN_BACK = 0.5
+"""Share of the shrinking of a subdivided surface that is made up for beforehand.
+
+All of it would make the surface run through the model's points, and swing between them.
+"""
+
+
+def smoothed(
+    vertices: FloatArray, triangles: IntArray, pixel: float, crease: float
+) -> tuple[FloatArray, IntArray]:
+    """Return a mesh whose facets are not seen at a pixel size.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        mm.
+    triangles : (m, 3) int64
+        Facing either way.
+    pixel : float
+        mm.
+    crease : float
+        Angle between triangles from which an edge is meant to be sharp, radians.
+
+    Returns
+    -------
+    vertices : (k, 3) float64
+    triangles : (l, 3) int64
+        The same arrays where nothing was to be done.
+    """
+    long = _long(vertices, triangles, LONGEST * pixel)
+    if not long.any():
+        return vertices, triangles
+    near = _touching(triangles, _touching(triangles, long, len(vertices)), len(vertices))
+    mesh = _prepared(vertices, triangles[near], crease)
+    needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), LONGEST * pixel)
+    if not needed.any():
+        return vertices, triangles
+    mesh = evened(mesh, needed, LONGEST * pixel)
+    parts = [(vertices, triangles[~near]), *_grown(mesh, LONGEST * pixel)]
+    shift = np.cumsum([0, *(len(v) for v, _ in parts)])
+    return (
+        np.concatenate([v for v, _ in parts]),
+        np.concatenate([t + s for (_, t), s in zip(parts, shift, strict=False)]),
+    )
+
+
+def _long(vertices: FloatArray, triangles: IntArray, limit: float) -> BoolArray:
+    """Tell which triangles have an edge longer than `limit`."""
+    out = np.empty(len(triangles), dtype=bool)
+    for start in range(0, len(triangles), 1 << 15):
+        some = slice(start, start + (1 << 15))
+        a, b, c = (vertices.take(corner, axis=0) for corner in triangles[some].T)
+        longest = np.zeros(len(a))
+        for d in (b - a, c - b, a - c):
+            np.maximum(longest, np.einsum("ij,ij->i", d, d), out=longest)
+        out[some] = longest > limit * limit
+    return out
+
+
+def _touching(triangles: IntArray, chosen: BoolArray, count: int) -> BoolArray:
+    """Tell which triangles share a vertex with a chosen one."""
+    used = np.zeros(count, dtype=bool)
+    used[triangles[chosen].ravel()] = True
+    touching: BoolArray = used[triangles].any(axis=1)
+    return touching
+
+
+def _prepared(vertices: FloatArray, triangles: IntArray, crease: float) -> EdgedMesh:
+    """Weld, turn consistently, and mark creases."""
+    used, faces = np.unique(triangles, return_inverse=True)
+    points, faces = vertices[used], np.reshape(faces, (-1, 3))
+    # files write one point a little differently for every part or facet that has it
+    step = 1e-6 * float(np.ptp(points, axis=0).max())
+    _, same, _ = welded(np.round(points / step), faces)
+    first = np.full(same.max() + 1, len(points), dtype=np.int64)
+    np.minimum.at(first, same.ravel(), faces.ravel())
+    faces = same[np.flatnonzero((same != np.roll(same, 1, axis=1)).all(axis=1))]
+    mesh = _turned_alike(edged(points[first], faces))
+    mesh = _creased(mesh, crease)
+    return replace(mesh, fixed=_corners(mesh, crease))
+
+
+def _turned_alike(mesh: EdgedMesh) -> EdgedMesh:
+    """Turn triangles over so that neighbours across smooth edges face the same way."""
+    first, last = mesh.sides()
+    forward = mesh.ends[mesh.edges, 0] == mesh.triangles
+    runs = np.zeros((len(mesh.ends), 2), dtype=bool)
+    for column, owner in enumerate((first, last)):
+        side = (mesh.edges[owner] == np.arange(len(owner))[:, None]).argmax(axis=1)
+        runs[:, column] = forward[owner, side]
+    inner = np.flatnonzero(mesh.kind == SMOOTH)
+    a, b = first[inner], last[inner]
+    alike = runs[inner, 0] != runs[inner, 1]
+    if alike.all():
+        return mesh
+    # a triangle and its turned self are two points; edges join those that agree
+    m = len(mesh.triangles)
+    other = np.where(alike, 0, m)
+    joined = labels(np.concatenate([a, a + m]), np.concatenate([b + other, b + m - other]), 2 * m)
+    turn = joined[:m] > joined[m:]
+    triangles = mesh.triangles.copy()
+    triangles[turn] = triangles[turn][:, [0, 2, 1]]
+    edges = mesh.edges.copy()
+    edges[turn] = edges[turn][:, [2, 1, 0]]
+    return replace(mesh, triangles=triangles, edges=edges)
+
+
+def _creased(mesh: EdgedMesh, crease: float) -> EdgedMesh:
+    """Mark edges that bend by the crease angle or more, in lines without loose ends."""
+    kind = mesh.kind.copy()
+    steep = (kind == SMOOTH) & (mesh.bends() >= crease)
+    while steep.any():
+        ends = mesh.ends[steep | (kind != SMOOTH)]
+        meeting = np.bincount(ends.ravel(), minlength=len(mesh.vertices))
+        loose = steep & (meeting[mesh.ends] < 2).any(axis=1)
+        if not loose.any():
+            break
+        steep &= ~loose
+    kind[steep] = CREASE
+    return replace(mesh, kind=kind)
+
+
+def _turning(mesh: EdgedMesh) -> tuple[FloatArray, IntArray]:
+    """Return by what angle sharp lines turn at vertices, radians, and how many edges meet."""
+    count = len(mesh.vertices)
+    a, b = mesh.ends[mesh.kind != SMOOTH].T
+    along = mesh.vertices[b] - mesh.vertices[a]
+    along /= np.maximum(np.sqrt(np.einsum("ij,ij->i", along, along)), 1e-300)[:, None]
+    total = np.stack(
+        [
+            np.bincount(a, along[:, k], minlength=count)
+            - np.bincount(b, along[:, k], minlength=count)
+            for k in range(3)
+        ],
+        axis=1,
+    )
+    meeting = np.bincount(a, minlength=count) + np.bincount(b, minlength=count)
+    span = np.sqrt(np.einsum("ij,ij->i", total, total))
+    return 2 * np.arcsin(np.minimum(span / 2, 1.0)), meeting
+
+
+def _corners(mesh: EdgedMesh, crease: float) -> BoolArray:
+    """Tell which vertices are corners of sharp lines."""
+    turning, meeting = _turning(mesh)
+    corner: BoolArray = (meeting == 2) & (turning >= crease)
+    return corner
+
+
+def _needed(mesh: EdgedMesh, owned: BoolArray, limit: float) -> BoolArray:
+    """Tell which owned triangles have a long edge that is seen to bend."""
+    bend = mesh.bends()
+    sharp = mesh.kind != SMOOTH
+    bend[sharp] = 0.0
+    if sharp.any():
+        turning, meeting = _turning(mesh)
+        turning[(meeting != 2) | mesh.fixed] = 0.0
+        bend[sharp] = turning[mesh.ends[sharp]].max(axis=1)
+    seen = (bend > BEND) & (mesh.lengths() > limit)
+    needed: BoolArray = owned & seen[mesh.edges].any(axis=1)
+    return needed
+
+
+def _grown(mesh: EdgedMesh, limit: float) -> Iterator[tuple[FloatArray, IntArray]]:
+    """Yield what is fine enough, level after level, on the surface that all levels share.
+
+    A triangle that is split beside one that is not leaves a slit between the old edge and
+    its two halves; a triangle that fills it goes with each.
+    """
+    original = mesh.vertices
+    mesh = replace(
+        mesh,
+        vertices=original + GIVEN_BACK * (original - limit_points(mesh)) * ~mesh.fixed[:, None],
+    )
+    owned = np.ones(len(mesh.triangles), dtype=bool)
+    done = 0
+    for level in range(12):
+        needed = _needed(mesh, owned, limit)
+        if done + 4 * np.count_nonzero(needed) > MOST:
+            needed[:] = False
+        points = limit_points(mesh)
+        if level == 0:  # what is not split, nor beside it, stays as it was
+            kept = np.ones(len(points), dtype=bool)
+            kept[mesh.triangles[needed].ravel()] = False
+            points[kept] = original[kept]
+        ready = mesh.triangles[owned & ~needed]
+        done += len(ready)
+        yield points, ready
+        if not needed.any():
+            return
+        part, _ = part_of(mesh, _touching(mesh.triangles, needed, len(mesh.vertices)))
+        needed = needed[_touching(mesh.triangles, needed, len(mesh.vertices))]
+        rim = _rim(part, needed)
+        n = len(part.vertices)
+        mesh = subdivided(part)
+        owned = np.tile(needed, 4)
+        slits = np.column_stack([part.ends[rim, 0], rim + n, part.ends[rim, 1]])
+        yield limit_points(mesh), slits
+
+
+def _rim(mesh: EdgedMesh, chosen: BoolArray) -> IntArray:
+    """Return the edges of chosen triangles that other triangles do not share with them."""
+    times = np.bincount(mesh.edges[chosen].ravel(), minlength=len(mesh.ends))
+    return np.flatnonzero((times == 1) & (mesh.kind != OPEN))
