@@ -251,6 +251,23 @@ class Blank(Table, frozen=True):
         float,
         doc("Overall thickness at the rim, as a micrometer reads it", unit="mm", gt=0, le=200),
     ] = 3.0
+    mass: Annotated[
+        float,
+        doc(
+            "Mass of the finished piece, met by the thickness; 0 takes the thickness as given",
+            unit="g",
+            ge=0,
+            le=100_000,
+        ),
+    ] = 0.0
+    cost: Annotated[
+        float,
+        doc(
+            "Cost of the metal, met by the thickness at medal.price; 0 takes the thickness as given",
+            ge=0,
+            le=1e9,
+        ),
+    ] = 0.0
     chamfer: Annotated[
         float,
         doc("Width and height of the broken edge; 0 leaves it sharp", unit="mm", ge=0, le=20),

@@ -28,6 +28,10 @@ class Identity(Table, frozen=True):
     metal: Annotated[
         str, doc("Metal or other material, by its name in the table of materials", min_length=1)
     ] = "bronze"
+    price: Annotated[
+        float,
+        doc("Price of the metal for one gram, in a currency of your own; 0 is none", ge=0, le=1e6),
+    ] = 0.0
     alignment: Annotated[
         Literal["medal", "coin"] | float,
         doc(
