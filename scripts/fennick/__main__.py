@@ -6,34 +6,13 @@ import argparse
 import shutil
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
-
-import manifold3d as m3
-import numpy as np
-import trimesh
 
 from medalcore.cli import main as medalcore
 
-from .rose import rose
-from .scene import beams, scene
+from .models import write_models
 
 SPEC = Path(__file__).with_name("fennick-light.toml")
-MODELS: dict[str, Callable[[], m3.Manifold]] = {
-    "lighthouse.stl": scene,
-    "beams.stl": beams,
-    "rose.stl": rose,
-}
-
-
-def write_models(folder: Path) -> None:
-    """Model everything the spec draws on and write it as STL."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, model in MODELS.items():
-        mesh = model().to_mesh()
-        points, triangles = np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts)
-        trimesh.Trimesh(points, triangles, process=False).export(folder / name)
-        print(f"  {folder / name}: {len(triangles)} triangles", flush=True)
 
 
 def main() -> int:

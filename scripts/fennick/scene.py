@@ -12,19 +12,19 @@ from .tower import tower
 
 VIEW = (-90.0 + 8.0, 0.0, 0.0)
 """Turns about x, y, z that bring the scene before the viewer, who looks a little down on it."""
-RADIUS = 17.2
+RADIUS = 17.0
 """The sea is cut off by a circle of this radius, concentric with the piece, mm."""
 CENTRE = 4.8
 """Height of the piece's middle in the picture above the tower's foot, mm."""
 SURF = 0.45
 """Height of the broken water at the rock above the mean level of the sea, mm."""
-LAMP, SKY = 13.4, 14.2
+LAMP, SKY = 13.15, 13.9
 """Height of the lamp, and the radius the beams reach to, inside the legend, mm."""
 
 
 def scene() -> m3.Manifold:
     """Return the whole scene, z up, one unit a millimetre on the piece."""
-    light = tower().scale((1.08, 1.08, 1.08)).translate((-1.3, 0, 0))
+    light = tower().scale((1.06, 1.06, 1.06)).translate((-1.3, 0, 0))
     home = cottage().scale((1.15, 1.15, 1.15)).rotate((0, 0, -24)).translate((5.2, -0.2, -1.2))
     flight = stair(np.array((2.6, -3.6, -1.4)), np.array((7.0, -6.2, -7.2)), 13, 1.0)
     crags = rock()
@@ -117,7 +117,7 @@ def beams() -> m3.Manifold:
     wedges = []
     for side in (-1, 1):
         for middle in (-6.6, 0.0, 6.6):
-            ray = _ray(2.5, 32.0, np.radians(2.6)).rotate((0, -middle, 0))
+            ray = _ray(2.7, 32.0, np.radians(2.3)).rotate((0, -middle, 0))
             wedges.append((ray if side > 0 else ray.mirror((1, 0, 0))).translate((-1.3, 6.0, LAMP)))
     return _cut_round(union(wedges), SKY)
 

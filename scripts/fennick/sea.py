@@ -46,7 +46,7 @@ def _lips(
             path = top[rows[run], run]
             path = np.column_stack([_smoothed(c, 5) for c in path.T])
             bow = np.sin(np.pi * np.linspace(0, 1, len(run))) ** 0.6
-            lips.append(strand(path, size[rows[run], run] * (0.06 + 0.20 * bow), 10))
+            lips.append(strand(path, 0.03 + size[rows[run], run] * (0.04 + 0.20 * bow), 10))
     return lips
 
 
@@ -106,7 +106,7 @@ def surf(shore: FloatArray) -> m3.Manifold:
     way /= np.linalg.norm(way, axis=1, keepdims=True) + 1e-9
     scallop = np.abs(np.sin(np.pi * at / 1.5 + 1.5 * noise(path, 2.0, 11)))
     path[:, :2] += (0.1 + 0.4 * scallop)[:, None] * np.column_stack([way[:, 1], -way[:, 0]])
-    return strand(path, 0.06 + 0.10 * scallop, 10)
+    return strand(path, 0.065 + 0.10 * scallop, 10)
 
 
 def _smoothed(values: FloatArray, width: int) -> FloatArray:

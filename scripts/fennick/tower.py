@@ -83,7 +83,7 @@ def _openings() -> tuple[list[m3.Manifold], list[m3.Manifold]]:
     r = shaft_radius(1.2)
     door = slab(arched(1.5, 2.25), 1.6).translate((0, -r + 0.1, 0.2))
     steps = union(
-        box((1.9 + 0.4 * i, 0.55 * (i + 1), 0.3), (0, -r - 0.55 - 0.25 * i, 0.25 - 0.3 * i))
+        box((1.9 + 0.4 * i, 0.55 * (i + 1), 0.3), (0, -r - 0.55 - 0.25 * i, 0.28 - 0.3 * i))
         for i in range(4)
     )
     turn = -14.0
@@ -162,15 +162,15 @@ def _cupola() -> m3.Manifold:
             post((r0, 0, z0), (r1, 0, z1), 0.1, sides=8)
             for (r0, z0), (r1, z1) in zip(dome[:-1:3], dome[3::3], strict=False)
         ).rotate((0, 0, a))
-        for a in np.arange(10) * 36.0 + 18
+        for a in np.arange(10) * 36.0 + 16.9
     ]
     finial = turned(
         [(0, z + 1.5), (0.5, z + 1.65), (0.3, z + 2.0), (0.2, z + 2.2), (0, z + 2.2)], 32
     )
     globe = ball(0.36, (0, 0, z + 2.4))
-    rod = post((0, 0, z + 2.4), (0, 0, z + 4.0), 0.11)
+    rod = post((0, 0, z + 2.4), (0, 0, z + 3.75), 0.12)
     arrow = slab([
-        (-1.15, z + 3.42), (-0.5, z + 3.12), (-0.5, z + 3.32), (0.55, z + 3.32), (0.95, z + 3.08),
-        (1.1, z + 3.42), (0.95, z + 3.76), (0.55, z + 3.52), (-0.5, z + 3.52), (-0.5, z + 3.72),
+        (-1.15, z + 3.22), (-0.5, z + 2.92), (-0.5, z + 3.12), (0.55, z + 3.12), (0.95, z + 2.88),
+        (1.1, z + 3.22), (0.95, z + 3.56), (0.55, z + 3.32), (-0.5, z + 3.32), (-0.5, z + 3.52),
     ], 0.24)  # fmt: skip
     return union([roof, *ribs, finial, globe, rod, arrow.rotate((0, 0, -12))])
