@@ -8,6 +8,7 @@ that most rounds are cheap; the last round has looked at every pixel of every tr
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,8 +20,12 @@ from .mesh import Triangulation
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_PITCHES = (16, 8, 4, 2, 1)
-_ROUNDS = 60
+_PITCHES = (24, 1)
+
+_ROUNDS = 200
+_FOLD_ROUNDS = 6
+_SMALL = 6.0  # square pixels: smaller triangles are not refined for their looks
+_CREASE = 0.1  # of the tolerance: triangles that follow so closely only show the field's crease
 _CHUNK = 4_000_000  # pixels looked at in one go, to bound memory
 
 
@@ -49,7 +54,10 @@ def triangulated(
     border_z: FloatArray,
     start: IntArray,
     tolerance: float,
+    pixel: float,
+    *,
     must: IntArray | None = None,
+    fold: float = math.inf,
 ) -> Surface:
     """Refine a triangulation of a polygon until it follows a height field.
 
@@ -65,8 +73,14 @@ def triangulated(
         A triangulation of the polygon.
     tolerance : float
         Largest |surface − field| at any pixel centre inside, mm.
+    pixel : float
+        Pitch of the pixels, mm.
     must : (k,) int64, optional
         Flat indices of pixels that become points whatever the error.
+    fold : float
+        Angle in radians by which neighbouring triangles of a smooth surface may differ before
+        they are refined although the heights are met: facets show in raking light. Creases
+        of the field stay.
 
     Raises
     ------
@@ -78,22 +92,85 @@ def triangulated(
     heights = _Heights(field, mesh, border_z)
     if must is not None and len(must):
         _insert_pixels(mesh, heights, must)
+    misfit = _Misfit(heights, mesh, pixel)
     for pitch in _PITCHES:
-        todo = np.arange(len(mesh.triangles))
-        for _ in range(_ROUNDS):
-            worst, pixel = _misfit(heights, mesh, todo, pitch)
-            bad = np.flatnonzero(worst > tolerance)
-            if len(bad) == 0:
-                break
-            bad = bad[np.argsort(-worst[bad], kind="stable")]
-            _, one = np.unique(pixel[bad], return_index=True)
-            bad = bad[np.sort(one)]
-            todo = heights.insert(mesh, todo[bad], pixel[bad])
-        else:
-            raise SolidError(
-                f"the relief's surface does not come within {tolerance} mm of its model"
-            )
+        _refine(misfit, np.arange(len(mesh.triangles)), pitch, tolerance)
+    for _ in range(_FOLD_ROUNDS if fold < math.inf else 0):
+        where = misfit.peaks(misfit.folded(fold, tolerance))
+        if len(where) == 0:
+            break
+        todo = heights.insert(mesh, where, misfit.pixel[where])
+        _refine(misfit, todo, 1, tolerance)
     return Surface(mesh.points.copy(), heights.z[: len(mesh.points)].copy(), mesh.triangles.copy())
+
+
+class _Misfit:
+    """Where each triangle misses the field most, at pixels on a coarser grid."""
+
+    def __init__(self, heights: _Heights, mesh: Triangulation, pixel: float) -> None:
+        self.heights, self.mesh, self.pixel_mm = heights, mesh, pixel
+        self.worst = np.zeros(0)
+        self.pixel = np.zeros(0, dtype=np.int64)
+
+    def look(self, triangles: IntArray, pitch: int) -> None:
+        """Measure some triangles anew."""
+        spare = len(self.mesh.triangles) - len(self.worst)
+        if spare > 0:
+            self.worst = np.concatenate([self.worst, np.zeros(spare)])
+            self.pixel = np.concatenate([self.pixel, np.full(spare, -1)])
+        self.worst[triangles], self.pixel[triangles] = _misfit(
+            self.heights, self.mesh, triangles, pitch
+        )
+
+    def peaks(self, bad: IntArray) -> IntArray:
+        """Return those of some triangles that miss by more than the triangles beside them.
+
+        Two triangles beside each other mostly miss the same ridge: one point mends both.
+        """
+        marked = np.zeros(len(self.worst), dtype=bool)
+        marked[bad] = True
+        beside = self.mesh.beside(bad)
+        there = np.where((beside >= 0) & marked[beside], self.worst[beside], -1.0)
+        here = self.worst[bad][:, None]
+        first = np.all((here > there) | ((here == there) & (bad[:, None] < beside)), axis=1)
+        bad = bad[first]
+        _, one = np.unique(self.pixel[bad], return_index=True)
+        return np.asarray(bad[one])
+
+    def folded(self, fold: float, tolerance: float) -> IntArray:
+        """Return triangles that meet a neighbour at more than an angle and could bend more.
+
+        Left alone are triangles that have become small, and those that follow the field so
+        closely that what shows is a crease of the field.
+        """
+        tri = self.mesh.triangles
+        xy, z = self.mesh.points[tri], self.heights.z[tri]
+        e1, e2 = xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0]
+        area = 0.5 * (e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0])
+        gradient, _ = _planes(xy, z)
+        normal = np.column_stack([-gradient / self.pixel_mm, np.ones(len(tri))])
+        normal /= np.linalg.norm(normal, axis=1)[:, None]
+        some = np.flatnonzero((area > _SMALL) & (self.worst > _CREASE * tolerance))
+        beside = self.mesh.beside(some)
+        cosine = np.einsum("ij,ikj->ik", normal[some], normal[beside])
+        return np.asarray(some[np.any((beside >= 0) & (cosine < math.cos(fold)), axis=1)])
+
+
+def _refine(misfit: _Misfit, todo: IntArray, pitch: int, tolerance: float) -> None:
+    """Add points until no triangle misses by more than the tolerance.
+
+    Raises
+    ------
+    SolidError
+        If that does not end.
+    """
+    for _ in range(_ROUNDS):
+        misfit.look(todo, pitch)
+        where = misfit.peaks(np.flatnonzero(misfit.worst > tolerance))
+        if len(where) == 0:
+            return
+        todo = misfit.heights.insert(misfit.mesh, where, misfit.pixel[where])
+    raise SolidError(f"the relief's surface does not come within {tolerance:g} mm of its model")
 
 
 class _Heights:
@@ -136,7 +213,9 @@ def _misfit(
     pixel = np.full(len(todo), -1, dtype=np.int64)
     corner = mesh.triangles[todo]
     xy = mesh.points[corner]
-    area = 0.5 * np.abs(np.cross(xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0])) / pitch**2
+    one, two = xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0]
+    # written out: numpy 2.5 has no cross product of plane vectors any more
+    area = 0.5 * np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) / pitch**2
     part = (np.cumsum(area) // _CHUNK).astype(np.int64)
     for k in range(int(part[-1]) + 1 if len(part) else 0):
         own = np.flatnonzero(part == k)
@@ -155,23 +234,38 @@ def _misfit_of(
     if len(tri) == 0:
         return worst, pixel
     slope, base = _planes(xy, z)
-    total = int(count.sum())
     begin = np.cumsum(count) - count
-    level = base[tri] + slope[tri, 1] * -row + slope[tri, 0] * first
-    step = np.arange(total, dtype=np.int64) - np.repeat(begin, count)
-    flat = np.repeat(row * cols + first, count) + pitch * step
-    plane = np.repeat(level, count) + np.repeat(slope[tri, 0] * pitch, count) * step
-    error = np.abs(field.ravel()[flat] - plane)
-    np.nan_to_num(error, copy=False, nan=-1.0)
+    run = pitch * np.arange(int(begin[-1] + count[-1]), dtype=np.int64)
+    flat = run + np.repeat(row * cols + first - pitch * begin, count)
+    across = slope[tri, 0]
+    level = base[tri] - slope[tri, 1] * row + across * (first - pitch * begin)
+    error = np.repeat(across, count)
+    error *= run
+    error += np.repeat(level, count)
+    np.subtract(field.ravel()[flat], error, out=error)
+    np.abs(error, out=error)
+    in_run = np.nan_to_num(np.fmax.reduceat(error, begin), nan=-1.0)
     head = np.flatnonzero(np.diff(tri, prepend=-1))
-    most = np.maximum.reduceat(error, begin[head])
+    most = np.maximum.reduceat(in_run, head)
     worst[tri[head]] = np.maximum(most, 0.0)
-    per = np.add.reduceat(count, head)
-    hit = np.flatnonzero(error == np.repeat(most, per))
-    owner = np.searchsorted(begin[head], hit, side="right") - 1
-    _, one = np.unique(owner, return_index=True)
-    pixel[tri[head]] = flat[hit[one]]
+    best = _firsts(in_run == np.repeat(most, np.diff(np.append(head, len(tri)))), head)
+    inside = count[best]
+    start = np.cumsum(inside) - inside
+    look = np.arange(int(inside.sum())) + np.repeat(begin[best] - start, inside)
+    hit = _firsts(error[look] >= np.repeat(most, inside), start)
+    pixel[tri[head]] = flat[look[hit]]
     return worst, pixel
+
+
+def _firsts(true: NDArray[np.bool_], head: IntArray) -> IntArray:
+    """Return where the first True of each run is; a run without one gives its head."""
+    at = np.flatnonzero(true)
+    place = np.minimum(np.searchsorted(at, head), max(len(at) - 1, 0))
+    if len(at) == 0:
+        return head
+    return np.where(
+        (at[place] >= head) & (at[place] < np.append(head[1:], len(true))), at[place], head
+    )
 
 
 def _planes(xy: FloatArray, z: FloatArray) -> tuple[FloatArray, FloatArray]:
