@@ -149,7 +149,7 @@ def _faces(
         rim = face.rim or spec.blank.rim
         key = f"{name}.rim" if face.rim else "blank.rim"
         steps = rim_steps(spec.blank, rim, tolerance, key)
-        foot, limit = _foot(spec, outline, hole, steps, rim, radius, key)
+        foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
         sections.append((name, face.field.dish, steps, foot, limit, rim))
     grounds = []
     for name, dish, steps, foot, limit, _ in sections:
@@ -193,6 +193,7 @@ def _foot(
     rim: Rim,
     radius: float,
     key: str,
+    tolerance: Tolerance,
 ) -> tuple[Contours, float]:
     """Return where the field ends, and the radius of the circle it holds.
 
@@ -215,10 +216,13 @@ def _foot(
                 + (" with that hole and its rim" if hole else ""),
                 key=key if not hole else "blank.hole.size",
             )
-        return (outline.at(inset) if hole else ()), radius - inset
+        # The dish of a piece meshed by loops begins just inside them, so as to miss them.
+        odd = hole is not None and spec.blank.hole.shape != "round"
+        clear = 5.0 * tolerance.curve if odd else 0.0
+        return (outline.at(inset) if hole else ()), radius - inset - clear
     foot = outline.at(inset)
     check_field(foot, hole.at(reach) if hole else (), key, what)
-    return foot, room_round_middle(foot) * (1.0 - 1e-3)
+    return foot, max(0.0, room_round_middle(foot) - 5.0 * tolerance.curve)
 
 
 def _as_seen(

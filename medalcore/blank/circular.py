@@ -206,7 +206,7 @@ def thin_rings(
         if below < least:
             return last
         inner = below
-        while count > 12 and 2.0 * np.pi * inner / count < 0.8 * min(step, 1.6 * edge):
+        while count > 12 and 4.0 * np.pi * inner / count < min(step, 2.56 * edge):
             count //= 2
         phase += _OFF_GRID * 2.0 * np.pi / count
         angle = phase % (2.0 * np.pi / count) + _turn(count)
@@ -222,4 +222,5 @@ def _ring_step(ground: Ground, tolerance: Tolerance) -> float:
         return math.inf
     s = abs(ground.dish)
     big = (ground.radius**2 + s**2) / (2.0 * s)
-    return math.sqrt(8.0 * big * tolerance.curve) * 0.8
+    # A quarter of the tolerance: chords all err to one side, and volumes should be true too.
+    return math.sqrt(8.0 * big * tolerance.curve / 4.0) * 0.8

@@ -194,5 +194,6 @@ def _chords(radius: float, turn: float, tolerance: Tolerance) -> int:
     """Return the chords of an arc within tolerance, at most 22.5 degrees each."""
     step = math.radians(22.5)
     if radius > tolerance.curve:
-        step = min(step, 2.0 * math.acos(1.0 - tolerance.curve / radius))
+        # Half the tolerance: chords all err to one side, and volumes should be true too.
+        step = min(step, 2.0 * math.acos(1.0 - tolerance.curve / 2.0 / radius))
     return max(1, math.ceil(turn / step - 1e-9))
