@@ -18,8 +18,7 @@ def test_a_flat_field_is_level_everywhere():
 
 
 def test_a_dish_is_a_sphere_through_its_rim_and_its_sagitta():
-    """Radius of a sphere from chord and sagitta: (c²/4 + s²)/2s; for 40 and 0.5
-    that is 400.25 (plane geometry)."""
+    """Radius from chord and sagitta, (c²/4 + s²)/2s (plane geometry): 400.25 for 40 and 0.5."""
     ground = Ground(level=1.0, radius=20.0, dish=0.5, floor=0.0)
     r = np.linspace(0.0, 20.0, 9)
     z = ground.height(np.column_stack([r, np.zeros(9)]))
@@ -52,8 +51,7 @@ def test_the_mesh_of_the_field_is_where_the_ground_says(dish, outline):
 
 @pytest.mark.parametrize("thickness", [0.5, 1.0, 3.0])
 def test_feet_on_both_faces_never_meet(thickness):
-    """Floors are measured from the mid-plane in each face's own direction: they must leave
-    metal between them, and lie below both fields."""
+    """Floors count from the mid-plane, each in its own face's direction."""
     spec = spec_from_dict(
         {
             "blank": {"thickness": thickness, "chamfer": 0.05, "rim": {"height": 0.1}},
