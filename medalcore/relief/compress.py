@@ -26,12 +26,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SourceError
-from ..grid import HeightField
+from ..grid import Grid, HeightField
 from ..spec.relief import Relief
 from .gradient import attenuate, divergence, open_sides, slopes
 from .multigrid import Cells, Poisson, Pyramid
 
-_FIT_PIXELS = 160  # the length is fitted on a coarse grid of at most this many cells a side
+_FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
+_EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
 _TAIL = 0.2  # per cent of the cells at either end that go into the soft ends
 
 
@@ -81,6 +82,7 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
     """
     if not raw.mask.any():
         raise SourceError("the model covers no pixel of the relief; make it larger or turn it")
+    whole, raw = raw, _cropped(raw)
     foot = foot_of(spec)
     depth = np.where(raw.mask, raw.heights, 0).astype(np.float32)
     depth -= depth[raw.mask].min() * raw.mask
@@ -96,7 +98,30 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
         facts.update(more)
     heights = heights.astype(np.float32)
     facts.update(_closed(draped, heights, raw.mask))
-    return Compressed(HeightField(raw.grid, heights, raw.mask), facts, solution)
+    return Compressed(_placed(heights, raw.grid, whole), facts, solution)
+
+
+def _cropped(raw: HeightField) -> HeightField:
+    """Return the part of a field that the silhouette spans."""
+    rows, cols = np.flatnonzero(raw.mask.any(1)), np.flatnonzero(raw.mask.any(0))
+    part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    grid, mask = raw.grid, raw.mask[part]
+    near = Grid(
+        grid.left + grid.pixel * float(cols[0]),
+        grid.top - grid.pixel * float(rows[0]),
+        grid.pixel,
+        *mask.shape,
+    )
+    return HeightField(near, raw.heights[part], mask)
+
+
+def _placed(heights: Cells, grid: Grid, whole: HeightField) -> HeightField:
+    """Put heights on a cropped grid back where they belong on the whole one."""
+    out = np.zeros(whole.grid.shape, np.float32)
+    row = round((whole.grid.top - grid.top) / grid.pixel)
+    col = round((grid.left - whole.grid.left) / grid.pixel)
+    out[row : row + grid.rows, col : col + grid.cols] = heights
+    return HeightField(whole.grid, out, whole.mask)
 
 
 def _recompose(
@@ -119,32 +144,36 @@ def _recompose(
     screen = np.float32((pixel / length) ** 2)
     first = pyramid.pad(start.solution) if start and start.solution.shape == mask.shape else None
     x, rounds = Poisson(pyramid, parts[2] + screen * pyramid.inside[0]).solve(
-        parts[0] + screen * parts[1], first
+        parts[0] + screen * parts[1], first, tolerance=use * _EXACT
     )
     return x[: mask.shape[0], : mask.shape[1]], {"screen_mm": length, "rounds": rounds}
 
 
 def _fit_length(pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float) -> float:
     """Return the screening length, mm, at which the heights just fill `use` mm."""
-    level, top = 0, max(pyramid.inside[0].shape)
+    level, top = 0, max(pyramid.size)
     while top >> level > _FIT_PIXELS:
         level += 1
     fixed, base, pull = (pyramid.coarsen(a, level) for a in parts)
     area = pyramid.coarsen(pyramid.inside[0], level)
     inside = area > 0
-    longest = 4.0 * top * pixel
-    length, x = 2.0 * use, None
+    longest = math.log(4.0 * top * pixel)
+    x, tried, steepness = None, math.log(2.0 * use), 0.7
+    before: tuple[float, float] | None = None
     for _ in range(8):
-        screen = np.float32((pixel / length) ** 2)
+        screen = np.float32((pixel / math.exp(tried)) ** 2)
         x, _ = Poisson(pyramid, pull + screen * area, level).solve(
-            fixed + screen * base, x, tolerance=3e-3
+            fixed + screen * base, x, tolerance=1e-3 * use
         )
         low, high = np.percentile(x[inside], (_TAIL, 100.0 - _TAIL))
         miss = math.log(use / max(float(high - low), 1e-9))
-        length = min(length * math.exp(min(max(miss / 0.7, -1.5), 1.5)), longest)
-        if abs(miss) < 2e-3 or length >= longest:
+        if abs(miss) < 2e-3 or (miss > 0.0 and tried >= longest):
             break
-    return length
+        if before is not None and tried != before[0]:
+            steepness = min(max((before[1] - miss) / (tried - before[0]), 0.2), 2.0)
+        before = (tried, miss)
+        tried = min(tried + min(max(miss / steepness, -1.5), 1.5), longest)
+    return math.exp(tried)
 
 
 def _soften(x: Cells, mask: NDArray[np.bool_], foot: float, height: float) -> Cells:
