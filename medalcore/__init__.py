@@ -1,7 +1,7 @@
-"""Medalwright's core: from a spec to a two-sided piece as one closed solid.
+r"""Medalwright's core: from a spec to a two-sided piece as one closed solid.
 
 >>> import medalcore
->>> spec = medalcore.parse_spec('[blank]\\ndiameter = 20.0')
+>>> spec = medalcore.parse_spec('[blank]\ndiameter = 20.0')
 >>> medal = medalcore.build(spec, "draft")
 >>> medal.is_closed
 True

@@ -7,7 +7,6 @@ import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
 from importlib.resources import files
-from typing import cast
 
 import msgspec
 
@@ -41,8 +40,7 @@ class Material(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 @lru_cache(maxsize=1)
 def materials() -> Mapping[str, Material]:
     """Return the table of materials, read once from the package's own data."""
-    root = cast(str, __package__)
-    text = files(root).joinpath("data", "materials.toml").read_text(encoding="utf-8")
+    text = files(__package__).joinpath("data", "materials.toml").read_text(encoding="utf-8")
     return msgspec.convert(tomllib.loads(text), dict[str, Material])
 
 

@@ -57,4 +57,4 @@ def tolerance_for(quality: str) -> Tolerance:
     """
     if quality not in TOLERANCES:
         raise SpecError(f"'{quality}' is no quality; it is one of: {', '.join(TOLERANCES)}")
-    return TOLERANCES[quality]  # type: ignore[index]
+    return TOLERANCES[quality]

@@ -85,8 +85,8 @@ def test_mending_takes_out_what_float32_flattens_and_moves_nothing():
     near[tri[0, 0]] = near[tri[0, 1]]
     middle = points.copy().round(2)
     a, b, c = tri[5]
-    middle[a], middle[b] = np.round(points[a]), np.round(points[a]) + (2.0, 0.0, 0.0)
-    middle[c] = middle[a] + (1.0, 0.0, 0.0)
+    middle[a], middle[b] = np.round(points[a]), np.round(points[a]) + np.array([2.0, 0, 0])
+    middle[c] = middle[a] + np.array([1.0, 0, 0])
     for case, expected in ((near, len(tri) - 2), (middle, len(tri))):
         assert not closure(case, tri).is_closed
         fixed, faces, kept = mend(case, tri, code)
