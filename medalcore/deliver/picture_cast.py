@@ -63,8 +63,11 @@ class Cast:
     uneven: NDArray[np.float32]
     lit: tuple[NDArray[np.float32], ...]
 
-    def on_face(self, x: Row, y: Row, z: Row) -> tuple[NDArray[np.int32], Row]:
-        """Return which pixel of the maps belongs to points before the camera, and their z there."""
+    def on_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
+        """Return where points before the camera lie on the maps: row, column, and z in mm.
+
+        Rows and columns count from the border of the maps: pixel [0, 0] is at 0.5, 0.5.
+        """
         inverse, grid = self.rotation.T, self.grid
         shift = -(inverse @ self.offset)
         scale = np.array([1.0 / grid.pixel, -1.0 / grid.pixel, 1.0])
@@ -77,9 +80,30 @@ class Cast:
             value += c * z
             value += np.float32(scale[axis] * (shift[axis] - origin[axis]))
             place.append(value)
-        col = np.clip(place[0], 0, grid.cols - 1).astype(np.int32)
-        row = np.clip(place[1], 0, grid.rows - 1).astype(np.int32)
-        return row * np.int32(grid.cols) + col, place[2]
+        col = np.clip(place[0], np.float32(0.5), np.float32(grid.cols - 0.51))
+        row = np.clip(place[1], np.float32(0.5), np.float32(grid.rows - 0.51))
+        return row, col, place[2]
+
+    def nearest(self, row: Row, col: Row) -> NDArray[np.int32]:
+        """Return which pixels places on the maps lie in, as flat indices."""
+        return row.astype(np.int32) * np.int32(self.grid.cols) + col.astype(np.int32)
+
+    def eased(self, row: Row, col: Row) -> tuple[Row, Row, Row]:
+        """Return eased height, rise to the right and upwards, linear between pixel centres."""
+        flat = self.relief.eased.reshape(-1, 3)
+        row, col = row - np.float32(0.5), col - np.float32(0.5)
+        at = self.nearest(row, col)
+        right = (col - np.floor(col))[:, None]
+        low = flat.take(at, axis=0)
+        low += right * (flat.take(at + 1, axis=0) - low)
+        at += np.int32(self.grid.cols)
+        high = flat.take(at, axis=0)
+        high += right * (flat.take(at + 1, axis=0) - high)
+        high -= low
+        high *= (row - np.floor(row))[:, None]
+        high += low
+        height, rise_u, rise_v = np.ascontiguousarray(high.T)
+        return height, rise_u, rise_v
 
 
 def turned(medal: Medal, side: Side) -> FloatArray:

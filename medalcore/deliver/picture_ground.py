@@ -21,7 +21,7 @@ sheet behind it, (3, rows, cols) float32, display-linear."""
 
 _COARSE = 4  # pixels of the picture per pixel of the shadow: a shadow has no fine detail
 _PAPER = (0.80, 0.795, 0.785)  # display-linear
-_KEY_RAYS, _SKY_RAYS = 12, 28
+_KEY_RAYS, _SKY_RAYS = 20, 44
 _KEY_SHARE = 0.5
 _SHADOWS = ((0.10, 0.22, 0.50), (0.55, 0.55, 0.34), (1.05, 1.5, 0.26), (0.9, 4.5, 0.16))
 """Offset and blur in thicknesses of the piece, and strength: contact to farthest penumbra."""

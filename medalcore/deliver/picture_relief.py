@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,18 +34,15 @@ class Relief:
         How far a spot stands above its surroundings, −1 deep hollow to 1 sharp ridge.
     horizon : (ways, rows, cols) float32
         Tangent of the elevation of the skyline in each of `WAYS`.
-    eased : Map
-        Heights after edges were eased by `EASED_MM`, mm.
-    slope_u, slope_v : Map
-        Their rise to the right and upwards.
+    eased : (rows, cols, 3) float32
+        Heights after edges were eased by `EASED_MM`, mm, and their rise to the right and
+        upwards.
     """
 
     open_sky: Map
     ridge: Map
     horizon: NDArray[np.float32]
-    eased: Map
-    slope_u: Map
-    slope_v: Map
+    eased: NDArray[np.float32]
 
     def lit(self, azimuth_deg: float, elevation_deg: float, half_deg: float) -> Map:
         """Return how much of a lamp every spot sees, (rows, cols) 0 to 1.
@@ -100,10 +98,10 @@ def relief_of(heights: Map, pixel: float, scale_mm: float) -> Relief:
         square = horizon[way] * horizon[way]
         hidden += square / (1.0 + square)  # sin²: what a cosine-weighted sky loses below it
     sky = 1.0 - hidden / np.float32(len(WAYS))
-    return Relief(sky, _ridge(levels, pixel, scale_mm), horizon, *_eased(levels[0], pixel))
+    return Relief(sky, _ridge(levels, pixel, scale_mm), horizon, _eased(levels[0], pixel))
 
 
-def _eased(heights: Map, pixel: float) -> tuple[Map, Map, Map]:
+def _eased(heights: Map, pixel: float) -> NDArray[np.float32]:
     """Return heights with eased edges, and their rise to the right and upwards."""
     eased = heights
     for _ in range(max(1, min(6, round(2.0 * (EASED_MM / pixel) ** 2)))):  # variance 1/2 each
@@ -112,22 +110,27 @@ def _eased(heights: Map, pixel: float) -> tuple[Map, Map, Map]:
     half = np.float32(0.5 / pixel)
     right = (wide[1:-1, 2:] - wide[1:-1, :-2]) * half
     up = (wide[:-2, 1:-1] - wide[2:, 1:-1]) * half
-    return eased, right, up
+    return np.stack([eased, right, up], axis=-1)
 
 
 def _skylines(heights: Map, pixel: float, *, near: bool) -> NDArray[np.float32]:
-    """Return the steepest climb to a spot one to three steps away, per way."""
+    """Return the steepest climb to a spot up to three pixels away, or three to six, per way.
+
+    What stands in a far pixel may begin anywhere in it, on the average before its middle.
+    """
     rows, cols = heights.shape
     result = np.zeros((len(WAYS), rows, cols), dtype=np.float32)
     for way, (u, v) in enumerate(WAYS):
         length = float(np.hypot(u, v))
-        steps = (1,) if length > 2.0 else ((1, 2, 3) if length == 1.0 else (1, 2))
-        for step in steps:
+        first, last, before = (1.0, 3.4, 0.0) if near else (2.8, 6.8, 0.4)
+        for step in range(math.ceil(first / length), int(last / length) + 1):
             du, dv = u * step, -v * step
+            if abs(du) >= cols or abs(dv) >= rows:
+                break
             here = np.s_[max(0, -dv) : rows - max(0, dv), max(0, -du) : cols - max(0, du)]
             there = np.s_[max(0, dv) : rows - max(0, -dv), max(0, du) : cols - max(0, -du)]
             climb = heights[there] - heights[here]
-            climb *= np.float32(1.0 / (length * step * pixel))
+            climb *= np.float32(1.0 / ((length * step - before) * pixel))
             if near and step == 1:
                 climb *= np.float32(0.5)  # the next pixel is the same wall, half averaged away
             np.maximum(result[way][here], climb, out=result[way][here])

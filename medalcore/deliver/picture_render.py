@@ -83,18 +83,15 @@ def _seen_light(
     normal = _unit(*sight.normals(index, row, col))
     x = col * np.float32(grid.pixel) + np.float32(grid.left)
     y = np.float32(grid.top) - row * np.float32(grid.pixel)
-    at, z = cast.on_face(x, y, sight.heights.ravel().take(sample))
-    relief = cast.relief
-    eased, slope_u, slope_v = (
-        m.ravel().take(at) for m in (relief.eased, relief.slope_u, relief.slope_v)
-    )
+    map_row, map_col, z = cast.on_face(x, y, sight.heights.ravel().take(sample))
+    eased, slope_u, slope_v = cast.eased(map_row, map_col)
     taken = z - eased  # above 0 on an outer edge, below 0 in an inner corner
     edge = np.maximum(taken, np.float32(_FILLET) * taken)
     edge = np.clip((edge - np.float32(_FACET_MM)) / np.float32(_WORN_MM), 0.0, 1.0)
     nx, ny, nz = _eased(normal, slope_u, slope_v, edge, cast.rotation)
-    map_row, map_col = (part.astype(np.float32) for part in np.divmod(at, cast.grid.cols))
     nx += (map_col / np.float32(cast.grid.cols) - np.float32(0.5)) * np.float32(2.0 * _NEAR)
     ny -= (map_row / np.float32(cast.grid.rows) - np.float32(0.5)) * np.float32(2.0 * _NEAR)
+    at, relief = cast.nearest(map_row, map_col), cast.relief
     sky, ridge, uneven, *lit = (
         m.ravel().take(at) for m in (relief.open_sky, relief.ridge, cast.uneven, *cast.lit)
     )
