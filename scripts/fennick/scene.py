@@ -28,10 +28,10 @@ def scene() -> m3.Manifold:
     home = cottage().scale((1.15, 1.15, 1.15)).rotate((0, 0, -24)).translate((5.2, -0.2, -1.2))
     flight = stair(np.array((2.6, -3.6, -1.4)), np.array((7.0, -6.2, -7.2)), 13, 1.0)
     crags = rock()
-    land = union([crags, home, light, flight])
-    water = union([sea(), *map(surf, _shores(crags))])
+    land = union([_cut_round(crags), home, light, flight])
+    water = _cut_round(union([sea(), *map(surf, _shores(crags))]))
     sky = union([boat().scale((1.1, 1.1, 1.1)).translate((11.0, 4.0, -1.6)), *gulls()])
-    return _cut_round(union([land, water, sky]))
+    return union([land, water, sky])
 
 
 def _shores(land: m3.Manifold) -> list[FloatArray]:
@@ -132,7 +132,7 @@ def _ray(near: float, far: float, half: float) -> m3.Manifold:
 
 
 def _cut_round(body: m3.Manifold, radius: float = RADIUS) -> m3.Manifold:
-    """Cut the scene, as seen, by the circle; the sky above is free anyway."""
+    """Cut what lies outside the circle, as seen."""
     window = m3.Manifold.cylinder(80, radius, radius, 360, True)
     back = np.linalg.inv(np.vstack([_view_matrix(), (0, 0, 0, 1)]))[:3]
     return body ^ window.translate((0, CENTRE, 0)).transform(back)

@@ -17,7 +17,7 @@ def level(y: FloatArray) -> FloatArray:
     return SHORE_LOW + (HORIZON - SHORE_LOW) * f
 
 
-def sea(step: float = 0.1) -> m3.Manifold:
+def sea(step: float = 0.11) -> m3.Manifold:
     """Return the sea as a closed slab with leaning crests and froth on them."""
     x = np.arange(-18.5, 18.5 + step, step)
     y = np.arange(FRONT - 1.0, BACK + step, step * 0.9)
@@ -42,7 +42,7 @@ def _lips(
         for run in np.split(columns, np.flatnonzero(np.diff(inside.astype(int))) + 1):
             if len(run) < 9 or not inside[run[0]]:
                 continue
-            run = run[::3]
+            run = run[::4]
             path = top[rows[run], run]
             path = np.column_stack([_smoothed(c, 5) for c in path.T])
             bow = np.sin(np.pi * np.linspace(0, 1, len(run))) ** 0.6
@@ -77,21 +77,27 @@ def _waves(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, FloatA
 def _slab(top: FloatArray, under: FloatArray) -> m3.Manifold:
     """Close a sheet of (rows, cols, 3) points downwards to heights `under`."""
     rows, cols = top.shape[:2]
-    bottom = top.copy()
-    bottom[..., 2] = under
     n = rows * cols
-    vertices = np.vstack([top.reshape(-1, 3), bottom.reshape(-1, 3)])
     index = np.arange(n).reshape(rows, cols)
     a, b, c, d = index[:-1, :-1], index[:-1, 1:], index[1:, 1:], index[1:, :-1]
-    up = np.concatenate(
-        [np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)]
-    )
+    up = [np.stack(corners, -1).reshape(-1, 3) for corners in ((a, b, c), (a, c, d))]
     border = np.concatenate([index[0, :-1], index[:-1, -1], index[-1, :0:-1], index[:0:-1, 0]])
     after = np.roll(border, -1)
-    walls = np.concatenate([
-        np.stack([border, border + n, after + n], -1), np.stack([border, after + n, after], -1),
-    ])  # fmt: skip
-    triangles = np.concatenate([up, up[:, ::-1] + n, walls])
+    rim = top.reshape(-1, 3)[border]
+    rim[:, 2] = under.ravel()[border]
+    low = n + np.arange(len(border))
+    next_low = np.roll(low, -1)
+    middle = np.full(len(border), n + len(border))
+    walls = [
+        np.column_stack(corners)
+        for corners in (
+            (border, low, next_low),
+            (border, next_low, after),
+            (low, middle, next_low),
+        )
+    ]
+    triangles = np.concatenate([*up, *walls])
+    vertices = np.vstack([top.reshape(-1, 3), rim, rim.mean(axis=0)])
     mesh = m3.Mesh64(vert_properties=vertices, tri_verts=triangles.astype(np.uint64))
     return m3.Manifold(mesh)
 
@@ -100,8 +106,8 @@ def surf(shore: FloatArray) -> m3.Manifold:
     """Return the line of broken water along (n, 3) points of a shore, in scallops."""
     step = np.linalg.norm(np.diff(shore, axis=0), axis=1)
     along = np.concatenate([[0.0], np.cumsum(step)])
-    at = np.arange(0.0, along[-1], 0.16)
-    path = np.column_stack([_smoothed(np.interp(at, along, c), 9) for c in shore.T])
+    at = np.arange(0.0, along[-1], 0.2)
+    path = np.column_stack([_smoothed(np.interp(at, along, c), 7) for c in shore.T])
     way = np.gradient(path[:, :2], axis=0)
     way /= np.linalg.norm(way, axis=1, keepdims=True) + 1e-9
     scallop = np.abs(np.sin(np.pi * at / 1.5 + 1.5 * noise(path, 2.0, 11)))
