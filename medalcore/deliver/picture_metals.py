@@ -9,6 +9,9 @@ Colour = tuple[float, float, float]
 """Linear red, green, blue (sRGB primaries)."""
 
 
+_EXPOSURE = 0.62
+
+
 @dataclass(frozen=True)
 class Look:
     """The look of one material.
@@ -33,27 +36,34 @@ class Look:
     toning: float
     body: Colour = (0.0, 0.0, 0.0)
 
+    @property
+    def exposure(self) -> float:
+        """Return how long a photographer exposes it: bright metals shorter, yet not grey."""
+        seen = [r + 2.0 * b for r, b in zip(self.reflectance, self.body, strict=True)]
+        luminance = 0.2126 * seen[0] + 0.7152 * seen[1] + 0.0722 * seen[2]  # ITU-R BT.709
+        return _EXPOSURE * (0.5 / max(luminance, 0.1)) ** 0.5
+
 
 # Reflectances straight on: values from memory, of the order of published optical constants
 # turned into linear sRGB; toning: common practice, no source.
 LOOKS: Mapping[str, Look] = {
-    "bronze": Look((0.74, 0.44, 0.21), 0.21, (0.170, 0.080, 0.038), 0.90),
-    "brass": Look((0.89, 0.72, 0.36), 0.21, (0.27, 0.175, 0.060), 0.55),
-    "copper": Look((0.93, 0.57, 0.42), 0.21, (0.26, 0.090, 0.050), 0.70),
-    "cupronickel": Look((0.70, 0.65, 0.59), 0.21, (0.17, 0.150, 0.130), 0.50),
-    "fine-silver": Look((0.96, 0.94, 0.90), 0.20, (0.17, 0.160, 0.150), 0.60),
-    "sterling-silver": Look((0.95, 0.92, 0.87), 0.20, (0.14, 0.130, 0.120), 0.70),
-    "fine-gold": Look((1.00, 0.76, 0.32), 0.20, (0.48, 0.24, 0.05), 0.40),
-    "gold-18k": Look((0.98, 0.76, 0.40), 0.20, (0.45, 0.24, 0.07), 0.40),
-    "gold-14k": Look((0.95, 0.76, 0.46), 0.20, (0.42, 0.24, 0.08), 0.40),
-    "zinc-alloy": Look((0.66, 0.67, 0.68), 0.27, (0.17, 0.172, 0.176), 0.55),
-    "nickel": Look((0.66, 0.61, 0.53), 0.20, (0.18, 0.162, 0.140), 0.40),
-    "aluminium": Look((0.91, 0.92, 0.92), 0.26, (0.30, 0.30, 0.30), 0.30),
-    "titanium": Look((0.54, 0.50, 0.45), 0.26, (0.18, 0.165, 0.150), 0.35),
-    "stainless-steel": Look((0.58, 0.57, 0.55), 0.22, (0.17, 0.167, 0.162), 0.35),
-    "pewter": Look((0.62, 0.62, 0.60), 0.28, (0.10, 0.101, 0.103), 0.80),
+    "bronze": Look((0.74, 0.44, 0.21), 0.21, (0.160, 0.074, 0.034), 0.95),
+    "brass": Look((0.90, 0.70, 0.33), 0.21, (0.26, 0.160, 0.050), 0.60),
+    "copper": Look((0.92, 0.50, 0.34), 0.21, (0.22, 0.072, 0.038), 0.80),
+    "cupronickel": Look((0.70, 0.65, 0.59), 0.21, (0.14, 0.122, 0.105), 0.60),
+    "fine-silver": Look((0.96, 0.94, 0.90), 0.20, (0.085, 0.080, 0.074), 0.60),
+    "sterling-silver": Look((0.95, 0.92, 0.87), 0.20, (0.060, 0.055, 0.050), 0.75),
+    "fine-gold": Look((1.00, 0.71, 0.28), 0.20, (0.42, 0.19, 0.035), 0.55),
+    "gold-18k": Look((0.98, 0.71, 0.35), 0.20, (0.38, 0.18, 0.050), 0.55),
+    "gold-14k": Look((0.95, 0.72, 0.42), 0.20, (0.34, 0.18, 0.065), 0.55),
+    "zinc-alloy": Look((0.66, 0.67, 0.68), 0.27, (0.12, 0.122, 0.125), 0.65),
+    "nickel": Look((0.66, 0.61, 0.53), 0.20, (0.13, 0.117, 0.100), 0.50),
+    "aluminium": Look((0.91, 0.92, 0.92), 0.26, (0.20, 0.20, 0.20), 0.40),
+    "titanium": Look((0.54, 0.50, 0.45), 0.26, (0.13, 0.119, 0.106), 0.45),
+    "stainless-steel": Look((0.58, 0.57, 0.55), 0.22, (0.12, 0.117, 0.113), 0.45),
+    "pewter": Look((0.62, 0.62, 0.60), 0.27, (0.070, 0.071, 0.073), 0.80),
     "wax": Look((0.040, 0.040, 0.040), 0.30, (0.03, 0.10, 0.08), 0.30, (0.10, 0.30, 0.24)),
-    "resin": Look((0.045, 0.045, 0.045), 0.28, (0.30, 0.15, 0.04), 0.30, (0.62, 0.36, 0.12)),
+    "resin": Look((0.045, 0.045, 0.045), 0.28, (0.26, 0.12, 0.03), 0.40, (0.62, 0.34, 0.10)),
 }
 
 
