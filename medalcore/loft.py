@@ -21,7 +21,6 @@ from .solid import (
     IntArray,
     Label,
     Solid,
-    arrays_of,
     checked,
     solid_from_arrays,
     solid_from_manifold,
@@ -30,7 +29,7 @@ from .wavefront import Sweep, mitres, sweep, with_joins
 
 _SHORTEST = 4e-5  # mm: edges below this may vanish when a file rounds to float32
 
-_THINNEST = 4e-6  # mm
+_THINNEST = 4e-6  # mm: triangles lower than this may lose their area by the same
 
 
 def drafted(
@@ -74,7 +73,7 @@ def drafted(
     if swept.is_simple:
         vertices, triangles = swept_mesh(swept, 1.0 / math.tan(draft))
         vertices[:, 2] += top_z
-        return _without_needles(solid_from_arrays(vertices, triangles, zone), zone)
+        return solid_from_arrays(vertices, triangles, zone)
     return _wedged(contours, bottom_z, top_z, grown, zone, limit, facets)
 
 
@@ -94,6 +93,9 @@ def swept_mesh(swept: Sweep, steepness: float) -> tuple[FloatArray, IntArray]:
     """
     vertices = np.column_stack([swept.places, -steepness * swept.reached])
     node = _welded(vertices, swept)
+    # The caps stay level, also where an edge's end has been drawn into one of their corners.
+    last = np.array([i for ring in swept.end for i in ring], dtype=np.int64)
+    vertices[node[last], 2] = -steepness * swept.reached.max()
     places = swept.places[node]
     triangles = np.concatenate(
         [
@@ -102,20 +104,48 @@ def swept_mesh(swept: Sweep, steepness: float) -> tuple[FloatArray, IntArray]:
             cap_triangles(places, [_ring_of(node, r) for r in swept.end])[:, ::-1],
         ]
     )
-    return _compact(vertices, triangles)
+    a, b, c = triangles.T
+    vertices, triangles = _compact(vertices, triangles[(a != b) & (b != c) & (c != a)])
+    return vertices, _without_needles(vertices, triangles)
 
 
-def _without_needles(solid: Solid, zone: str) -> Solid:
-    """Take out triangles so thin that rounding to float32 could leave them no area."""
-    vertices, triangles, _, _ = arrays_of(solid)
-    a, b, c = vertices[triangles].transpose(1, 0, 2)
-    twice = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    longest = np.sqrt(
-        np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
-    )
-    if np.all(twice > longest * _THINNEST):
-        return solid
-    return solid_from_manifold(solid.manifold.simplify(2.0 * _THINNEST), zone)
+def _without_needles(vertices: FloatArray, triangles: IntArray) -> IntArray:
+    """Turn the long edge of triangles so thin that rounding could leave them no area.
+
+    The corner opposite that edge lies on it but for less than a file can tell, so joining
+    it to the neighbour's far corner instead moves nothing.
+    """
+    corners = vertices[triangles]
+    sides = np.roll(corners, -1, axis=1) - corners
+    lengths = np.sqrt(np.einsum("ijk,ijk->ij", sides, sides))
+    twice = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    thin = np.flatnonzero(twice <= lengths.max(axis=1) * _THINNEST)
+    if not len(thin):
+        return triangles
+    tri = [tuple(t) for t in triangles.tolist()]
+    owner = {(t[k], t[(k + 1) % 3]): i for i, t in enumerate(tri) for k in range(3)}
+    gone: set[int] = set()
+    for i in thin.tolist():
+        if i in gone:
+            continue
+        across = vertices[list(tri[i])]
+        reach = np.linalg.norm(np.roll(across, -1, axis=0) - across, axis=1)
+        k = int(np.argmax(reach))
+        twice = np.linalg.norm(np.cross(across[1] - across[0], across[2] - across[0]))
+        if twice > reach[k] * _THINNEST:
+            continue  # mended with a neighbour
+        a, b, c = tri[i][k], tri[i][(k + 1) % 3], tri[i][(k + 2) % 3]
+        j = owner[(b, a)]
+        d = next(v for v in tri[j] if v not in (a, b))
+        if d == c:  # two needles back to back hold nothing between them
+            gone |= {i, j}
+        elif (c, d) not in owner and (d, c) not in owner:
+            tri[i], tri[j] = (c, a, d), (d, b, c)
+            del owner[(a, b)], owner[(b, a)]
+            for index in (i, j):
+                t = tri[index]
+                owner.update({(t[m], t[(m + 1) % 3]): index for m in range(3)})
+    return np.array([t for i, t in enumerate(tri) if i not in gone], dtype=np.int64)
 
 
 def _welded(vertices: FloatArray, swept: Sweep) -> IntArray:
@@ -155,11 +185,10 @@ def _wall(vertices: FloatArray, node: IntArray, swept: Sweep) -> IntArray:
         ring = _ring_of(node, face)
         if len(ring) >= 3:
             flat = _unrolled(vertices[ring])
-            found.append(ring[np.asarray(m3.triangulate([flat], allow_convex=False))])
-    triangles = np.concatenate(found).astype(np.int64)
-    a, b, c = triangles.T
-    real: IntArray = triangles[(a != b) & (b != c) & (c != a)]
-    return real
+            found.append(
+                ring[np.asarray(m3.triangulate([flat], epsilon=_THINNEST, allow_convex=False))]
+            )
+    return np.concatenate(found).astype(np.int64)
 
 
 def _unrolled(corners: FloatArray) -> FloatArray:
