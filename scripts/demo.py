@@ -12,7 +12,9 @@ def main():
     python = ensure()
     folder = ROOT / "build" / "fennick"
     command = [str(python), "-m", "fennick", str(folder), *sys.argv[1:]]
+    # Windows consoles are not UTF-8 by themselves, and the summary writes mm² and °
     clean = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "PYTHONHOME")}
+    clean["PYTHONUTF8"] = "1"
     return subprocess.call(command, cwd=str(ROOT / "scripts"), env=clean)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 
 import manifold3d as m3
 import numpy as np
@@ -76,8 +75,10 @@ def around(part: m3.Manifold, count: int, first: float = 0.0) -> list[m3.Manifol
 
 def strand(path: FloatArray, radii: FloatArray, segments: int = 12) -> m3.Manifold:
     """Return a smooth cord along (n, 3) points, `radii` (n,) thick."""
-    balls = [ball(float(r), p, segments) for p, r in zip(path, radii, strict=True)]
-    return union(m3.Manifold.batch_hull([a, b]) for a, b in pairwise(balls))
+    starts = [ball(float(r), p, segments) for p, r in zip(path, radii, strict=True)]
+    # a piece ends just inside the next one's start: equal balls would meet face to face
+    ends = [ball(0.985 * float(r), p, segments) for p, r in zip(path, radii, strict=True)]
+    return union(m3.Manifold.batch_hull([a, b]) for a, b in zip(starts[:-1], ends[1:], strict=True))
 
 
 def hull(points: FloatArray) -> m3.Manifold:

@@ -38,7 +38,7 @@ def _lips(
         rows = np.argmax(np.where(crest == number, tall, -1.0), axis=0)
         columns = np.arange(top.shape[1])
         high = np.where(np.any(crest == number, axis=0), tall[rows, columns], 0.0)
-        inside = high > 1.05
+        inside = (high > 1.05) & (top[rows, columns, 1] < BACK - 0.8)
         for run in np.split(columns, np.flatnonzero(np.diff(inside.astype(int))) + 1):
             if len(run) < 9 or not inside[run[0]]:
                 continue
