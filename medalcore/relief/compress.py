@@ -29,7 +29,8 @@ from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
 from .gradient import attenuate, divergence, open_sides, slopes
-from .multigrid import Cells, Poisson, Pyramid
+from .multigrid import Poisson, Pyramid
+from .quadrants import Cells
 
 _FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
 _EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
