@@ -23,10 +23,11 @@ from ..edge import (
 from ..element import Finding
 from ..errors import SpecError
 from ..ground import Ground
-from ..solid import Solid, solid_from_manifold, without
+from ..solid import Solid, solid_from_manifold
 from ..spec import MedalSpec, Rim
 from ..tolerance import Tolerance
 from .circular import around, round_solid
+from .cut import cut
 from .general import Offsets, check_field, general_solid, room_round_middle
 from .outline import hole_outline, outline_of
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
@@ -296,7 +297,7 @@ def _deep(plan: _Plan) -> tuple[Finding, ...]:
         return ()
     depth = plan.reeding.notch.depth
     broken = max(s.inset for s in plan.faces[0].outer if s.zone == "edge")
-    if not 0.0 < broken < depth:
+    if not 1e-6 < broken < depth - 1e-6:
         return ()
     text = (
         f"the notches are {depth:g} mm deep and run past the edge break of {broken:g} mm: "
@@ -325,7 +326,7 @@ def _meshed(
         cutter = slanted_cutter(plan.reeding, spec.blank.diameter / 2.0, half, slant, tolerance)
     else:
         cutter = reed_cutter(plan.reeding, plan.outline.at(0.0)[0], half, tolerance)
-    solid = without(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
+    solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
     return solid, _collar(slant)
 
 

@@ -107,10 +107,17 @@ def fit_notch(notch: Notch, radius: float, tolerance: Tolerance, key: str) -> Fl
         fits = draw_notch(replace(notch, corner=middle), radius, tolerance) is not None
         low, high = (middle, high) if fits else (low, middle)
     most = math.floor(low * 1000.0) / 1000.0
-    remedy = f"at most {most:g} mm" if most > 0.0 else "make it wider or less deep"
+    if most <= 0.0:
+        flat = notch.opening**2 / (8.0 * radius) >= notch.depth  # sagitta of the edge itself
+        remedy = "narrower or deeper" if flat else "wider or less deep"
+        raise SpecError(
+            f"a {notch.profile} notch {notch.opening:.3g} mm wide cannot be {notch.depth:g} mm "
+            f"deep; make it {remedy}",
+            key=key.replace("corner_radius", "depth"),
+        )
     raise SpecError(
         f"corners of {notch.corner:g} mm do not fit a {notch.profile} notch "
-        f"{notch.opening:.3g} mm wide and {notch.depth:g} mm deep; {remedy}",
+        f"{notch.opening:.3g} mm wide and {notch.depth:g} mm deep; at most {most:g} mm",
         key=key,
     )
 

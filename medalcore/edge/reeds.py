@@ -86,7 +86,7 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
     opening = min(edge.width, pitch) or _opening(edge, pitch, radius)
     notch = Notch(edge.profile, opening, edge.depth, edge.corner_radius)
     fit_notch(notch, radius, tolerance, "edge.corner_radius")
-    stations: FloatArray = (np.arange(around) + 0.5) * pitch
+    stations = np.asarray((np.arange(around) + 0.5) * pitch, dtype=np.float64)
     if edge.pattern.strip():
         stations = _in_sections(edge.pattern, length, pitch)
     return Reeding(around, pitch, notch, length, stations)
@@ -167,8 +167,12 @@ def _in_sections(pattern: str, length: float, pitch: float) -> FloatArray:
 
 
 def _opening(edge: Edge, pitch: float, radius: float) -> float:
-    """Choose the opening of a notch: the profile's usual share, more if its corners need it."""
-    share = _SHARE[edge.profile]
+    """Choose the opening of a notch: the profile's usual share, more if its corners need it.
+
+    Reeds far apart are no wider than √(2Rd), where the edge's own sagitta over the notch is
+    a quarter of its depth: a wider one would be a flat, not a notch.
+    """
+    share = min(_SHARE[edge.profile], math.sqrt(2.0 * radius * edge.depth) / pitch)
     coarse = Tolerance(curve=0.05, surface=0.05, pixels=16)
     for opening in np.linspace(share, 0.98, 12) * pitch:
         notch = Notch(edge.profile, float(opening), edge.depth, edge.corner_radius)

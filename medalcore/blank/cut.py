@@ -1,0 +1,39 @@
+"""Booleans on a blank, with what float32 would collapse taken out again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..solid import Solid, arrays_of, solid_from_arrays, united, without
+from ..weld import closure, mend
+
+_TIGHT = 1e-5
+"""mm; far below a float32 step at 90 mm (8e-6), so nothing that can be seen moves."""
+
+
+def cut(body: Solid, cutters: Sequence[Solid]) -> Solid:
+    """Return `body` without `cutters`, closed as float32 too where that can be had.
+
+    Raises
+    ------
+    SolidError
+        If the boolean fails.
+    """
+    return _tidy(without(body, cutters))
+
+
+def joined_to(body: Solid, parts: Sequence[Solid]) -> Solid:
+    """Return `body` united with `parts`, tidied like `cut`."""
+    return _tidy(united([body, *parts]))
+
+
+def _tidy(solid: Solid) -> Solid:
+    """Drop needless corners of the cut; mend what would not survive float32."""
+    solid = Solid(solid.manifold.simplify(_TIGHT), solid.labels)
+    vertices, triangles, code, labels = arrays_of(solid)
+    if closure(vertices, triangles).is_closed:
+        return solid
+    vertices, triangles, code = mend(vertices, triangles, code)
+    if not closure(vertices, triangles).is_closed:
+        return solid  # the assembly has further means, and the last word
+    return solid_from_arrays(vertices, triangles, labels, code)

@@ -1,0 +1,313 @@
+"""Edges: reeds and grooves counted and measured back from the mesh."""
+
+import math
+
+import numpy as np
+import pytest
+import trimesh
+
+from medalcore.blank import build_blank
+from medalcore.edge import Notch, draw_notch, fit_notch
+from medalcore.errors import SpecError
+from medalcore.solid import arrays_of
+from medalcore.spec import spec_from_dict
+from medalcore.tolerance import tolerance_for
+from medalcore.weld import closure
+
+MICRON = 0.001
+FINE = tolerance_for("fine")
+
+
+def made(spec, quality="fine"):
+    """Return the blank, its vertices and triangles, proven closed and in one body."""
+    blank = build_blank(spec_from_dict(spec), tolerance_for(quality))
+    v, f, _, _ = arrays_of(blank.solid)
+    proof = closure(v, f)
+    assert proof.is_closed, proof
+    assert proof.bodies == 1
+    return blank, v, f
+
+
+def slice_at(v, f, z):
+    """Return the outline of a level cut as one (n, 2) polygon (trimesh's own slicing)."""
+    cut = trimesh.Trimesh(v, f, process=False).section(
+        plane_origin=(0, 0, z), plane_normal=(0, 0, 1)
+    )
+    rings = [np.asarray(ring)[:-1, :2] for ring in cut.discrete]
+    ring = max(rings, key=lambda ring: np.ptp(ring[:, 0]))
+    # The cut also meets the diagonals of the walls: leave points on straight lines away.
+    u, w = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    bend = np.abs(u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0])
+    return ring[bend > 1e-7 * np.hypot(*u.T) * np.hypot(*w.T) + 1e-12]
+
+
+def notches_in(outline, level):
+    """Count how often an outline dips below a radius."""
+    low = np.hypot(outline[:, 0], outline[:, 1]) < level
+    return int(np.count_nonzero(low & ~np.roll(low, 1)))
+
+
+def polygon_area(p):
+    q = np.roll(p, -1, axis=0)
+    return abs(float(np.sum(p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1])) / 2.0)
+
+
+@pytest.mark.parametrize("profile", ["vee", "round", "square"])
+@pytest.mark.parametrize("depth", [0.25, 0.5])
+def test_fifty_two_notches_with_corners_of_0_3_mm(profile, depth):
+    """Common practice, no source: a piece of 25.4 by 2.5 mm, its edge broken 0.5 mm.
+
+    Counted and measured on a cut through the middle.
+    """
+    spec = {
+        "blank": {"diameter": 25.4, "thickness": 2.5, "chamfer": 0.5},
+        "edge": {
+            "finish": "reeded",
+            "reeds": 52,
+            "profile": profile,
+            "depth": depth,
+            "corner_radius": 0.3,
+        },
+    }
+    blank, v, f = made(spec)
+    outline = slice_at(v, f, 0.0137)
+    r = np.hypot(outline[:, 0], outline[:, 1])
+    assert notches_in(outline, 12.7 - depth / 2) == 52
+    assert r.max() == pytest.approx(12.7, abs=2 * MICRON)
+    assert 12.7 - r.min() == pytest.approx(depth, abs=2 * MICRON)
+    assert blank.facts["reeds"] == 52
+    assert blank.facts["pitch_mm"] == pytest.approx(25.4 * math.pi / 52, abs=1e-6)
+    # Smallest bend of the outline: circles through three neighbouring points of each arc.
+    radii = bends(outline)
+    assert np.percentile(radii, 3) == pytest.approx(0.3, abs=0.01)
+
+
+def bends(p):
+    """Return the radii of the circles through three neighbouring points, R = abc / 4A."""
+    a, b, c = np.roll(p, 1, axis=0), p, np.roll(p, -1, axis=0)
+    u, w = b - a, c - b
+    area = np.abs(u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / 2
+    sides = np.hypot(*u.T) * np.hypot(*w.T) * np.hypot(*(c - a).T)
+    return sides / np.maximum(4 * area, 1e-12)
+
+
+def test_sharp_vee_notches_remove_what_the_formula_says():
+    """N[R²β − R(R − d)·sin β]·t, sectors less triangles (plane geometry).
+
+    R 20, d 0.3, β 1°, N 100, t 2.5 gives 26.2672 mm³.
+    """
+    blank = {"diameter": 40.0, "thickness": 2.5, "chamfer": 0.0, "rim": {"width": 0.0}}
+    width = 2 * math.radians(1.0) * 20.0
+    edge = {"finish": "reeded", "reeds": 100, "depth": 0.3, "width": width, "corner_radius": 0.0}
+    _, v, f = made({"blank": blank, "edge": edge})
+    removed = math.pi * 400 * 2.5 - closure(v, f).volume_mm3
+    # The lands are chords: the plain disc of the same chords is what was cut into.
+    outline = slice_at(v, f, 0.01)
+    assert 2.5 * polygon_area(outline) == pytest.approx(closure(v, f).volume_mm3, rel=1e-6)
+    assert removed == pytest.approx(26.2672, abs=2e-4 * math.pi * 400 * 2.5)
+    # Sharper: the notch itself, sector by sector.
+    notch = Notch("vee", width, 0.3, 0.0)
+    section = draw_notch(notch, 20.0, FINE)
+    one = polygon_area(np.vstack([section, [[0.0, 0.0]]]))
+    sector = math.radians(1.0) * 400.0
+    assert 100 * 2.5 * (sector - one) == pytest.approx(26.2672, abs=1e-4)
+
+
+def test_touching_vee_reeds_leave_a_star():
+    """Remaining area N·R(R − d)·sin(π/N): R 12.13, d 0.1, N 119 gives 458.3802 mm²."""
+    blank = {"diameter": 24.26, "thickness": 1.75, "chamfer": 0.0, "rim": {"width": 0.0}}
+    pitch = math.pi * 24.26 / 119
+    edge = {"finish": "reeded", "reeds": 119, "depth": 0.1, "width": pitch, "corner_radius": 0.0}
+    _, v, f = made({"blank": blank, "edge": edge})
+    outline = slice_at(v, f, 0.01)
+    assert notches_in(outline, 12.13 - 0.05) == 119
+    assert polygon_area(outline) == pytest.approx(458.3802, rel=1e-6)
+
+
+@pytest.mark.parametrize("chamfer", [0.1, 0.25, 0.6])
+@pytest.mark.parametrize("shape", ["chamfer", "round"])
+def test_reeds_end_in_the_edge_break_or_run_through_it(chamfer, shape):
+    """Depth 0.25: it shows on the rim exactly where it is deeper than the break."""
+    spec = {
+        "blank": {"thickness": 3.0, "chamfer": chamfer, "break_shape": shape},
+        "edge": {"finish": "reeded", "reeds": 120, "depth": 0.25},
+    }
+    blank, v, _ = made(spec)
+    top = v[v[:, 2] > 1.5 - 1e-6]
+    widest = np.hypot(top[:, 0], top[:, 1])
+    widest = widest[widest > 20.0 - chamfer - 0.3]
+    through = widest.min() < 20.0 - chamfer - 1e-4
+    assert through == (chamfer < 0.25)
+    assert [x.rule for x in blank.findings] == (["reeds"] if through else [])
+    assert widest.max() == pytest.approx(20.0 - chamfer, abs=2 * MICRON)
+
+
+@pytest.mark.parametrize("count", [3, 12, 40, 500])
+def test_any_count_of_reeds_makes_notches_of_full_depth(count):
+    _, v, f = made({"edge": {"finish": "reeded", "reeds": count, "depth": 0.12}}, "draft")
+    outline = slice_at(v, f, 0.01)
+    assert notches_in(outline, 20 - 0.06) == count
+    assert np.hypot(*outline.T).min() == pytest.approx(20 - 0.12, abs=2 * MICRON)
+
+
+def test_the_pitch_closes_to_a_whole_count_and_is_reported():
+    blank, v, f = made({"edge": {"finish": "reeded", "pitch": 1.0}})
+    assert blank.facts["reeds"] == 126  # 40π = 125.66
+    assert blank.facts["pitch_mm"] == pytest.approx(40 * math.pi / 126, abs=1e-6)
+    assert notches_in(slice_at(v, f, 0.01), 20 - 0.12) == 126
+
+
+def test_sections_of_reeds_and_plain():
+    """Three reeded and three plain sections of 60 degrees, reeds whole and centred in each."""
+    blank, v, f = made({"edge": {"finish": "reeded", "pitch": 0.8, "pattern": "60 60"}})
+    outline = slice_at(v, f, 0.01)
+    assert notches_in(outline, 20 - 0.12) == blank.facts["reeds"]
+    angle = np.degrees(np.arctan2(outline[:, 1], outline[:, 0])) % 360
+    low = np.hypot(outline[:, 0], outline[:, 1]) < 20 - 0.01
+    for start in (0, 120, 240):
+        in_plain = (angle > start + 60) & (angle < start + 120)
+        in_reeded = (angle > start) & (angle < start + 60)
+        assert not np.any(low & in_plain)
+        where = angle[low & in_reeded]
+        assert where.min() - start == pytest.approx(start + 60 - where.max(), abs=0.01)
+        assert where.min() - start < 2.5
+
+
+@pytest.mark.parametrize("pattern", ["60 50", "60", "x", "60 -60", "0.1 59.9"])
+def test_a_pattern_that_does_not_close_is_refused(pattern):
+    spec = spec_from_dict({"edge": {"finish": "reeded", "pattern": pattern}})
+    with pytest.raises(SpecError) as caught:
+        build_blank(spec, FINE)
+    assert caught.value.key == "edge.pattern"
+
+
+@pytest.mark.parametrize("profile", ["vee", "round", "square"])
+def test_a_groove_has_the_volume_pappus_gives_it(profile):
+    """Second theorem of Pappus: 2π·(distance of the centroid)·(area of the section)."""
+    base = {"diameter": 40.0, "thickness": 4.0, "chamfer": 0.0, "rim": {"width": 0.0}}
+    edge = {
+        "finish": "grooved",
+        "groove_width": 1.0,
+        "groove_depth": 0.5,
+        "groove_profile": profile,
+    }
+    _, pv, pf = made({"blank": base})
+    _, v, f = made({"blank": base, "edge": edge})
+    lost = closure(pv, pf).volume_mm3 - closure(v, f).volume_mm3
+    r = np.hypot(v[:, 0], v[:, 1])
+    groove = (np.abs(v[:, 2]) < 0.5 + 1e-9) & (r > 19)
+    order = np.unique(np.round(np.column_stack([v[groove, 2], r[groove]]), 9), axis=0)
+    z, r = order[:, 0], order[:, 1]
+    assert 20 - r.min() == pytest.approx(0.5, abs=2 * MICRON)
+    assert np.ptp(z[r > 20 - 1e-7]) == pytest.approx(1.0, abs=2 * MICRON)
+    # Exact by the frustums between neighbouring corners of the section.
+    whole = math.pi * 400 * np.ptp(z)
+    left = np.sum(math.pi * np.diff(z) * (r[1:] ** 2 + r[1:] * r[:-1] + r[:-1] ** 2) / 3)
+    assert lost == pytest.approx(whole - left, rel=2e-3)
+    if profile == "vee":  # R 20, d 0.5, w 1, sharp: 31.1541; corners rounded 0.05 take a little
+        assert lost == pytest.approx(31.1541, rel=0.04)
+
+
+def test_several_grooves_stand_evenly():
+    _, v, _ = made({"edge": {"finish": "grooved", "grooves": 3, "groove_width": 0.4}})
+    r = np.hypot(v[:, 0], v[:, 1])
+    deep = np.unique(np.round(v[np.abs(r - (20 - 0.25)) < 1e-6, 2], 6))
+    np.testing.assert_allclose(deep, [-0.8, 0.0, 0.8], atol=1e-5)  # thirds of 2.4 mm
+
+
+def test_reeds_and_grooves_together_close():
+    _, v, f = made({"edge": {"finish": "reeded and grooved", "reeds": 90}}, "draft")
+    assert notches_in(slice_at(v, f, 0.6), 20 - 0.12) == 90
+    r = np.hypot(*slice_at(v, f, 0.0).T)
+    assert r.max() == pytest.approx(20 - 0.25, abs=0.01)
+
+
+def test_slanted_reeds_are_slanted_and_warned_of():
+    spec = {"edge": {"finish": "reeded", "reeds": 60, "slant": 20.0, "depth": 0.3}}
+    blank, v, f = made(spec, "draft")
+    assert [x.rule for x in blank.findings if x.severity == "warning"] == ["slanted-reeds"]
+    turns = []
+    for z in (-0.8, 0.8):
+        outline = slice_at(v, f, z)
+        assert notches_in(outline, 20 - 0.15) == 60
+        # Phase of the 60th harmonic of the edge: where its notches stand.
+        angle = np.arctan2(outline[:, 1], outline[:, 0])
+        order = np.argsort(angle)
+        even = np.linspace(-np.pi, np.pi, 60 * 64, endpoint=False)
+        r = np.interp(even, angle[order], np.hypot(*outline[order].T), period=2 * np.pi)
+        turns.append(np.angle(np.sum(r * np.exp(-60j * even))) / -60)
+    step = 2 * math.pi / 60
+    turn = (turns[1] - turns[0] + step / 2) % step - step / 2
+    expected = 1.6 * math.tan(math.radians(20.0)) / 20.0
+    assert abs(turn) == pytest.approx(expected, rel=0.02)
+
+
+@pytest.mark.parametrize("outline", ["oval", "polygon", "constant-width"])
+def test_reeds_follow_any_outline_by_arc_length(outline):
+    """Notches are counted on the cut; every land keeps to the outline, every root to depth."""
+    blank = {"outline": outline, "height": 30.0, "corner_radius": 2.0, "chamfer": 0.4}
+    plain = made({"blank": blank})
+    reeded = made({"blank": blank, "edge": {"finish": "reeded", "reeds": 140, "depth": 0.25}})
+    smooth, cut = slice_at(*plain[1:], 0.01), slice_at(*reeded[1:], 0.01)
+    path = trimesh.path.polygons.Polygon(smooth)
+    from shapely import points as to_points
+
+    far = path.exterior.distance(to_points(cut))
+    assert far.max() == pytest.approx(0.25, abs=3 * MICRON)
+    deep = far > 0.125
+    assert np.count_nonzero(deep & ~np.roll(deep, 1)) == 140
+    assert reeded[0].facts["reeds"] == 140
+
+
+def test_no_reed_stands_across_a_corner():
+    """A square with corners of 0.3 mm: each corner is land."""
+    blank = {"outline": "polygon", "sides": 4, "diameter": 30.0, "corner_radius": 0.3}
+    _, v, f = made({"blank": blank, "edge": {"finish": "reeded", "reeds": 101}})
+    cut = slice_at(v, f, 0.01)
+    corner = np.hypot(*cut.T) > 15.0 - 0.05
+    assert np.count_nonzero(corner & ~np.roll(corner, 1)) == 4
+    assert np.hypot(*cut.T).max() == pytest.approx(15.0, abs=2 * MICRON)
+
+
+@pytest.mark.parametrize(
+    ("edge", "key", "words"),
+    [
+        ({"reeds": 60, "width": 3.0}, "edge.reeds", "overlap"),
+        ({"pitch": 0.5, "width": 0.6}, "edge.pitch", "overlap"),
+        ({"reeds": 2}, "edge.reeds", "at least 3"),
+        ({"reeds": 52, "corner_radius": 3.0}, "edge.corner_radius", "at most"),
+        ({"reeds": 52, "depth": 2.0}, "edge.depth", "through the rim"),
+        ({"finish": "grooved", "groove_width": 2.6}, "edge.groove_width", "do not fit"),
+        ({"finish": "grooved", "groove_depth": 19.0}, "edge.groove_depth", "less deep"),
+        ({"reeds": 300, "depth": 9.0, "corner_radius": 0.0}, "edge.depth", "through the rim"),
+    ],
+)
+def test_edges_that_cannot_be_made_get_one_line(edge, key, words):
+    with pytest.raises(SpecError) as caught:
+        build_blank(spec_from_dict({"edge": {"finish": "reeded", **edge}}), FINE)
+    assert caught.value.key == key
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize("profile", ["vee", "round", "square"])
+@pytest.mark.parametrize("opening", [0.3, 1.0, 3.0])
+@pytest.mark.parametrize("depth", [0.05, 0.3, 1.5])
+@pytest.mark.parametrize("corner", [0.0, 0.05, 0.3])
+def test_a_drawn_notch_is_smooth_true_and_never_overhangs(profile, opening, depth, corner):
+    section = draw_notch(Notch(profile, opening, depth, corner), 20.0, FINE)
+    if section is None:
+        with pytest.raises(SpecError, match=r"do not fit|cannot be"):
+            fit_notch(Notch(profile, opening, depth, corner), 20.0, FINE, "edge.corner_radius")
+        return
+    r = np.hypot(section[:, 0], section[:, 1])
+    assert 20.0 - r.min() == pytest.approx(depth, abs=MICRON)
+    assert r[0] == pytest.approx(20.0, abs=1e-9)
+    assert r.max() <= 20.0 + 1e-9
+    turn = np.arctan2(section[0, 0], section[0, 1]) - np.arctan2(section[-1, 0], section[-1, 1])
+    assert turn * 20.0 == pytest.approx(opening, abs=1e-9)
+    assert np.all(np.diff(np.arctan2(-section[:, 0], section[:, 1])) > 0)
+    np.testing.assert_allclose(section[::-1] * (-1, 1), section, atol=1e-12)
+    if corner:
+        way = np.diff(section, axis=0)
+        heading = np.unwrap(np.arctan2(way[:, 1], way[:, 0]))
+        assert np.degrees(np.abs(np.diff(heading))).max() < 26.0
