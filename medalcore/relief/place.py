@@ -1,4 +1,4 @@
-"""Turning, scaling and placing a model on its face, and its depth map there."""
+"""Turning, cutting, scaling and placing a model on its face, and its depth map there."""
 
 from __future__ import annotations
 
@@ -12,9 +12,12 @@ from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..raster import top_surface
 from ..spec import Relief
+from .clip import clipped
 from .source import SourceMesh
+from .surface import smoothed
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 MARGIN_PIXELS = 8
 """Empty pixels round the silhouette, where a wall's foot and a smooth outline find room."""
@@ -40,7 +43,6 @@ def turned(vertices: FloatArray, turn: tuple[float, float, float]) -> FloatArray
         return vertices
     matrix = np.eye(3)
     for axis, degrees in enumerate(turn):
-        # whole quarter turns are exact, so that a turned model keeps its level planes level
         c, s = _cos_sin(degrees)
         one = np.eye(3)
         j, k = (axis + 1) % 3, (axis + 2) % 3
@@ -51,13 +53,14 @@ def turned(vertices: FloatArray, turn: tuple[float, float, float]) -> FloatArray
 
 
 def _cos_sin(degrees: float) -> tuple[float, float]:
+    # quarter turns are exact, so that level planes stay level
     quarter = {0.0: (1.0, 0.0), 90.0: (0.0, 1.0), 180.0: (-1.0, 0.0), 270.0: (0.0, -1.0)}
     known = quarter.get(degrees % 360.0)
     return known or (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
 
 
-def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
-    """Bring a model into face coordinates.
+def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArray, IntArray]:
+    """Bring a model into face coordinates, facets as they are.
 
     The middle of its box, seen from above, comes to ``at``; depth is scaled with width.
 
@@ -65,7 +68,7 @@ def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
     ----------
     mesh : SourceMesh
     spec : Relief
-        Its ``turn``, ``fit`` and ``at``.
+        Its ``turn``, ``mirror``, ``cut``, ``fit`` and ``at``.
     ground : Ground
         The field that ``fit = 0`` fills.
 
@@ -73,18 +76,52 @@ def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
     -------
     vertices : (n, 3) float64
         mm; the lowest point is at z = 0.
+    triangles : (m, 3) int64
 
     Raises
     ------
     SpecError
         If the model is seen exactly edge-on, or is to fill a field that its middle is not on.
     """
+    points, triangles = _cut(_looked_at(mesh, spec), mesh.triangles, spec)
+    return _fitted(points, mesh.name, spec, ground), triangles
+
+
+def _looked_at(mesh: SourceMesh, spec: Relief) -> FloatArray:
     points = turned(mesh.vertices, spec.turn)
+    return points * np.array([-1.0, 1.0, 1.0]) if spec.mirror else points
+
+
+def _cut(points: FloatArray, triangles: IntArray, spec: Relief) -> tuple[FloatArray, IntArray]:
+    """Take away what lies below the cut at the foot and behind the one at the back.
+
+    Both planes are seen edge-on or face the back, so that the open cuts do not show.
+    """
+    cut = spec.cut
+    if not cut.foot and not cut.back:
+        return points, triangles
+    low, high = points.min(axis=0), points.max(axis=0)
+    if cut.back:
+        level = float(low[2] + cut.back * (high[2] - low[2]))
+        points, triangles = clipped(points, triangles, np.array([0.0, 0.0, 1.0]), level)
+    if cut.foot:
+        angle = math.radians(cut.slant)
+        normal = np.array([-math.sin(angle), math.cos(angle), 0.0])
+        through = np.array([(low[0] + high[0]) / 2, low[1] + cut.foot * (high[1] - low[1]), 0.0])
+        points, triangles = clipped(points, triangles, normal, float(normal @ through))
+    if not len(triangles):
+        raise SpecError("nothing of the model is left above it; cut away less", key="cut")
+    used, faces = np.unique(triangles, return_inverse=True)
+    return points[used], faces.reshape(-1, 3)
+
+
+def _fitted(points: FloatArray, name: str, spec: Relief, ground: Ground) -> FloatArray:
+    """Scale and move points to their place on the face."""
     low, high = points.min(axis=0), points.max(axis=0)
     span = high - low
     if min(span[0], span[1]) <= 1e-9 * max(span):
         raise SpecError(
-            f"{mesh.name} is flat and seen edge-on; turn it so that its face looks up (+z)",
+            f"{name} is flat and seen edge-on; turn it so that its face looks up (+z)",
             key="turn",
         )
     points = points - np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
@@ -92,22 +129,28 @@ def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
         scale = spec.fit / max(span[0], span[1])
     else:
         reach = float(np.sqrt(np.square(points[:, :2]).sum(axis=1).max()))
-        scale = _room(spec, ground) / reach
-    placed: FloatArray = points * scale
-    placed[:, :2] += spec.at
-    return placed
+        scale = room(spec, ground) / reach
+    points *= scale
+    points[:, :2] += spec.at
+    return points
 
 
-def _room(spec: Relief, ground: Ground) -> float:
-    """Return how far a relief that fills the field may reach from its middle, mm."""
-    room = ground.radius * (1.0 - CLEARANCE) - math.hypot(*spec.at)
-    if room <= 0:
+def room(spec: Relief, ground: Ground) -> float:
+    """Return how far a relief that fills the field may reach from its middle, mm.
+
+    Raises
+    ------
+    SpecError
+        If its middle is not on the field.
+    """
+    left = ground.radius * (1.0 - CLEARANCE) - math.hypot(*spec.at)
+    if left <= 0:
         raise SpecError(
             f"{spec.at[0]:g}, {spec.at[1]:g} is off the field of radius {ground.radius:g} mm; "
             "a relief that fills the field (fit = 0) needs its middle on it",
             key="at",
         )
-    return room
+    return left
 
 
 def grid_round(low: FloatArray, high: FloatArray, pixels: int) -> Grid:
@@ -133,8 +176,35 @@ def grid_round(low: FloatArray, high: FloatArray, pixels: int) -> Grid:
     )
 
 
+def box_of(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArray, FloatArray]:
+    """Return the part of a box that the crop leaves.
+
+    Raises
+    ------
+    SpecError
+        If it leaves nothing.
+    """
+    if spec.crop.shape == "none":
+        return low, high
+    half = np.array([spec.crop.width, spec.crop.height]) / 2
+    low, high = np.maximum(low, spec.at - half), np.minimum(high, spec.at + half)
+    if (high <= low).any():
+        raise SpecError("nothing of the relief lies inside it; enlarge it", key="crop")
+    return low, high
+
+
+def cropped(grid: Grid, mask: NDArray[np.bool_], spec: Relief) -> NDArray[np.bool_]:
+    """Return the mask inside the crop."""
+    if spec.crop.shape == "none":
+        return mask
+    u = 2 * (grid.u() - spec.at[0])[None, :] / spec.crop.width
+    v = 2 * (grid.v() - spec.at[1])[:, None] / spec.crop.height
+    inside = np.hypot(u, v) <= 1 if spec.crop.shape == "oval" else (abs(u) <= 1) & (abs(v) <= 1)
+    return mask & inside
+
+
 def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> HeightField:
-    """Return the depth of a placed model, uncompressed.
+    """Return the depth of a placed model, facets smoothed, uncompressed.
 
     Parameters
     ----------
@@ -152,17 +222,37 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
     Raises
     ------
     SpecError
-        As `place`.
+        As `place`; or if nothing is left of the model.
     """
-    points = place(mesh, spec, ground)
-    grid = grid_round(points[:, :2].min(axis=0), points[:, :2].max(axis=0), pixels)
-    heights, _ = top_surface(points, mesh.triangles, grid)
-    mask = np.isfinite(heights)
+    points, triangles = _smooth(mesh, spec, ground, pixels)
+    points = _fitted(points, mesh.name, spec, ground)
+    low, high = box_of(points[:, :2].min(axis=0), points[:, :2].max(axis=0), spec)
+    grid = grid_round(low, high, pixels)
+    heights, _ = top_surface(points, triangles, grid)
+    mask = cropped(grid, np.isfinite(heights), spec)
     if not mask.any():
-        raise SpecError(
-            f"{mesh.name} shows no surface from above; turn it so that its face looks up (+z)",
-            key="turn",
-        )
+        key, what = ("crop", "enlarge it") if spec.crop.shape != "none" else ("turn", "turn it")
+        raise SpecError(f"{mesh.name} shows no surface from above; {what}", key=key)
     heights -= heights[mask].min()
     heights[~mask] = 0.0
     return HeightField(grid, heights.astype(np.float32), mask)
+
+
+def _smooth(
+    mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int
+) -> tuple[FloatArray, IntArray]:
+    """Return the model looked at, smooth and cut; its size is not settled yet."""
+    points, triangles = _looked_at(mesh, spec), mesh.triangles
+    left, _ = _cut(points, triangles, spec)
+    if spec.crease > 0:
+        scale = float(np.ptp(_fitted(left, mesh.name, spec, ground)[:, :2], axis=0).max())
+        size = float(np.ptp(left[:, :2], axis=0).max())
+        # what is cropped is looked at more closely
+        wide = (
+            min(scale, max(spec.crop.width, spec.crop.height))
+            if spec.crop.shape != "none"
+            else scale
+        )
+        pixel = wide / scale * size / pixels
+        points, triangles = smoothed(points, triangles, pixel, math.radians(spec.crease))
+    return _cut(points, triangles, spec)

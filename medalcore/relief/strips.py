@@ -18,11 +18,38 @@ UNEVEN = 8.0
 EVEN = 2.5
 """Longest to shortest edge that the pieces of a strip come to."""
 
+LEAN = np.radians(15.0)
+"""Angle of strips round a vertex to their mean from which it is the tip of a cone."""
+
 FLAT = 0.02
 """Bend between triangles, radians, up to which they count as one flat face."""
 
 ROUNDS = 14
 MOST = 100_000
+
+
+def strips(mesh: EdgedMesh) -> BoolArray:
+    """Tell which triangles are much longer than wide."""
+    length = mesh.lengths()[mesh.edges]
+    long: BoolArray = length.max(axis=1) > UNEVEN * length.min(axis=1)
+    return long
+
+
+def tips(mesh: EdgedMesh) -> BoolArray:
+    """Tell which vertices are the tips of cones: strips lean together there from all sides."""
+    count = len(mesh.vertices)
+    normals = mesh.normals()
+    total = np.zeros((count, 3))
+    for axis in range(3):
+        for k in range(3):
+            total[:, axis] += np.bincount(mesh.triangles[:, k], normals[:, axis], minlength=count)
+    mean = _unit(total)[mesh.triangles]
+    leaning = np.einsum("ijk,ik->ij", mean, normals) < np.cos(LEAN)
+    leaning &= strips(mesh)[:, None]
+    tip = np.ones(count, dtype=bool)
+    tip[mesh.triangles[~leaning]] = False
+    tip[mesh.ends[mesh.kind != SMOOTH].ravel()] = False
+    return tip
 
 
 def corner_normals(mesh: EdgedMesh) -> FloatArray:
@@ -57,7 +84,9 @@ def corner_normals(mesh: EdgedMesh) -> FloatArray:
     total: FloatArray = np.stack(
         [np.bincount(group, weighted[:, k], minlength=3 * m) for k in range(3)], axis=1
     )[group].astype(np.float64)
-    return _unit(total).reshape(m, 3, 3)
+    mean = _unit(total).reshape(m, 3, 3)
+    tip = mesh.fixed[mesh.triangles] & tips(mesh)[mesh.triangles]
+    return np.where(tip[..., None], mesh.normals()[:, None, :], mean)
 
 
 def evened(mesh: EdgedMesh, chosen: BoolArray, limit: float) -> EdgedMesh:
@@ -71,8 +100,7 @@ def evened(mesh: EdgedMesh, chosen: BoolArray, limit: float) -> EdgedMesh:
     limit : float
         Edges no longer than this stay whole, mm.
     """
-    length = mesh.lengths()[mesh.edges]
-    chosen = chosen & (length.max(axis=1) > UNEVEN * length.min(axis=1))
+    chosen = chosen & strips(mesh)
     if not chosen.any():
         return mesh
     normals = corner_normals(mesh)

@@ -46,11 +46,20 @@ class EdgedMesh:
     kind: NDArray[np.uint8]
     fixed: BoolArray
 
+    def _crosses(self) -> tuple[FloatArray, FloatArray]:
+        """Return cross products of the triangles' sides (m, 3) and their lengths (m,)."""
+        a, b, c = (self.vertices.take(self.triangles[:, k], axis=0) for k in range(3))
+        p, q = (b - a).T, (c - a).T
+        cross = np.stack([p[i - 2] * q[i - 1] - p[i - 1] * q[i - 2] for i in range(3)], axis=1)
+        return cross, np.sqrt(np.einsum("ij,ij->i", cross, cross))
+
+    def areas(self) -> FloatArray:
+        """Return the areas of the triangles, (m,)."""
+        return self._crosses()[1] / 2
+
     def normals(self) -> FloatArray:
         """Return unit normals of the triangles, (m, 3); 0 where there is no area."""
-        a, b, c = (self.vertices[self.triangles[:, k]] for k in range(3))
-        cross = np.cross(b - a, c - a)
-        length = np.sqrt(np.einsum("ij,ij->i", cross, cross))
+        cross, length = self._crosses()
         unit: FloatArray = cross / np.maximum(length, 1e-300)[:, None]
         return unit
 

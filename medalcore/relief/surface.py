@@ -13,7 +13,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from .strips import evened
+from ..grid import Grid
+from ..raster import top_surface
+from .strips import evened, strips, tips
 from .subdivide import (
     CREASE,
     OPEN,
@@ -34,6 +36,12 @@ LONGEST = 3.0
 
 BEND = 0.005
 """Bend between triangles, radians, that is not seen even in raking light."""
+
+FACET = 0.06
+"""Bend times length between triangles, radians times pixels, that is not seen either."""
+
+BUILT = np.radians(30.0)
+"""Bend from which edges of strips are sharp: strips come from built, not from modelled forms."""
 
 MOST = 3_000_000
 """Triangles beyond which nothing is split any further."""
@@ -75,8 +83,11 @@ def smoothed(
     needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), LONGEST * pixel)
     if not needed.any():
         return vertices, triangles
+    needed &= _visible(mesh, np.ones(len(needed), dtype=bool), pixel)
+    for _ in range(2):  # what the points to be moved are measured by has to be even too
+        needed = _touching(mesh.triangles, needed, len(mesh.vertices))
     mesh = evened(mesh, needed, LONGEST * pixel)
-    parts = [(vertices, triangles[~near]), *_grown(mesh, LONGEST * pixel)]
+    parts = [(vertices, triangles[~near]), *_grown(mesh, pixel)]
     shift = np.cumsum([0, *(len(v) for v, _ in parts)])
     return (
         np.concatenate([v for v, _ in parts]),
@@ -101,7 +112,7 @@ def _touching(triangles: IntArray, chosen: BoolArray, count: int) -> BoolArray:
     """Tell which triangles share a vertex with a chosen one."""
     used = np.zeros(count, dtype=bool)
     used[triangles[chosen].ravel()] = True
-    touching: BoolArray = used[triangles].any(axis=1)
+    touching: BoolArray = np.logical_or.reduce(used[triangles], axis=1)
     return touching
 
 
@@ -117,7 +128,7 @@ def _prepared(vertices: FloatArray, triangles: IntArray, crease: float) -> Edged
     faces = same[np.flatnonzero((same != np.roll(same, 1, axis=1)).all(axis=1))]
     mesh = _turned_alike(edged(points[first], faces))
     mesh = _creased(mesh, crease)
-    return replace(mesh, fixed=_corners(mesh, crease))
+    return replace(mesh, fixed=_corners(mesh, crease) | tips(mesh))
 
 
 def _turned_alike(mesh: EdgedMesh) -> EdgedMesh:
@@ -148,7 +159,9 @@ def _turned_alike(mesh: EdgedMesh) -> EdgedMesh:
 def _creased(mesh: EdgedMesh, crease: float) -> EdgedMesh:
     """Mark edges that bend by the crease angle or more, in lines without loose ends."""
     kind = mesh.kind.copy()
-    steep = (kind == SMOOTH) & (mesh.bends() >= crease)
+    least = np.full(len(kind), crease)
+    least[mesh.edges[strips(mesh)]] = min(crease, BUILT)
+    steep = (kind == SMOOTH) & (mesh.bends() >= least)
     while steep.any():
         ends = mesh.ends[steep | (kind != SMOOTH)]
         meeting = np.bincount(ends.ravel(), minlength=len(mesh.vertices))
@@ -187,20 +200,38 @@ def _corners(mesh: EdgedMesh, crease: float) -> BoolArray:
 
 
 def _needed(mesh: EdgedMesh, owned: BoolArray, limit: float) -> BoolArray:
-    """Tell which owned triangles have a long edge that is seen to bend."""
+    """Tell which owned triangles bend against neighbours and are wide enough to be seen."""
     bend = mesh.bends()
+    length = mesh.lengths()
+    first, last = mesh.sides()
+    area = mesh.areas()
+    size = 2 * np.maximum(area[first], area[last]) / np.maximum(length, 1e-300)  # across the edge
     sharp = mesh.kind != SMOOTH
-    bend[sharp] = 0.0
     if sharp.any():
         turning, meeting = _turning(mesh)
         turning[(meeting != 2) | mesh.fixed] = 0.0
         bend[sharp] = turning[mesh.ends[sharp]].max(axis=1)
-    seen = (bend > BEND) & (mesh.lengths() > limit)
-    needed: BoolArray = owned & seen[mesh.edges].any(axis=1)
+        size[sharp] = length[sharp]
+    seen = (bend > BEND) & (size > limit) & (bend * size > FACET / LONGEST * limit)
+    needed: BoolArray = owned & np.logical_or.reduce(seen[mesh.edges], axis=1)
     return needed
 
 
-def _grown(mesh: EdgedMesh, limit: float) -> Iterator[tuple[FloatArray, IntArray]]:
+def _visible(mesh: EdgedMesh, owned: BoolArray, pixel: float) -> BoolArray:
+    """Tell which triangles are seen from above, or have a vertex in common with such."""
+    low, high = mesh.vertices[:, :2].min(axis=0), mesh.vertices[:, :2].max(axis=0)
+    pitch = max(2.0 * pixel, float((high - low).max()) / 2048)
+    cols, rows = (int(n) + 1 for n in np.ceil((high - low) / pitch))
+    grid = Grid(float(low[0]), float(high[1]), pitch, rows, cols)
+    rows_of = np.flatnonzero(owned)
+    _, index = top_surface(mesh.vertices, mesh.triangles[rows_of], grid, with_index=True)
+    assert index is not None
+    seen = np.zeros(len(owned), dtype=bool)
+    seen[rows_of[index[index >= 0]]] = True
+    return _touching(mesh.triangles, seen, len(mesh.vertices))
+
+
+def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray]]:
     """Yield what is fine enough, level after level, on the surface that all levels share.
 
     A triangle that is split beside one that is not leaves a slit between the old edge and
@@ -214,7 +245,9 @@ def _grown(mesh: EdgedMesh, limit: float) -> Iterator[tuple[FloatArray, IntArray
     owned = np.ones(len(mesh.triangles), dtype=bool)
     done = 0
     for level in range(12):
-        needed = _needed(mesh, owned, limit)
+        needed = _needed(mesh, owned, LONGEST * pixel)
+        if level == 0 or np.count_nonzero(needed) > 1000:
+            needed &= _visible(mesh, owned, pixel)
         if done + 4 * np.count_nonzero(needed) > MOST:
             needed[:] = False
         points = limit_points(mesh)

@@ -8,11 +8,13 @@ from .edge import Edge
 from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
 from .lettering import Inscription, Legend
 from .medal import Face, Field, Identity, MedalSpec
-from .relief import Relief
+from .relief import Crop, Cut, Picture, Relief
 
 __all__ = [
     "Blank",
     "Border",
+    "Crop",
+    "Cut",
     "Drill",
     "Edge",
     "Face",
@@ -24,6 +26,7 @@ __all__ = [
     "Legend",
     "Loop",
     "MedalSpec",
+    "Picture",
     "Relief",
     "Rim",
     "Table",

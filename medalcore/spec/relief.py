@@ -7,26 +7,126 @@ from typing import Annotated, Literal
 from .base import Pair, Table, Triple, doc
 
 
+class Cut(Table, frozen=True):
+    """Planes a model is cut at before it is placed, as a bust is cut below the shoulders."""
+
+    foot: Annotated[
+        float,
+        doc("Share of the model's height, as seen, that is cut away at its foot", ge=0, le=0.95),
+    ] = 0.0
+    slant: Annotated[
+        float,
+        doc("Slant of that cut, rising to the right above 0", unit="deg", ge=-80, le=80),
+    ] = 0.0
+    back: Annotated[
+        float,
+        doc("Share of the model's depth, as seen, that is cut away at its back", ge=0, le=0.95),
+    ] = 0.0
+
+
+class Crop(Table, frozen=True):
+    """A shape on the face, round the middle of the relief, outside which nothing is modelled."""
+
+    shape: Annotated[Literal["none", "oval", "rectangle"], doc("Shape of the crop")] = "none"
+    width: Annotated[
+        float,
+        doc("Width of the crop", unit="mm", when={"shape": ("oval", "rectangle")}, gt=0, le=1000),
+    ] = 20.0
+    height: Annotated[
+        float,
+        doc("Height of the crop", unit="mm", when={"shape": ("oval", "rectangle")}, gt=0, le=1000),
+    ] = 20.0
+
+
+class Picture(Table, frozen=True):
+    """What the grey values of a depth picture stand for; models do not need it."""
+
+    black: Annotated[
+        float, doc("Depth that black stands for at the placed size", unit="mm", ge=-1000, le=1000)
+    ] = 0.0
+    white: Annotated[
+        float,
+        doc(
+            "Depth that white stands for; black and white both 0: white is nearest, by a quarter "
+            "of the larger side",
+            unit="mm",
+            ge=-1000,
+            le=1000,
+        ),
+    ] = 0.0
+    empty: Annotated[
+        Literal["lowest", "none"],
+        doc("Which pixels are no part of the relief besides transparent ones: the lowest, or none"),
+    ] = "lowest"
+
+
 class Relief(Table, frozen=True):
     """One modelled image on a face."""
 
     source: Annotated[
-        str, doc("Model file (STL, OBJ, PLY, OFF, GLB), or object:NAME inside Blender", min_length=1)
+        str,
+        doc(
+            "Model (STL, OBJ, PLY, OFF, GLB), depth picture (PNG, TIFF), or object:NAME in Blender",
+            min_length=1,
+        ),
     ]
     turn: Annotated[
-        Triple, doc("Turns of the model about its own x, y and z axes before it is looked at from above", unit="deg")
+        Triple,
+        doc(
+            "Turns about x, then y, then z before the model is looked at from above (+z); "
+            "-90 about x shows the front of one that stands upright in Blender",
+            unit="deg",
+        ),
     ] = (0.0, 0.0, 0.0)
-    fit: Annotated[float, doc("Larger side of the relief; 0 fills the field", unit="mm", ge=0, le=1000)] = 0.0
-    at: Annotated[Pair, doc("Where the middle of the relief lies, from the middle of the face", unit="mm")] = (0.0, 0.0)
-    height: Annotated[float, doc("Height of the highest point above the field", unit="mm", gt=0, le=50)] = 0.5
+    mirror: Annotated[bool, doc("Swap left and right")] = False
+    fit: Annotated[
+        float, doc("Larger side of the relief; 0 fills the field", unit="mm", ge=0, le=1000)
+    ] = 0.0
+    at: Annotated[
+        Pair, doc("Where the middle of the relief lies, from the middle of the face", unit="mm")
+    ] = (0.0, 0.0)
+    cut: Cut = Cut()
+    crop: Crop = Crop()
+    crease: Annotated[
+        float,
+        doc(
+            "Angle at which edges of a coarse model stay sharp, facets below it are smoothed; "
+            "0 keeps every facet",
+            unit="deg",
+            ge=0,
+            le=180,
+        ),
+    ] = 65.0
+    picture: Picture = Picture()
+    height: Annotated[
+        float, doc("Height of the highest point above the field", unit="mm", gt=0, le=50)
+    ] = 0.5
     compression: Annotated[
         Literal["gradient", "linear"], doc("How the model's depth is brought to the height")
     ] = "gradient"
     detail: Annotated[
-        float, doc("Fine modelling against broad modelling; 1 is even", when={"compression": ("gradient",)}, ge=0, le=4)
+        float,
+        doc(
+            "Fine modelling against broad modelling; 1 is even",
+            when={"compression": ("gradient",)},
+            ge=0,
+            le=4,
+        ),
+    ] = 1.0
+    edges: Annotated[
+        float,
+        doc(
+            "How hard one part stands before another; 1 is even, 0 lets them run together",
+            when={"compression": ("gradient",)},
+            ge=0,
+            le=4,
+        ),
     ] = 1.0
     foot: Annotated[
-        float, doc("Least height inside the outline; 0 chooses it from the height", unit="mm", ge=0, le=5)
+        float,
+        doc("Least height inside the outline; 0 chooses it from the height", unit="mm", ge=0, le=5),
     ] = 0.0
-    draft: Annotated[float, doc("Draft of the wall at the outline, from upright", unit="deg", ge=0, le=60)] = 10.0
+    draft: Annotated[
+        float, doc("Draft of the wall at the outline, from upright", unit="deg", ge=0, le=60)
+    ] = 10.0
     settle: Annotated[bool, doc("Bring overhangs and floating parts down to the field")] = True

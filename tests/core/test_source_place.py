@@ -56,7 +56,7 @@ def test_the_silhouette_is_as_wide_as_asked_and_where_asked():
 def test_fit_zero_fills_the_field_and_no_more():
     """The farthest point stays within the field, close to its border, also off centre."""
     for at in ((0.0, 0.0), (4.0, 3.0)):
-        points = place(_cone(), Relief(source="cone", at=at), GROUND)
+        points, _ = place(_cone(), Relief(source="cone", at=at), GROUND)
         reach = np.hypot(points[:, 0], points[:, 1]).max()
         assert 0.9 * GROUND.radius < reach < GROUND.radius
     with pytest.raises(SpecError, match="off the field"):
