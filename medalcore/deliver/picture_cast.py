@@ -13,7 +13,7 @@ from ..medal import Medal
 from ..raster import top_surface
 from .picture_metals import Look, look_of
 from .picture_normals import corner_normals
-from .picture_relief import Relief, relief_of
+from .picture_relief import Bearing, Relief, relief_of
 from .picture_shade import mottled
 from .picture_studio import LAMPS, Lamp
 from .stl import unit_normals
@@ -47,8 +47,6 @@ class Cast:
     relief : Relief
     uneven : (rows, cols) float32
         Variation of the toning.
-    lit : tuple of (rows, cols) float32
-        Share seen of each lamp.
     """
 
     vertices: FloatArray
@@ -61,7 +59,6 @@ class Cast:
     grid: Grid
     relief: Relief
     uneven: NDArray[np.float32]
-    lit: tuple[NDArray[np.float32], ...]
 
     def on_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
         """Return where points before the camera lie on the maps: row, column, and z in mm.
@@ -148,7 +145,8 @@ def cast_of(
     group = medal.zone[towards].astype(np.int64) * 3 + medal.side[towards]
     grid = grid_over(face, pixel)
     mean = _heights(face, medal.triangles, grid)
-    relief = relief_of(mean, pixel, scale_mm=_RIDGE_MM)
+    bearings = [_bearing(lamp, studio @ rotation) for lamp in LAMPS]
+    relief = relief_of(mean, pixel, _RIDGE_MM, bearings)
     return Cast(
         points,
         triangles,
@@ -160,7 +158,6 @@ def cast_of(
         grid,
         relief,
         mottled(grid.rows, grid.cols, pixel),
-        tuple(relief.lit(*_bearing(lamp, studio @ rotation), lamp.spread_deg) for lamp in LAMPS),
     )
 
 
@@ -182,14 +179,16 @@ def _heights(face: FloatArray, triangles: NDArray[np.int64], grid: Grid) -> NDAr
     inset = grid.pixel / 4.0
     fine = Grid(grid.left - inset, grid.top + inset, grid.pixel / 2.0, grid.rows * 2, grid.cols * 2)
     heights, _ = top_surface(face, triangles, fine)
-    heights = np.maximum(heights, face[:, 2].min()).astype(np.float32)
-    total = heights[0::2] + heights[1::2]
-    mean = total[:, 0::2] + total[:, 1::2]
-    mean *= np.float32(0.25)
-    return np.asarray(mean)
+    np.maximum(heights, face[:, 2].min(), out=heights)
+    total = np.zeros(grid.shape)
+    for i in (0, 1):
+        for j in (0, 1):
+            total += heights[i::2, j::2]
+    return (total / 4.0).astype(np.float32)
 
 
-def _bearing(lamp: Lamp, rotation: FloatArray) -> tuple[float, float]:
-    """Return azimuth and elevation of a lamp over a face that was turned, degrees."""
+def _bearing(lamp: Lamp, rotation: FloatArray) -> Bearing:
+    """Return where a lamp stands over a face that was turned."""
     x, y, z = rotation.T @ lamp.direction
-    return float(np.degrees(np.arctan2(y, x))), float(np.degrees(np.arcsin(np.clip(z, -1, 1))))
+    azimuth, elevation = np.degrees([np.arctan2(y, x), np.arcsin(np.clip(z, -1.0, 1.0))])
+    return Bearing(float(azimuth), float(elevation), lamp.spread_deg)

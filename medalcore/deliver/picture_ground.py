@@ -84,7 +84,7 @@ def standing_on_paper(casts: Sequence[Cast], up: FloatArray) -> Backdrop:
             thrown = points - (height / (toward @ up))[:, None] * toward
             seen, _ = top_surface(thrown, triangles, coarse)
             light += weight * np.isneginf(seen)
-        soft = 1.0 - _blurred((1.0 - light).astype(np.float32), 1.5, np.zeros(2))
+        soft = _blurred(light.astype(np.float32), 1.5, np.zeros(2))
         shade = Image.fromarray(soft.astype(np.float32))
         return paper(np.asarray(shade.resize((cols, rows), Image.Resampling.BICUBIC)))
 
@@ -124,12 +124,12 @@ def paper(shade: NDArray[np.float32]) -> NDArray[np.float32]:
 def _blurred(
     mask: NDArray[np.float32], sigma: float, moved: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return a mask blurred by a Gaussian and moved (right, up), pixels; 0 beyond its border."""
+    """Return a mask blurred by a Gaussian and moved (right, up), in pixels."""
     pad = math.ceil(3.0 * sigma + float(np.abs(moved).max())) + 1
-    wide = np.pad(mask.astype(np.float64), ((0, pad), (0, pad)))
+    wide = np.pad(mask.astype(np.float64), pad, mode="edge")
     fy = np.fft.fftfreq(wide.shape[0])[:, None]
     fx = np.fft.rfftfreq(wide.shape[1])[None, :]
     gain = np.exp(-2.0 * (math.pi * sigma) ** 2 * (fx * fx + fy * fy))
     phase = np.exp(-2j * math.pi * (fx * moved[0] - fy * moved[1]))
     blurred = np.fft.irfft2(np.fft.rfft2(wide) * gain * phase, wide.shape)
-    return np.clip(blurred[: mask.shape[0], : mask.shape[1]], 0.0, 1.0)
+    return np.clip(blurred[pad:-pad, pad:-pad], 0.0, 1.0)

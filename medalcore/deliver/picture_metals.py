@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -41,7 +42,7 @@ class Look:
         """Return how long a photographer exposes it: bright metals shorter, yet not grey."""
         seen = [r + 2.0 * b for r, b in zip(self.reflectance, self.body, strict=True)]
         luminance = 0.2126 * seen[0] + 0.7152 * seen[1] + 0.0722 * seen[2]  # ITU-R BT.709
-        return _EXPOSURE * (0.5 / max(luminance, 0.1)) ** 0.5
+        return _EXPOSURE * math.sqrt(0.5 / max(luminance, 0.1))
 
 
 # Reflectances straight on: values from memory, of the order of published optical constants

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,29 @@ EASED_MM = 0.04
 """Radius of the sharpest edge that leaves a press or a mould (common practice, no source)."""
 
 
+@dataclass(frozen=True)
+class Bearing:
+    """Where a lamp stands over a face, and half its apparent width, all in degrees."""
+
+    azimuth: float
+    elevation: float
+    half: float
+
+    def weights(self) -> NDArray[np.float64]:
+        """Return what share of its light comes from each of `WAYS`; they sum to 1."""
+        off = (np.degrees([np.arctan2(v, u) for u, v in WAYS]) - self.azimuth + 180.0) % 360.0
+        share = np.maximum(0.0, 1.0 - np.abs(off - 180.0) / max(self.half, 400.0 / len(WAYS)))
+        return np.asarray(share / share.sum())
+
+    def over(self, skyline: Map) -> Map:
+        """Return how much of it stands above a skyline given as tangents, 0 to 1."""
+        t = np.degrees(np.arctan(skyline))
+        t *= np.float32(-0.5 / self.half)
+        t += np.float32((self.elevation + self.half) / (2.0 * self.half))
+        np.clip(t, 0.0, 1.0, out=t)
+        return np.asarray(t * t * (np.float32(3.0) - np.float32(2.0) * t))
+
+
 @dataclass(frozen=True, eq=False)
 class Relief:
     """Maps of a face, all (rows, cols) float32 on the grid of its height map.
@@ -32,8 +56,8 @@ class Relief:
         Share of the sky above a level spot that is not hidden, 0 to 1.
     ridge : Map
         How far a spot stands above its surroundings, −1 deep hollow to 1 sharp ridge.
-    horizon : (ways, rows, cols) float32
-        Tangent of the elevation of the skyline in each of `WAYS`.
+    lit : tuple of Map
+        How much of each lamp a spot sees, 0 to 1.
     eased : (rows, cols, 3) float32
         Heights after edges were eased by `EASED_MM`, mm, and their rise to the right and
         upwards.
@@ -41,32 +65,11 @@ class Relief:
 
     open_sky: Map
     ridge: Map
-    horizon: NDArray[np.float32]
+    lit: tuple[Map, ...]
     eased: NDArray[np.float32]
 
-    def lit(self, azimuth_deg: float, elevation_deg: float, half_deg: float) -> Map:
-        """Return how much of a lamp every spot sees, (rows, cols) 0 to 1.
 
-        Parameters
-        ----------
-        azimuth_deg, elevation_deg : float
-            Where the lamp stands over the face.
-        half_deg : float
-            Half its apparent width.
-        """
-        ways = len(WAYS)
-        bearing = np.degrees([np.arctan2(v, u) for u, v in WAYS])
-        off = (bearing - azimuth_deg + 180.0) % 360.0 - 180.0
-        weight = np.maximum(0.0, 1.0 - np.abs(off) / max(half_deg, 400.0 / ways))
-        total = np.zeros(self.open_sky.shape, dtype=np.float32)
-        for way in np.flatnonzero(weight):
-            skyline = np.degrees(np.arctan(self.horizon[way]))
-            t = np.clip((elevation_deg + half_deg - skyline) / (2.0 * half_deg), 0.0, 1.0)
-            total += np.float32(weight[way]) * (t * t * (3.0 - 2.0 * t))
-        return total / np.float32(weight.sum())
-
-
-def relief_of(heights: Map, pixel: float, scale_mm: float) -> Relief:
+def relief_of(heights: Map, pixel: float, scale_mm: float, lamps: Sequence[Bearing]) -> Relief:
     """Return the maps of a height map.
 
     The skyline is looked for at growing distances on a pyramid of ever coarser copies, so
@@ -80,25 +83,24 @@ def relief_of(heights: Map, pixel: float, scale_mm: float) -> Relief:
         Pitch, mm.
     scale_mm : float
         How high a spot stands that counts as a full ridge.
+    lamps : sequence of Bearing
     """
     levels = [np.ascontiguousarray(heights, dtype=np.float32)]
     while pixel * 2 ** len(levels) < _REACH_MM / 2.0 and min(levels[-1].shape) > 8:
         levels.append(_halved(levels[-1]))
-    horizon: NDArray[np.float32] | None = None
-    for step in reversed(range(len(levels))):
-        found = _skylines(levels[step], pixel * 2**step, near=step == 0)
-        if horizon is not None:
-            for way in range(len(WAYS)):
-                coarse = _doubled(horizon[way], levels[step].shape)
-                np.maximum(found[way], coarse, out=found[way])
-        horizon = found
-    assert horizon is not None
     hidden = np.zeros(heights.shape, dtype=np.float32)
+    lit = [np.zeros(heights.shape, dtype=np.float32) for _ in lamps]
+    weights = [lamp.weights() for lamp in lamps]
     for way in range(len(WAYS)):
-        square = horizon[way] * horizon[way]
-        hidden += square / (1.0 + square)  # sin²: what a cosine-weighted sky loses below it
-    sky = 1.0 - hidden / np.float32(len(WAYS))
-    return Relief(sky, _ridge(levels, pixel, scale_mm), horizon, _eased(levels[0], pixel))
+        skyline = _skyline(levels, pixel, WAYS[way])
+        for lamp, weight, total in zip(lamps, weights, lit, strict=True):
+            if weight[way]:
+                total += np.float32(weight[way]) * lamp.over(skyline)
+        skyline *= skyline
+        skyline /= np.float32(1.0) + skyline  # sin²: what a cosine-weighted sky loses below it
+        hidden += skyline
+    sky = np.float32(1.0) - hidden / np.float32(len(WAYS))
+    return Relief(sky, _ridge(levels, pixel, scale_mm), tuple(lit), _eased(levels[0], pixel))
 
 
 def _eased(heights: Map, pixel: float) -> NDArray[np.float32]:
@@ -113,27 +115,38 @@ def _eased(heights: Map, pixel: float) -> NDArray[np.float32]:
     return np.stack([eased, right, up], axis=-1)
 
 
-def _skylines(heights: Map, pixel: float, *, near: bool) -> NDArray[np.float32]:
-    """Return the steepest climb to a spot up to three pixels away, or three to six, per way.
+def _skyline(levels: list[Map], pixel: float, way: tuple[int, int]) -> Map:
+    """Return the tangent of the skyline's elevation towards (right, up), from coarse to fine."""
+    result: Map | None = None
+    for step in reversed(range(len(levels))):
+        found = _climb(levels[step], pixel * 2**step, way, near=step == 0)
+        if result is not None:
+            np.maximum(found, _doubled(result, found.shape), out=found)
+        result = found
+    assert result is not None
+    return result
+
+
+def _climb(heights: Map, pixel: float, way: tuple[int, int], *, near: bool) -> Map:
+    """Return the steepest climb to a spot up to three pixels away, or three to six.
 
     What stands in a far pixel may begin anywhere in it, on the average before its middle.
     """
     rows, cols = heights.shape
-    result = np.zeros((len(WAYS), rows, cols), dtype=np.float32)
-    for way, (u, v) in enumerate(WAYS):
-        length = float(np.hypot(u, v))
-        first, last, before = (1.0, 3.4, 0.0) if near else (2.8, 6.8, 0.4)
-        for step in range(math.ceil(first / length), int(last / length) + 1):
-            du, dv = u * step, -v * step
-            if abs(du) >= cols or abs(dv) >= rows:
-                break
-            here = np.s_[max(0, -dv) : rows - max(0, dv), max(0, -du) : cols - max(0, du)]
-            there = np.s_[max(0, dv) : rows - max(0, -dv), max(0, du) : cols - max(0, -du)]
-            climb = heights[there] - heights[here]
-            climb *= np.float32(1.0 / ((length * step - before) * pixel))
-            if near and step == 1:
-                climb *= np.float32(0.5)  # the next pixel is the same wall, half averaged away
-            np.maximum(result[way][here], climb, out=result[way][here])
+    result = np.zeros((rows, cols), dtype=np.float32)
+    length = math.hypot(*way)
+    first, last, before = (1.0, 3.4, 0.0) if near else (2.8, 6.8, 0.4)
+    for step in range(math.ceil(first / length), int(last / length) + 1):
+        du, dv = way[0] * step, -way[1] * step
+        if abs(du) >= cols or abs(dv) >= rows:
+            break
+        here = np.s_[max(0, -dv) : rows - max(0, dv), max(0, -du) : cols - max(0, du)]
+        there = np.s_[max(0, dv) : rows - max(0, -dv), max(0, du) : cols - max(0, -du)]
+        climb = heights[there] - heights[here]
+        climb *= np.float32(1.0 / ((length * step - before) * pixel))
+        if near and step == 1:
+            climb *= np.float32(0.5)  # the next pixel is the same wall, half averaged away
+        np.maximum(result[here], climb, out=result[here])
     return result
 
 

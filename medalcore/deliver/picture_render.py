@@ -92,7 +92,7 @@ def _seen_light(
     ny -= (map_row / np.float32(cast.grid.rows) - np.float32(0.5)) * np.float32(2.0 * _NEAR)
     at, relief = cast.nearest(map_row, map_col), cast.relief
     sky, ridge, uneven, *lit = (
-        m.ravel().take(at) for m in (relief.open_sky, relief.ridge, cast.uneven, *cast.lit)
+        m.ravel().take(at) for m in (relief.open_sky, relief.ridge, cast.uneven, *relief.lit)
     )
     if np.any(cast.studio != np.eye(3)):
         nx, ny, nz = (

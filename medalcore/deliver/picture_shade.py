@@ -77,7 +77,7 @@ _AMBIENT = 0.06
 _FLOOR = 0.38
 """Radiance of a lit field, over its reflectance, as a wall sees it."""
 
-_GRAZING = 0.6
+_GRAZING = 0.35
 """How much of Schlick's rise towards grazing a struck, slightly uneven surface keeps."""
 
 _MATT_OXIDE = 0.7
@@ -95,7 +95,7 @@ def _weighted(rows: NDArray[np.float32], weights: list[np.float32]) -> Row:
 def _toning(surface: Surface, look: Look) -> Row:
     """Return how much oxide lies at samples, 0 to 1: in hollows, rubbed off on ridges."""
     hollow = np.float32(1.1) * (np.float32(1.0) - surface.sky)
-    amount = np.float32(0.38) + hollow - np.float32(0.5) * surface.ridge + surface.grain
+    amount = np.float32(0.43) + hollow - np.float32(0.5) * surface.ridge + surface.grain
     np.clip(amount, 0.0, 1.0, out=amount)
     amount = amount * amount * (np.float32(3.0) - np.float32(2.0) * amount)
     return np.asarray(np.float32(look.toning) * amount)

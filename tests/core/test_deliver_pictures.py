@@ -14,7 +14,7 @@ from medalcore.deliver.picture import picture, png_bytes, portrait, write_png
 from medalcore.deliver.picture_cast import cast_of, turned
 from medalcore.deliver.picture_metals import LOOKS, look_of
 from medalcore.deliver.picture_normals import corner_normals
-from medalcore.deliver.picture_relief import relief_of
+from medalcore.deliver.picture_relief import Bearing, relief_of
 from medalcore.deliver.picture_shade import Surface, encoded, shaded
 from medalcore.deliver.picture_studio import LAMPS, Lamp, irradiance, look_up, mirrored, tables
 from medalcore.errors import DeliveryError
@@ -156,7 +156,7 @@ def wall(height: float, pixel: float) -> np.ndarray:
 def test_sky_before_a_long_wall(distance: float) -> None:
     """View factor of ground before an endless wall to the sky: (1 + cos φ) / 2 (Hottel)."""
     pixel = 0.02
-    relief = relief_of(wall(0.5, pixel), pixel, 0.1)
+    relief = relief_of(wall(0.5, pixel), pixel, 0.1, ())
     column = 100 + round(distance / pixel)
     angle = math.atan2(0.5, distance)
     expected = (1.0 + math.cos(angle)) / 2.0
@@ -168,14 +168,13 @@ def test_sky_before_a_long_wall(distance: float) -> None:
 def test_shadow_ends_where_the_lamp_rises_over_the_wall() -> None:
     """Length of a shadow: height / tan(elevation)."""
     pixel = 0.02
-    relief = relief_of(wall(0.5, pixel), pixel, 0.1)
-    lit = relief.lit(180.0, 35.0, 3.0)[150]
+    lamps = (Bearing(180.0, 35.0, 3.0), Bearing(0.0, 35.0, 3.0))
+    lit, other = (m[150] for m in relief_of(wall(0.5, pixel), pixel, 0.1, lamps).lit)
     length = 0.5 / math.tan(math.radians(35.0))
     half_way = 100 + int(np.argmax(lit[100:] > 0.5))
     assert (half_way - 100) * pixel == pytest.approx(length, abs=0.1)
     assert lit[110] < 0.05
     assert lit[390] > 0.99
-    other = relief.lit(0.0, 35.0, 3.0)[150]
     assert other[110:].min() > 0.99
 
 
