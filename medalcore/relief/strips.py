@@ -15,6 +15,9 @@ from .topology import labels
 UNEVEN = 8.0
 """Longest to shortest edge from which a triangle is a strip; modelled forms stay below."""
 
+BAND = 6
+"""Triangles side by side that make strips of long ones."""
+
 EVEN = 2.5
 """Longest to shortest edge that the pieces of a strip come to."""
 
@@ -29,10 +32,16 @@ MOST = 100_000
 
 
 def strips(mesh: EdgedMesh) -> BoolArray:
-    """Tell which triangles are much longer than wide."""
+    """Tell which triangles are strips: much longer than wide, several side by side.
+
+    Single ones are slivers that scanning and simplifying leave in modelled forms.
+    """
     length = mesh.lengths()[mesh.edges]
     long: BoolArray = length.max(axis=1) > UNEVEN * length.min(axis=1)
-    return long
+    first, last = mesh.sides()
+    both = long[first] & long[last]
+    band = labels(first[both], last[both], len(long))
+    return long & (np.bincount(band, minlength=len(long))[band] >= BAND)
 
 
 def tips(mesh: EdgedMesh) -> BoolArray:
