@@ -18,6 +18,7 @@ from .solid import Shape, relief_shape, solid_of
 from .source import SourceMesh, read_model
 
 _WORTH_TELLING = 0.01  # mm of raising below which a note would be noise
+_STEEP_SHARE = 0.02  # of the outline's length
 
 
 def build_relief(spec: Relief, context: Context) -> Built:
@@ -117,10 +118,11 @@ def _findings(spec: Relief, model: SourceMesh, shape: Shape, raised: float) -> I
             f"steeper than the draft of {spec.draft:g} degrees",
             measured=raised,
         )  # fmt: skip
-    if shape.steep_points:
+    if shape.steep_share > _STEEP_SHARE:
         yield Finding(
             "relief-draft", "warning",
-            f"gaps in the outline are too narrow for a draft of {spec.draft:g} degrees; "
-            f"the walls in them stand steeper at {shape.steep_points} points of the outline",
-            measured=float(shape.steep_points),
+            f"gaps in the outline are too narrow for a draft of {spec.draft:g} degrees: "
+            f"{100.0 * shape.steep_share:.0f} % of the outline's wall stands steeper",
+            measured=shape.steep_share,
+            limit=_STEEP_SHARE,
         )  # fmt: skip

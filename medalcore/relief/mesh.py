@@ -34,6 +34,7 @@ class Triangulation:
         self._size = len(triangles)
         self._twin = _twins(self._corner)
         self._map = np.arange(len(self._corner))
+        self._next = _after(self._map)
 
     @property
     def points(self) -> FloatArray:
@@ -44,6 +45,11 @@ class Triangulation:
     def triangles(self) -> IntArray:
         """Return the triangles, (m, 3)."""
         return self._corner[: 3 * self._size].reshape(-1, 3)
+
+    def beside(self, triangles: IntArray) -> IntArray:
+        """Return the triangles across the three edges of some, (k, 3); −1 at the border."""
+        twin = self._twin[3 * triangles[:, None] + np.arange(3)]
+        return np.asarray(np.where(twin >= 0, twin // 3, -1))
 
     def insert(self, where: IntArray, points: FloatArray) -> IntArray:
         """Put one point into each of some triangles, then restore Delaunay.
@@ -120,9 +126,9 @@ class Triangulation:
     def _quad(self, edge: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
         """Return corners a, b of the edge, c opposite on its side, d on the other."""
         other = self._twin[edge]
-        c = self._corner[_after(_after(edge))]
-        d = self._corner[_after(_after(other))]
-        return self._corner[edge], self._corner[_after(edge)], c, d
+        c = self._corner[self._next[self._next[edge]]]
+        d = self._corner[self._next[self._next[other]]]
+        return self._corner[edge], self._corner[other], c, d
 
     def _independent(self, edge: IntArray) -> NDArray[np.bool_]:
         """Mark edges of which no two share a triangle; at least one is marked."""
@@ -140,7 +146,8 @@ class Triangulation:
         other = self._twin[edge]
         a, b, c, d = self._quad(edge)
         t, s = edge // 3, other // 3
-        e1, e2, o1, o2 = _after(edge), _after(_after(edge)), _after(other), _after(_after(other))
+        e1, o1 = self._next[edge], self._next[other]
+        e2, o2 = self._next[e1], self._next[o1]
         # t becomes (c, a, d), s becomes (d, b, c)
         old = np.concatenate([e2, o1, o2, e1])
         new = np.concatenate([3 * t, 3 * t + 1, 3 * s, 3 * s + 1])
@@ -174,6 +181,7 @@ class Triangulation:
             self._corner = np.concatenate([self._corner, spare_i])
             self._twin = np.concatenate([self._twin, spare_i - 1])
             self._map = np.arange(len(self._corner))
+            self._next = _after(self._map)
 
 
 def _after(edge: IntArray) -> IntArray:

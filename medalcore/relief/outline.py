@@ -20,6 +20,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 _SLIDE = (0.04, 0.96)  # a crossing never reaches a pixel centre, so strands never touch
+_CLEAR = 0.1  # and in the end keeps clear of the inner one, so that thinning loses none
 _STRIDES = (128, 64, 32, 16, 8, 4, 2, 1)
 _SWEEPS = 12
 _TURN = 0.97  # chord over arc below which a wide neighbourhood turns too much to follow
@@ -171,7 +172,7 @@ def _smoothed(anchor: FloatArray, way: FloatArray, first: IntArray) -> FloatArra
             free = (np.abs(lever) > 0.08) & ((bend > _TURN) | (stride < 4))
             goal = np.where(free, moved / np.where(free, lever, 1.0), t[active])
             t[active] += 0.55 * (np.clip(goal, *_SLIDE) - t[active])
-    return anchor + t[:, None] * way
+    return anchor + np.maximum(t, _CLEAR)[:, None] * way
 
 
 def _unbent(

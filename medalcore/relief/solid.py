@@ -27,7 +27,10 @@ from .wall import Wall, leaning
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+_FOLD = math.radians(5.0)  # facets of a smooth surface differ by no more, as far as pixels allow
+_THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
+_CLEARLY = 0.7  # of the wanted lean of a wall, below which its steepness is told
 _SINK = 0.25  # mm that the bottom lies below the field
 _BELOW = 0.06  # mm below the field where the drafted wall ends and an upright one begins
 
@@ -51,8 +54,9 @@ class Shape:
         Loops of the outline.
     islands_dropped, holes_filled : int
         Specks under two pixels.
-    steep_points : int
-        Outline points whose wall is steeper than asked, because a gap is too narrow for it.
+    steep_share : float
+        Share of the outline whose wall is clearly steeper than asked, because the gap it
+        stands in is too narrow for it.
     """
 
     vertices: FloatArray
@@ -64,7 +68,7 @@ class Shape:
     holes: int
     islands_dropped: int
     holes_filled: int
-    steep_points: int
+    steep_share: float
 
 
 def relief_solid(
@@ -120,8 +124,9 @@ def relief_shape(
     inner.ravel()[summit] = True
     z[~inner] = np.nan
     surface = triangulated(
-        z, border, border_z, _polygon(border, first), tolerance.surface, np.array([summit])
-    )
+        z, border, border_z, _polygon(border, first), tolerance.surface, grid.pixel,
+        must=np.array([summit]), fold=_FOLD,
+    )  # fmt: skip
     return _closed(surface, first, grid, ground, draft, (dropped, filled))
 
 
@@ -235,7 +240,7 @@ def _corners(
 ) -> tuple[IntArray, IntArray]:
     """Choose the outline points to keep; return them and where the loops start among them."""
     points = np.column_stack([outline.points, edge_z])
-    scale = np.array([min(tolerance.curve / pixel, 0.25), 0.7 * tolerance.surface])
+    scale = np.array([min(tolerance.curve / pixel, _THIN), 0.7 * tolerance.surface])
     chosen = thinned(points, outline.first, scale)
     return chosen, np.searchsorted(chosen, outline.first)
 
@@ -304,6 +309,7 @@ def _closed(
     bottom = _polygon(wall.points, wall.first)[:, ::-1] + n + k
     loops = Outline(uv[:m], first).areas()
     extent = np.ptp(uv[:m], axis=0)
+    side = np.linalg.norm(uv[following(first)] - uv[:m], axis=1)
     return Shape(
         vertices=vertices,
         triangles=np.concatenate([surface.triangles, strip, upright, bottom]),
@@ -314,7 +320,7 @@ def _closed(
         holes=int(np.sum(loops < 0)),
         islands_dropped=specks[0],
         holes_filled=specks[1],
-        steep_points=int(np.sum(wall.reach < 0.999 * wanted)),
+        steep_share=float(np.sum(side[wall.reach < _CLEARLY * wanted]) / np.sum(side)),
     )
 
 

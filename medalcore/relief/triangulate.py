@@ -24,6 +24,7 @@ _PITCHES = (24, 1)
 
 _ROUNDS = 200
 _FOLD_ROUNDS = 6
+_SLIVER = 0.02  # pixels from the border within which no point is added
 _SMALL = 6.0  # square pixels: smaller triangles are not refined for their looks
 _CREASE = 0.1  # of the tolerance: triangles that follow so closely only show the field's crease
 _CHUNK = 4_000_000  # pixels looked at in one go, to bound memory
@@ -135,7 +136,24 @@ class _Misfit:
         first = np.all((here > there) | ((here == there) & (bad[:, None] < beside)), axis=1)
         bad = bad[first]
         _, one = np.unique(self.pixel[bad], return_index=True)
-        return np.asarray(bad[one])
+        bad = bad[one]
+        at_border = self._at_border(bad)
+        self.worst[bad[at_border]] = 0.0  # a point there would make a sliver
+        return np.asarray(bad[~at_border])
+
+    def _at_border(self, triangles: IntArray) -> NDArray[np.bool_]:
+        """Tell whose worst pixel lies on an edge of the border, or as good as."""
+        cols = self.heights.field.shape[1]
+        pixel = self.pixel[triangles]
+        p = np.stack([pixel % cols, -(pixel // cols)], axis=1)
+        corner = self.mesh.points[self.mesh.triangles[triangles]]
+        beside = self.mesh.beside(triangles)
+        near = np.zeros(len(triangles), dtype=bool)
+        for k in range(3):
+            side, gap = corner[:, (k + 1) % 3] - corner[:, k], p - corner[:, k]
+            across = np.abs(side[:, 0] * gap[:, 1] - side[:, 1] * gap[:, 0])
+            near |= (beside[:, k] < 0) & (across < _SLIVER * np.hypot(side[:, 0], side[:, 1]))
+        return near
 
     def folded(self, fold: float, tolerance: float) -> IntArray:
         """Return triangles that meet a neighbour at more than an angle and could bend more.

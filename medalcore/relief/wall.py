@@ -16,8 +16,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _FAN = math.radians(40.0)  # a convex corner turns in steps of at most this
-_REACH = 3.0  # a mitre is at most this many offsets long
+_REACH = 6.0  # a mitre is at most this many offsets long
 _TRIES = 8
+_ROUNDS = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,9 +28,9 @@ class Wall:
     Attributes
     ----------
     points : (n, 2) float64
-        Where the wall ends, mm; one or more for each corner of the outline.
-    owner : (n,) int64
-        The outline point each belongs to, ascending.
+        Where the wall ends, mm.
+    home : (n,) int64
+        An outline point that each is joined to.
     first : (k + 1,) int64
         Where the ring of each loop starts in `points`.
     strip : (m, 3) int64
@@ -39,7 +40,7 @@ class Wall:
     """
 
     points: FloatArray
-    owner: IntArray
+    home: IntArray
     first: IntArray
     strip: IntArray
     reach: FloatArray
@@ -71,31 +72,103 @@ def leaning(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
     return wall
 
 
+class _Lines:
+    """The lines that the wall ends on, in order: one for each edge, more at sharp corners.
+
+    `point` is the outline point a line belongs to; the line of an edge starts there, that of
+    a corner turns round it. `normal` looks outwards.
+    """
+
+    def __init__(self, outline: FloatArray, first: IntArray, reach: FloatArray) -> None:
+        n = len(outline)
+        self.outline, self.first, self.reach = outline, first, reach
+        self.next = following(first)
+        way = outline[self.next] - outline
+        way /= np.hypot(way[:, 0], way[:, 1])[:, None]
+        came = way[following(first, -1)]
+        turn = np.arctan2(
+            came[:, 0] * way[:, 1] - came[:, 1] * way[:, 0], np.sum(came * way, axis=1)
+        )
+        facets = np.where(reach > 0, np.maximum(np.ceil(turn / _FAN), 1), 1).astype(np.int64)
+        self.point = np.repeat(np.arange(n), facets)
+        begin = np.cumsum(facets) - facets
+        step = np.arange(len(self.point)) - begin[self.point] + 1
+        angle = np.arctan2(-came[:, 0], came[:, 1])[self.point]
+        angle = angle + step * (turn / facets)[self.point]
+        self.normal = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        self.is_edge = step == facets[self.point]
+        self.start = np.append(begin, len(self.point))[first]
+
+    def meet(self, one: IntArray, two: IntArray) -> FloatArray:
+        """Return where lines meet the lines that follow them, (k, 2)."""
+        p = np.where(self.is_edge[one], self.next[self.point[one]], self.point[one])
+        q = self.point[two]
+        n0, n1 = self.normal[one], self.normal[two]
+        d0 = np.sum(n0 * self.outline[p], axis=1) + self.reach[p]
+        d1 = np.sum(n1 * self.outline[q], axis=1) + self.reach[q]
+        det = n0[:, 0] * n1[:, 1] - n0[:, 1] * n1[:, 0]
+        middle = 0.5 * (self.outline[p] + self.outline[q])
+        wide = 0.5 * (self.reach[p] + self.reach[q])
+        side = n0 + n1
+        side /= np.maximum(np.hypot(side[:, 0], side[:, 1]), 1e-9)[:, None]
+        bent = np.abs(det) > 1e-3
+        safe = np.where(bent, det, 1.0)
+        x = (d0 * n1[:, 1] - d1 * n0[:, 1]) / safe
+        y = (n0[:, 0] * d1 - n1[:, 0] * d0) / safe
+        at = np.where(bent[:, None], np.stack([x, y], axis=1), middle + wide[:, None] * side)
+        off = at - middle
+        length = np.hypot(off[:, 0], off[:, 1])
+        limit = _REACH * wide + 0.5 * np.hypot(*(self.outline[p] - self.outline[q]).T)
+        return np.asarray(
+            middle + off * np.minimum(1.0, limit / np.maximum(length, 1e-12))[:, None]
+        )
+
+
 def _ring(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
-    """Offset every corner; convex ones as the tangents of a circle."""
-    n = len(outline)
-    nxt, prv = following(first), following(first, -1)
-    way = outline[nxt] - outline
-    way /= np.hypot(way[:, 0], way[:, 1])[:, None]
-    came = way[prv]
-    turn = np.arctan2(came[:, 0] * way[:, 1] - came[:, 1] * way[:, 0], np.sum(came * way, axis=1))
-    facets = np.maximum(np.ceil(turn / _FAN), 1).astype(np.int64)
-    owner = np.repeat(np.arange(n), facets)
-    begin = np.cumsum(facets) - facets
-    step = np.arange(len(owner)) - begin[owner]
-    share = turn / facets
-    angle = np.arctan2(-came[:, 0], came[:, 1])[owner] + (step + 0.5) * share[owner]
-    length = np.minimum(1.0 / np.maximum(np.cos(0.5 * share), 1e-3), _REACH) * reach
-    points = outline[owner] + length[owner, None] * np.stack([np.cos(angle), np.sin(angle)], 1)
-    last = begin + facets - 1
-    q_last, q_next = n + last, n + begin[nxt]
-    i = np.arange(n)
-    inner = step[1:] > 0
-    fan = np.stack([owner[1:], n + np.arange(len(owner) - 1), n + 1 + np.arange(len(owner) - 1)], 1)
-    strip = np.concatenate(
-        [np.stack([q_last, q_next, nxt], 1), np.stack([q_last, nxt, i], 1), fan[inner]]
-    )
-    return Wall(points, owner, np.append(begin, len(owner))[first], strip, reach)
+    """Offset an outline; an edge that shrinks to nothing in a hollow is left out."""
+    lines = _Lines(outline, first, reach)
+    alive = np.arange(len(lines.point))
+    for _ in range(_ROUNDS):
+        start = np.searchsorted(alive, lines.start)
+        after = following(start)
+        points = lines.meet(alive, alive[after])
+        before = following(start, -1)
+        normal = lines.normal[alive]
+        run = points - points[before]
+        length = run[:, 1] * normal[:, 0] - run[:, 0] * normal[:, 1]
+        gone = (length < 0) & (length <= length[before]) & (length < length[after])
+        gone &= np.repeat(np.diff(start) > 3, np.diff(start))
+        if not np.any(gone):
+            break
+        alive = alive[~gone]
+    return Wall(points, _home(lines, alive), start, _strip(lines, alive, before), reach)
+
+
+def _home(lines: _Lines, alive: IntArray) -> IntArray:
+    """Return the outline point at which each of the chosen lines ends."""
+    point = lines.point[alive]
+    return np.where(lines.is_edge[alive], lines.next[point], point)
+
+
+def _strip(lines: _Lines, alive: IntArray, before: IntArray) -> IntArray:
+    """Return the triangles between the outline and the ring."""
+    n = len(lines.outline)
+    ring = n + np.arange(len(alive))
+    edge = lines.is_edge[alive]
+    i = lines.point[alive]
+    j = lines.next[i]
+    left = n + before
+    corner = np.stack([i, left, ring], axis=1)[~edge]
+    low = np.stack([left, ring, j], axis=1)[edge]
+    high = np.stack([left, j, i], axis=1)[edge]
+    dead = np.setdiff1d(np.flatnonzero(lines.is_edge), alive, assume_unique=True)
+    loop = np.searchsorted(lines.start, dead, side="right") - 1
+    start = np.searchsorted(alive, lines.start)
+    last = np.searchsorted(alive, dead) - 1
+    last = np.where(last < start[loop], start[loop + 1] - 1, last)
+    k = lines.point[dead]
+    folded = np.stack([n + last, lines.next[k], k], axis=1)
+    return np.concatenate([low, high, corner, folded])
 
 
 def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
@@ -103,7 +176,7 @@ def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
     n = len(outline)
     clash = np.zeros(n, dtype=bool)
     everything = np.concatenate([outline, wall.points])
-    home = np.concatenate([np.arange(n), wall.owner])
+    home = np.concatenate([np.arange(n), wall.home])
     corner = everything[wall.strip]
     e1, e2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
@@ -111,7 +184,7 @@ def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
     clash[home[wall.strip[area < -1e-9 * size]]] = True
     for low, high in _overlaps(wall):
         near = np.all((wall.points >= low) & (wall.points <= high), axis=1)
-        clash[wall.owner[near]] = True
+        clash[wall.home[near]] = True
     return clash & (wall.reach > 0)
 
 
