@@ -23,7 +23,8 @@ def corner_normals(
     bend less than the crease angle and do not part two groups. Faces are weighted by their
     angle at the vertex (Thürmer and Wüthrich, "Computing vertex normals from polygonal
     facets", Journal of Graphics Tools 3(1), 1998), so that the way a flat region is
-    triangulated does not show.
+    triangulated does not show, and by their area, so that the slivers at its border do not
+    bend its light.
 
     Parameters
     ----------
@@ -48,7 +49,7 @@ def corner_normals(
     smooth = (following >= 0) & (bend > math.cos(math.radians(crease_deg)))
     smooth &= group[own] == group[other]
     fan = _fans(np.where(smooth, following, np.arange(3 * count)), triangles.ravel())
-    weight = _angles(vertices, triangles).ravel()
+    weight = _angles(vertices, triangles).ravel() * np.repeat(_areas(vertices, triangles), 3)
     total: NDArray[np.float64] = np.column_stack(
         [np.bincount(fan, weight * face[own, axis], int(fan.max()) + 1) for axis in range(3)]
     )
@@ -93,6 +94,13 @@ def _fans(link: NDArray[np.int64], vertex: NDArray[np.int64]) -> NDArray[np.int6
         last = last[last]
     ends = link[last] == last
     return np.where(ends, last, len(link) + vertex)
+
+
+def _areas(vertices: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Return the areas of triangles, (m,) mm²."""
+    first, second, third = (vertices[triangles[:, i]] for i in range(3))
+    areas: NDArray[np.float64] = np.linalg.norm(np.cross(second - first, third - first), axis=1) / 2
+    return areas
 
 
 def _angles(vertices: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -17,7 +17,7 @@ Row = NDArray[np.float32]
 
 _SAMPLES = 2  # along each side of a pixel
 _BAND = 16  # rows of pixels shaded at once: what they need stays in the processor's cache
-_NEAR = 0.13  # how much nearer than infinity the lamps are: tilt of normals at the rim
+_NEAR = 0.115  # how much nearer than infinity the lamps are: tilt of normals at the rim
 _WORN_MM = 0.025  # an edge that gives way this much is taken as eased altogether
 _FACET_MM = 0.006  # less than this is no edge
 _FILLET = -0.25  # how much less an inner corner is filled than an outer edge is eased

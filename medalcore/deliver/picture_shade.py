@@ -52,6 +52,7 @@ def shaded(surface: Surface, look: Look, lamps: tuple[Lamp, ...] = LAMPS) -> NDA
     toned = _toning(surface, look)
     closed = one - surface.sky
     grazing = np.float32(_GRAZING) * (one - np.minimum(surface.nz, one)) ** 5  # Schlick 1994
+    polish = one + np.float32(_POLISH) * np.maximum(surface.ridge, np.float32(0.0))
     out = np.empty((3, len(toned)), dtype=np.float32)
     for k in range(3):
         metal = np.float32(look.reflectance[k])
@@ -64,6 +65,7 @@ def shaded(surface: Surface, look: Look, lamps: tuple[Lamp, ...] = LAMPS) -> NDA
         # light that bounced about in a hollow took on the colour of the metal twice
         reflectance *= one - closed * (one - metal)
         reflectance += (one - reflectance) * grazing
+        reflectance *= polish
         reflectance *= _weighted(shine, weights)
         scattered = body + (np.float32(_MATT_OXIDE) * oxide - body) * toned
         scattered *= _weighted(matt, weights)
@@ -79,6 +81,9 @@ _FLOOR = 0.38
 
 _GRAZING = 0.35
 """How much of Schlick's rise towards grazing a struck, slightly uneven surface keeps."""
+
+_POLISH = 0.3
+"""How much brighter ridges are that hands and cloth have polished."""
 
 _MATT_OXIDE = 0.7
 """Share of an oxide's colour that it scatters."""
