@@ -66,10 +66,10 @@ def _find(font: str) -> tuple[Path, int]:
         found = _faces(some)
         if wanted in found:
             return found[wanted]
-    known = sorted({*packaged, *_faces(files)})
-    near = difflib.get_close_matches(wanted, known, 5, 0.6)
-    near += [name for name in known if wanted and wanted in name and name not in near][:5]
-    hint = f"; near it: {', '.join(near[:6])}" if near else ""
+    known = {_plain(name): name for file in (*_packaged(), *files) for name in _told(file)}
+    near = difflib.get_close_matches(wanted, sorted(known), 5, 0.6)
+    near += [key for key in sorted(known) if wanted and wanted in key and key not in near]
+    hint = f"; near it: {', '.join(known[key] for key in near[:5])}" if near else ""
     raise SourceError(
         f"font '{font}' is neither a file nor an installed family{hint}; "
         "serif, serif-bold, sans and sans-bold are always there"
@@ -81,6 +81,11 @@ def _plain(name: str) -> str:
     text = re.sub(r"[^0-9a-z\u0080-\uffff]", "", name.lower())
     text = text.replace("oblique", "italic")
     return re.sub(r"it$", "italic", text)
+
+
+def _told(file: Path) -> list[str]:
+    """Return the names of a file's faces as people read them."""
+    return [f"{family} {style}".strip() for family, style, _ in _names(file)]
 
 
 @lru_cache(maxsize=8)

@@ -111,7 +111,7 @@ def _map_files(table: Any, change: Any) -> Any:
         value = getattr(table, name)
         if name in ("source", "drawing") and value:
             new[name] = change(value)
-        elif name == "font" and value.lower().endswith((".ttf", ".otf", ".ttc", ".otc")):
+        elif name == "font" and re.search(r"\.(ttf|otf|ttc|otc)(#\d+)?$", value.lower()):
             new[name] = change(value)
         elif isinstance(value, Table | tuple):
             new[name] = _map_files(value, change)
