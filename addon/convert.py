@@ -21,14 +21,24 @@ JOINED = " + "
 def to_dict(group: Any, table: type[Table] = MedalSpec) -> dict[str, Any]:
     """Return what a property group asks for, as plain data for `spec_from_dict`.
 
-    Elements that are switched off or not complete yet are left out.
+    Elements that are switched off or not complete yet are left out, and so are values at
+    their defaults: what is written says what was decided.
     """
     found: dict[str, Any] = {}
     for key in tables.keys(table):
         value = _read(group, key)
-        if value is not None:
+        if not _is_default(key, value):
             found[key.name] = value
     return found
+
+
+def _is_default(key: Key, value: Any) -> bool:
+    if value is None or (key.kind in ("table", "tables") and not value):
+        return True
+    if key.kind == "table" and key.default is None:
+        return False  # an optional table counts by being there
+    default = list(key.default) if isinstance(key.default, tuple) else key.default
+    return not key.required and bool(value == default)
 
 
 def missing(group: Any, table: type[Table]) -> list[str]:
@@ -41,7 +51,7 @@ def missing(group: Any, table: type[Table]) -> list[str]:
 
 
 def _read(group: Any, key: Key) -> Any:
-    name, shape = key.name, tables.shape_of(key)
+    name, shape = tables.attribute_of(key), tables.shape_of(key)
     if hasattr(group, f"{name}_on") and not getattr(group, f"{name}_on"):
         return None
     if shape == "table":
@@ -103,7 +113,7 @@ def model_sources(group: Any, table: type[Table] = MedalSpec) -> Iterator[tuple[
     for key in tables.keys(table):
         shape = tables.shape_of(key)
         if shape == "model":
-            yield group, key.name
+            yield group, tables.attribute_of(key)
         elif shape == "table" and key.table is not None:
             yield from model_sources(getattr(group, key.name), key.table)
         elif shape == "tables" and key.table is not None:
@@ -124,7 +134,7 @@ def fill(group: Any, spec: Table) -> None:
 
 
 def _write(group: Any, key: Key, value: Any) -> None:
-    name, shape = key.name, tables.shape_of(key)
+    name, shape = tables.attribute_of(key), tables.shape_of(key)
     if hasattr(group, f"{name}_on"):
         setattr(group, f"{name}_on", value is not None)
     if value is None:

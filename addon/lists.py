@@ -5,6 +5,7 @@ from typing import Any
 
 import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
+from bpy_extras.io_utils import ImportHelper
 
 from . import convert, live, tables
 from .medalcore.spec import Key, MedalSpec, Table
@@ -148,7 +149,29 @@ def _fill_new(item: Any, key: Key, items: Any, context: bpy.types.Context) -> No
         item.at = "bottom"
 
 
-_CLASSES = (MEDALWRIGHT_UL_elements, MEDALWRIGHT_OT_edit_list)
+class MEDALWRIGHT_OT_choose_font(bpy.types.Operator, ImportHelper):
+    """Choose a font file"""
+
+    bl_idname = "medalwright.choose_font"
+    bl_label = "Choose Font"
+    bl_options = {"REGISTER", "UNDO", "INTERNAL"}
+
+    path: StringProperty(options={"HIDDEN"})
+    filter_glob: StringProperty(default="*.ttf;*.otf;*.ttc;*.otc", options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need an active piece."""
+        return needs_piece(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Set the font; the draft follows."""
+        owner_path, _, name = self.path.rpartition(".")
+        setattr(context.object.medalwright.spec.path_resolve(owner_path), name, self.filepath)
+        return {"FINISHED"}
+
+
+_CLASSES = (MEDALWRIGHT_UL_elements, MEDALWRIGHT_OT_edit_list, MEDALWRIGHT_OT_choose_font)
 
 
 def register() -> None:

@@ -39,9 +39,9 @@ _METALS = {
 """Colours by the word in a material's name; chosen by eye, no source."""
 
 _ZONES = {
-    "field": (0.62, 0.16),
-    "rim": (0.90, 0.22),
-    "edge": (0.82, 0.30),
+    "field": (0.72, 0.22),
+    "rim": (0.95, 0.24),
+    "edge": (0.85, 0.30),
     "relief": (1.0, 0.36),
     "legend": (1.0, 0.24),
     "inscription": (1.0, 0.24),
@@ -50,6 +50,11 @@ _ZONES = {
     "loop": (0.85, 0.26),
 }
 """Brightness and roughness of a zone: a polished darker field, lighter matt devices."""
+
+
+VIEWPORT_SHINE = 0.25
+"""Metallic of the viewport's plain shading, which has no surroundings to mirror: at 1 a
+piece is nearly black there. Renders get 1."""
 
 
 def slots_for(
@@ -120,10 +125,12 @@ def _material(zone: str, metal: str) -> bpy.types.Material:
     hue, saturation, value = colorsys.rgb_to_hsv(*_colour(metal))
     colour = (*colorsys.hsv_to_rgb(hue, saturation, value * bright), 1.0)
     shine = 0.0 if metal in ("wax", "resin") else 1.0
-    made.diffuse_color = colour
-    made.metallic = shine
+    light = colorsys.hsv_to_rgb(hue, saturation * 0.9, min(1.0, value * bright * 1.45))
+    made.diffuse_color = (*light, 1.0)
+    made.metallic = shine * VIEWPORT_SHINE
     made.roughness = rough
-    made.use_nodes = True
+    if made.node_tree is None:  # from Blender 5 on, there is one always
+        made.use_nodes = True
     shader = made.node_tree.nodes.get("Principled BSDF")
     if shader is not None:
         shader.inputs["Base Color"].default_value = colour

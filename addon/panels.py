@@ -98,7 +98,7 @@ class _PiecePanel(_Panel):
     """A sub-panel that is there when the active object is a piece."""
 
     bl_parent_id = "MEDALWRIGHT_PT_main"
-    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012 (Blender reads it from the class)
+    bl_options = {"DEFAULT_CLOSED"}
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -113,7 +113,9 @@ class MEDALWRIGHT_PT_findings(_PiecePanel, bpy.types.Panel):
 
     def draw_header_preset(self, context: bpy.types.Context) -> None:
         """Count them."""
-        self.layout.label(text=f"{len(_findings(context))}  ")
+        count = len(_findings(context))
+        if count:
+            self.layout.label(text=f"{count}  ")
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw each with its severity."""
@@ -151,7 +153,7 @@ def _table_panel(key: Key, path: str, parent: str, order: int) -> list[type]:
     assert key.table is not None
     name = f"MEDALWRIGHT_PT_{path.replace('.', '_')}"
     draw = _draw_list(key, path) if key.kind == "tables" else _draw_table(key.table, path)
-    title = wording.plural_of(key.name) if key.kind == "tables" else wording.title_of(key.name)
+    title = wording.plural_of(key.name) if key.kind == "tables" else wording.table_title(key.name)
     body: dict[str, Any] = {
         "__doc__": f"{title} of the piece.",
         "__module__": __name__,
@@ -164,6 +166,8 @@ def _table_panel(key: Key, path: str, parent: str, order: int) -> list[type]:
         body["bl_options"] = set()
     if key.kind == "tables":
         body["draw_header_preset"] = _draw_count(path)
+    elif key.default is None and not key.required:
+        body["draw_header"] = _draw_switch(path)
     made: list[type] = [type(name, (_PiecePanel, bpy.types.Panel), body)]
     if key.kind == "table":
         for i, inner in enumerate(tables.keys(key.table)):
@@ -177,10 +181,23 @@ def _group(context: bpy.types.Context, path: str) -> Any:
 
 
 def _draw_table(table: type[Table], path: str) -> Any:
+    owner_path, _, name = path.rpartition(".")
+
     def draw(self: Any, context: bpy.types.Context) -> None:
+        if owner_path:
+            self.layout.active = getattr(_group(context, owner_path), f"{name}_on", True)
         rows.draw_table(self.layout, context, _group(context, path), table, path)
 
     return draw
+
+
+def _draw_switch(path: str) -> Any:
+    owner_path, _, name = path.rpartition(".")
+
+    def draw_header(self: Any, context: bpy.types.Context) -> None:
+        self.layout.prop(_group(context, owner_path), f"{name}_on", text="")
+
+    return draw_header
 
 
 def _draw_count(path: str) -> Any:

@@ -24,30 +24,61 @@ def is_small(key: Key) -> bool:
 def draw_table(
     layout: Any, context: bpy.types.Context, group: Any, table: type[Table], path: str
 ) -> None:
-    """Draw the keys of a table that count, without its inner lists and large tables.
+    """Draw the keys of a table that count.
+
+    Inner tables of a list's element are folded below it; elsewhere large ones have panels
+    of their own, see `panels`.
 
     Parameters
     ----------
     layout : UILayout
+        As wide as the panel.
     context : Context
     group : PropertyGroup
+        Made from `table`.
     table : type
-        The table the group was made from.
     path : str
         Of the group, below the spec's properties.
     """
+    in_list = "[" in path
+    counting = [k for k in tables.keys(table) if applies(group, table, k) and k.kind != "tables"]
+    folds = wording.FOLDS.get(table.__name__, {}) if in_list else {}
+    folded = {name for names in folds.values() for name in names}
+    column = _column(layout)
+    for key in counting:
+        if key.kind != "table" and key.name not in folded:
+            _draw_key(column, group, key, path)
+    for key in counting:
+        if key.kind == "table" and (in_list or is_small(key)) and is_wanted(group, key):
+            _draw_inner(layout, context, group, table, key, path)
+    for title, names in folds.items():
+        keys = [k for k in counting if k.name in names]
+        body = _fold(layout, f"{table.__name__}_{title}", title) if keys else None
+        if body:
+            for key in keys:
+                _draw_key(_column(body), group, key, path)
+
+
+def _column(layout: Any) -> Any:
     column = layout.column()
     column.use_property_split = True
     column.use_property_decorate = False
-    in_list = path.endswith("]")
-    for key in tables.keys(table):
-        if not applies(group, table, key) or key.kind == "tables":
-            continue
-        if key.kind == "table":
-            if in_list or is_small(key):
-                _draw_inner(column, context, group, key, f"{path}.{key.name}")
-            continue
-        _draw_key(column, group, key, path)
+    return column
+
+
+def _fold(layout: Any, name: str, title: str) -> Any:
+    """Return the body of a closed fold, or None while it is closed."""
+    header, body = layout.panel(f"medalwright_{name}".lower(), default_closed=True)
+    header.label(text=title)
+    return body
+
+
+def is_wanted(group: Any, key: Key) -> bool:
+    """Tell whether an inner table is about the kind of source there is."""
+    if key.name != "picture" or not hasattr(group, "source_kind"):
+        return True
+    name = group.source.lower()
+    return group.source_kind == "FILE" and name.endswith((".png", ".tif", ".tiff", ".exr"))
 
 
 def applies(group: Any, table: type[Table], key: Key) -> bool:
@@ -57,22 +88,38 @@ def applies(group: Any, table: type[Table], key: Key) -> bool:
 
 def _value(group: Any, table: type[Table], name: str) -> Any:
     key = next((k for k in tables.keys(table) if k.name == name), None)
-    if key is None or (hasattr(group, f"{name}_on") and not getattr(group, f"{name}_on")):
+    if key is None:
         return None
-    return getattr(group, name)
+    attribute = tables.attribute_of(key)
+    if hasattr(group, f"{attribute}_on") and not getattr(group, f"{attribute}_on"):
+        return None
+    return getattr(group, attribute)
 
 
-def _draw_inner(column: Any, context: bpy.types.Context, group: Any, key: Key, path: str) -> None:
+def _draw_inner(
+    layout: Any,
+    context: bpy.types.Context,
+    group: Any,
+    table: type[Table],
+    key: Key,
+    path: str,
+) -> None:
     assert key.table is not None
-    if hasattr(group, f"{key.name}_on"):
-        column.prop(group, f"{key.name}_on")
-        if not getattr(group, f"{key.name}_on"):
+    name = tables.attribute_of(key)
+    if "[" in path:
+        title = wording.table_title(key.name)
+        layout = _fold(layout, f"{table.__name__}_{key.name}", title)
+        if layout is None:
             return
-    draw_table(column, context, getattr(group, key.name), key.table, path)
+    if hasattr(group, f"{name}_on"):
+        _column(layout).prop(group, f"{name}_on")
+        if not getattr(group, f"{name}_on"):
+            return
+    draw_table(layout, context, getattr(group, name), key.table, f"{path}.{name}")
 
 
 def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
-    name, shape = key.name, tables.shape_of(key)
+    name, shape = tables.attribute_of(key), tables.shape_of(key)
     if hasattr(group, f"{name}_on"):
         column.prop(group, f"{name}_on")
         if not getattr(group, f"{name}_on"):
@@ -85,6 +132,17 @@ def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
         column.prop(group, name)
         if getattr(group, name) in (tables.NUMBER, tables.TEXT):
             column.prop(group, f"{name}_value")
+    elif shape == "font":
+        row = column.row(align=True)
+        row.prop(group, name)
+        button = row.operator("medalwright.choose_font", text="", icon="FILE_FOLDER")
+        button.path = f"{path}.{name}"
+    elif shape == "vector":
+        axes = column.column(align=True)
+        title = wording.title_of(key.name)
+        for i in range(key.size):
+            text = f"{title} {'XYZW'[i]}" if i == 0 else "XYZW"[i]
+            axes.prop(group, name, index=i, text=text)
     elif shape != "none":
         column.prop(group, name)
 

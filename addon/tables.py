@@ -9,6 +9,7 @@ is held; `convert` and `panels` ask it too, so the three always agree.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from functools import cache
 from typing import Any
@@ -60,7 +61,7 @@ def shape_of(key: Key) -> str:
             return "model"
         if "line break" in about:
             return "lines"
-        if "file" in about.split("(")[0]:
+        if re.match(r"(\w+ )?file\b", about):
             return "file"
     return key.kind
 
@@ -69,6 +70,13 @@ def shape_of(key: Key) -> str:
 def keys(table: type[Table]) -> tuple[Key, ...]:
     """Return the keys of a table, read once: panels ask at every redraw."""
     return keys_of(table)
+
+
+def attribute_of(key: Key) -> str:
+    """Return the name a key's property has: its own, unless Blender's groups have that one."""
+    base = bpy.types.PropertyGroup
+    taken = key.name in base.bl_rna.properties or hasattr(base, key.name)
+    return f"{key.name}_" if taken else key.name
 
 
 def groups_for(table: type[Table], changed: Changed) -> list[type[bpy.types.PropertyGroup]]:
@@ -136,8 +144,9 @@ class _Maker:
         return self.known[table]
 
     def _properties(self, key: Key) -> dict[str, Any]:
-        name, shape = key.name, shape_of(key)
-        common = {"name": wording.title_of(name), "description": wording.sentence(key.text)}
+        name, shape = attribute_of(key), shape_of(key)
+        title = wording.with_unit(wording.title_of(key.name), key.unit)
+        common = {"name": title, "description": wording.sentence(key.text)}
         live = {**common, "update": self.changed}
         made: dict[str, Any] = {}
         if key.default is None and not key.required and shape not in ("tables", "none"):
@@ -159,12 +168,16 @@ class _Maker:
                 description="Where the model comes from",
                 items=(
                     ("OBJECT", "Objects", "Objects of this file, modifiers included"),
-                    ("FILE", "File", "A model file: STL, OBJ, PLY, OFF or GLB"),
+                    ("FILE", "File", "A file: a model or a depth picture"),
                 ),
                 update=self.changed,
             )
             made[f"{name}_objects"] = CollectionProperty(type=self.source, **common)
             made[name] = StringProperty(subtype="FILE_PATH", **live)
+        elif shape == "font":
+            made[name] = StringProperty(
+                default=key.default or "", search=_fonts, search_options={"SUGGESTION"}, **live
+            )
         elif shape == "metal":
             items = [(k, m.title, f"{m.density:g} g/cm³") for k, m in materials().items()]
             made[name] = EnumProperty(items=items, default=key.default, **live)
@@ -183,12 +196,12 @@ class _Maker:
         beside = {**live, "name": title}
         kind = "str" if other == TEXT else key.kind
         return {
-            key.name: EnumProperty(
+            attribute_of(key): EnumProperty(
                 items=[*_items(key), (other, title, f"Give the {title.lower()} beside")],
                 default=key.default if is_word else other,
                 **live,
             ),
-            f"{key.name}_value": _plain(key, kind, value, beside),
+            f"{attribute_of(key)}_value": _plain(key, kind, value, beside),
         }
 
 
@@ -246,6 +259,20 @@ def _numeric(key: Key) -> dict[str, Any]:
         # Blender's lens unit: millimetres whatever the scene's unit is
         return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 3}
     return {**found, **labelled, "step": 10, "precision": 3}
+
+
+SHORT_FONTS = tuple(
+    f"{family}{style}"
+    for family in ("serif", "sans")
+    for style in ("", "-italic", "-semibold", "-bold", "-bold-italic", "-black")
+)
+"""Names the core knows without looking for fonts; see its `lettering.fonts`."""
+
+
+def _fonts(group: Any, context: bpy.types.Context, typed: str) -> list[str]:
+    """Suggest the short names, then the font files this file already uses."""
+    loaded = [f.filepath for f in bpy.data.fonts if f.filepath != "<builtin>"]
+    return [name for name in (*SHORT_FONTS, *loaded) if typed.lower() in name.lower()]
 
 
 def _can_be_source(group: Any, candidate: bpy.types.Object) -> bool:

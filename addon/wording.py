@@ -8,14 +8,17 @@ KEYS = {
     "at_value": "Angle",
     "alignment": "Turned Over",
     "alignment_value": "Angle",
-    "arc_length": "Arc Length",
     "cap_height": "Capitals",
+    "edges": "Inner Edges",
     "fit": "Larger Side",
     "settle": "Settle Overhangs",
     "text": "Words",
     "turn": "Turn",
 }
 """Titles of keys whose name alone would not tell an artist what they do."""
+
+TABLES = {"medal": "Name, Metal, Process"}
+"""Titles of tables whose name alone would repeat another."""
 
 CHOICES = {
     "vee": "Vee",
@@ -26,6 +29,14 @@ CHOICES = {
     "medal": "Upright (Medal)",
     "coin": "Level (Coin)",
 }
+
+FOLDS = {
+    "Relief": {"Outline and Surface": ("foot", "draft", "settle", "crease")},
+    "Legend": {"Letter Forms": ("form", "optical", "axes", "features", "language")},
+    "Inscription": {"Letter Forms": ("axes", "features", "language")},
+    "Border": {"Gap": ("gap", "gap_at")},
+}
+"""Keys of an element that are looked for less often, folded away under a title."""
 
 PLURALS = {
     "relief": "Reliefs",
@@ -41,9 +52,20 @@ def title_of(name: str) -> str:
     return KEYS.get(name) or name.replace("_", " ").title()
 
 
+def table_title(name: str) -> str:
+    """Return the title of a table's panel."""
+    return TABLES.get(name) or title_of(name)
+
+
+def with_unit(title: str, unit: str) -> str:
+    """Return a title with the unit that Blender does not show beside the number."""
+    return title if unit in ("", "mm", "deg") else f"{title} ({unit})"
+
+
 def choice_of(name: str) -> str:
     """Return the title of a word of a choice."""
-    return CHOICES.get(name) or name.replace("-", " ").replace("_", " ").title()
+    plain = name.replace("-", " ").replace("_", " ").title()
+    return CHOICES.get(name) or plain.replace(" And ", " and ")
 
 
 def plural_of(name: str) -> str:

@@ -6,7 +6,9 @@ project's libraries; one process for each version.
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -23,6 +25,27 @@ try:
 except ImportError:
     bpy = None
     collect_ignore_glob = ["test_blender_*.py"]
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Leave without the interpreter's last steps: there the bpy 4.2 module crashes.
+
+    Any property with a Python callback is enough (two lines show it); a real Blender is
+    not concerned. Everything has been reported by now.
+    """
+    if bpy is not None:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(int(status[0]))
+
+
+status = [1]
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """Remember how the tests went."""
+    status[0] = int(exitstatus)
 
 
 def script(name: str) -> ModuleType:

@@ -1,0 +1,139 @@
+"""The builder: worker process, queue, cancelling, and what happens when the process cannot be.
+
+Timers do not fire without a window, so these tests poll as the timer would.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+
+BLANK: dict[str, Any] = {"blank": {"diameter": 30.0}}
+
+
+@pytest.fixture
+def builder(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """Return a builder that uses a process, as in a window."""
+    made = part("jobs").Builder()
+    made._here = False
+    yield made
+    made.close()
+
+
+def until(builder: Any, done: Callable[[], bool], seconds: float = 40.0) -> list[Any]:
+    over = []
+    end = time.monotonic() + seconds
+    while not done():
+        assert time.monotonic() < end, "took too long"
+        over += builder.poll()
+        time.sleep(0.01)
+    return over
+
+
+def test_the_process_builds_what_this_one_builds(builder: Any, part: Any) -> None:
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    assert job.state == "waiting"
+    until(builder, lambda: job.is_over)
+    assert job.state == "done", job.message
+    here = builder.run_here(part("jobs").Job(1, BLANK, "draft"))
+    assert np.array_equal(job.result.vertices, here.result.vertices)
+    assert np.array_equal(job.result.triangles, here.result.triangles)
+    assert job.result.zone_names == tuple(here.result.zone_names)
+    assert builder.is_idle
+
+
+def test_a_newer_draft_takes_the_place_of_a_waiting_one(builder: Any, part: Any) -> None:
+    jobs = [builder.submit(part("jobs").Job(1, BLANK, "draft")) for _ in range(4)]
+    until(builder, lambda: jobs[-1].is_over)
+    assert [j.state for j in jobs] == ["cancelled", "cancelled", "cancelled", "done"]
+
+
+def test_a_running_build_is_cancelled(builder: Any, part: Any) -> None:
+    words = {"legend": [{"text": "A LONG LEGEND OF MANY WORDS"}]}
+    job = builder.submit(part("jobs").Job(1, {**BLANK, "obverse": words}, "fine"))
+    until(builder, lambda: job.state == "running")
+    builder.cancel(job)
+    start = time.monotonic()
+    until(builder, lambda: job.is_over)
+    assert job.state == "cancelled"
+    assert job.result is None
+    assert time.monotonic() - start < 3.0
+    after = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: after.is_over)
+    assert after.state == "done"
+
+
+def test_a_killed_process_is_one_line_and_comes_back(builder: Any, part: Any) -> None:
+    first = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: first.is_over)
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    builder._worker._process.kill()
+    builder._worker._process.wait()
+    until(builder, lambda: job.is_over)
+    assert job.state in ("failed", "done")  # lost, or begun anew
+    again = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: again.is_over)
+    assert again.state == "done"
+
+
+def test_without_a_process_it_builds_here(
+    builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: Any, **__: Any) -> None:
+        raise OSError("no such program")
+
+    monkeypatch.setattr(part("jobs").subprocess, "Popen", refuse)
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.is_over)
+    assert job.state == "done"
+
+
+def test_a_process_that_dies_at_once_is_replaced_by_this_one(
+    builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(part("jobs"), "_BOOT", "raise SystemExit(3)  # {home}")
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.is_over)
+    assert job.state == "done"
+
+
+def test_errors_of_the_core_come_through(builder: Any, part: Any) -> None:
+    job = builder.submit(part("jobs").Job(1, {"blank": {"thickness": 0.01}}, "draft"))
+    until(builder, lambda: job.is_over)
+    assert job.state == "failed"
+    assert "blank" in job.message
+    assert "\n" not in job.message
+
+
+def test_closing_ends_the_process_and_removes_its_files(builder: Any, part: Any) -> None:
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.is_over)
+    process, folder = builder._worker._process, builder.folder()
+    builder.close()
+    assert process.poll() is not None
+    assert not folder.exists()
+
+
+def test_a_result_for_a_deleted_piece_is_dropped(addon: Any, part: Any) -> None:
+    bpy.ops.medalwright.new()
+    piece = bpy.context.object
+    job = part("live").request(piece, "draft", bpy.context)
+    part("live").session.builder.run_here(job)
+    bpy.data.objects.remove(piece)
+    assert part("live").finish(job) == ""
+
+
+def test_a_piece_in_edit_mode_is_left_alone(addon: Any, part: Any) -> None:
+    bpy.ops.medalwright.new()
+    piece = bpy.context.object
+    job = part("live").request(piece, "fine", bpy.context)
+    part("live").session.builder.run_here(job)
+    bpy.ops.object.mode_set(mode="EDIT")
+    assert "Edit Mode" in part("live").finish(job)
+    bpy.ops.object.mode_set(mode="OBJECT")
+    assert piece.data.medalwright.quality == "draft"
