@@ -1,7 +1,7 @@
 """Setting letters on an arc: where each stands, and how the spaces stay even.
 
 Angles here run along the reading direction from the middle of the words, in radians. A
-letter's own coordinates: x along its baseline from the middle of its advance, y up.
+letter's own coordinates: x along its baseline from the middle of its ink, y up.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ def optical_steps(
     ----------
     letters : sequence of n Sides
     apart : (n − 1,) float64
-        Distance of neighbours' origins on the straight line, mm.
+        Distance of neighbours' middles on the straight line, mm.
     arc : Arc
     cap_height : float
         mm.

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..contour import Contours, FloatArray
+from ..contour import Contours, FloatArray, bounds
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
 from ..spec import Legend
@@ -26,7 +26,7 @@ class _Line:
 
     letters: tuple[Letter, ...]
     outlines: tuple[Contours, ...]
-    apart: FloatArray  # mm between origins (middles of advances), without tracking
+    apart: FloatArray  # mm between the middles of their ink, without tracking
     spaces: FloatArray  # how many tracked spaces lie between them
 
 
@@ -81,13 +81,13 @@ def _line(spec: Legend, typeface: Typeface, scale: float, tolerance: float) -> _
     letters, outlines, middles, gaps = [], [], [], []
     gap = 0
     for letter in shaped:
-        middle = letter.x + letter.advance / 2.0
         outline = letter.outline(typeface, tolerance / scale)
         if outline:
+            # A letter turns about the middle of its ink: kerning must not tilt it.
+            middle = float(bounds(outline)[:, 0].mean())
             letters.append(letter)
-            shift = np.array([letter.advance / 2.0, 0.0])
-            outlines.append(tuple((c - shift) * scale for c in outline))
-            middles.append(middle * scale)
+            outlines.append(tuple((c - np.array([middle, 0.0])) * scale for c in outline))
+            middles.append((letter.x + middle) * scale)
             gaps.append(gap)
             gap = 0
         gap += 1

@@ -35,7 +35,7 @@ class Legend(Table, frozen=True):
     tracking: Annotated[
         float,
         doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
-    ] = 40.0
+    ] = 60.0
     sweep: Annotated[
         float,
         doc(
