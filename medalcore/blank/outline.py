@@ -225,7 +225,7 @@ def _lobed(blank: Blank, n: int, depth: float, big: float, tolerance: Tolerance)
     way = root - centre
     turn = math.atan2(way[1], way[0])
     sharp = math.pi / 2.0 - alpha  # direction of the ray to the root
-    if lobe <= 0.0 or lobe >= big or not -math.pi / 2.0 < turn < sharp:
+    if lobe <= 0.0 or lobe >= big or not -alpha < turn < sharp:
         raise SpecError(
             f"{n} lobes {depth:g} mm deep with roots rounded {r:g} mm do not fit; "
             "fewer lobes, less depth or a smaller corner_radius",
@@ -239,11 +239,14 @@ def _lobed(blank: Blank, n: int, depth: float, big: float, tolerance: Tolerance)
 
 
 def _chord(radius: float, tolerance: Tolerance) -> float:
-    """Return the turn of one chord of an arc: within tolerance, and fine enough for volumes."""
+    """Return the turn of one chord of an arc: within tolerance, and fine enough for volumes.
+
+    Half the tolerance, since chords all err to one side.
+    """
     if radius <= tolerance.curve:
         return math.pi
     most = math.radians(6.0) if radius < 1.0 else 2.0 * math.pi / volume_chords(tolerance)
-    return min(2.0 * math.acos(1.0 - tolerance.curve / radius), most)
+    return min(2.0 * math.acos(1.0 - tolerance.curve / 2.0 / radius), most)
 
 
 def _repeated(one: FloatArray, n: int) -> FloatArray:
