@@ -82,11 +82,15 @@ class EdgedMesh:
         """Return the angle between the triangles at every edge, radians; 0 at borders."""
         first, last = self.sides()
         normals = self.normals()
-        a, b = normals[first], normals[last]
-        span = np.sqrt(np.einsum("ij,ij->i", a - b, a - b))
-        bend: FloatArray = 2 * np.arcsin(np.minimum(span / 2, 1.0))
-        bend[~(a.any(axis=1) & b.any(axis=1))] = 0.0
-        return bend
+        return between(normals[first], normals[last])
+
+
+def between(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the angles between unit normals (k, 3), radians; 0 where one is missing."""
+    span = np.sqrt(np.einsum("ij,ij->i", a - b, a - b))
+    angle: FloatArray = 2 * np.arcsin(np.minimum(span / 2, 1.0))
+    angle[~(a.any(axis=1) & b.any(axis=1))] = 0.0
+    return angle
 
 
 def edged(vertices: FloatArray, triangles: IntArray) -> EdgedMesh:

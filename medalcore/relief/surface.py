@@ -24,6 +24,7 @@ from .subdivide import (
     EdgedMesh,
     FloatArray,
     IntArray,
+    between,
     edged,
     limit_points,
     part_of,
@@ -42,6 +43,9 @@ FACET = 0.06
 
 BUILT = np.radians(30.0)
 """Bend from which edges of strips are sharp: strips come from built, not from modelled forms."""
+
+LINE = 16
+"""Edges from which a sharp line counts even if it has loose ends."""
 
 MOST = 3_000_000
 """Triangles beyond which nothing is split any further."""
@@ -79,7 +83,7 @@ def smoothed(
     if not long.any():
         return vertices, triangles
     near = _touching(triangles, _touching(triangles, long, len(vertices)), len(vertices))
-    mesh = _prepared(vertices, triangles[near], crease)
+    mesh = _prepared(vertices, triangles[near], crease, 0.05 * pixel)
     needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), LONGEST * pixel)
     if not needed.any():
         return vertices, triangles
@@ -116,18 +120,17 @@ def _touching(triangles: IntArray, chosen: BoolArray, count: int) -> BoolArray:
     return touching
 
 
-def _prepared(vertices: FloatArray, triangles: IntArray, crease: float) -> EdgedMesh:
-    """Weld, turn consistently, and mark creases."""
+def _prepared(vertices: FloatArray, triangles: IntArray, crease: float, step: float) -> EdgedMesh:
+    """Weld points in one cell of a grid, turn consistently, and mark creases."""
     used, faces = np.unique(triangles, return_inverse=True)
     points, faces = vertices[used], np.reshape(faces, (-1, 3))
-    # files write one point a little differently for every part or facet that has it
-    step = 1e-6 * float(np.ptp(points, axis=0).max())
+    # files write one point a little differently for every part that has it; booleans leave needles
     _, same, _ = welded(np.round(points / step), faces)
     first = np.full(same.max() + 1, len(points), dtype=np.int64)
     np.minimum.at(first, same.ravel(), faces.ravel())
     faces = same[np.flatnonzero((same != np.roll(same, 1, axis=1)).all(axis=1))]
     mesh = _turned_alike(edged(points[first], faces))
-    mesh = _creased(mesh, crease)
+    mesh = _creased(mesh, crease, step)
     return replace(mesh, fixed=_corners(mesh, crease) | tips(mesh))
 
 
@@ -156,19 +159,35 @@ def _turned_alike(mesh: EdgedMesh) -> EdgedMesh:
     return replace(mesh, triangles=triangles, edges=edges)
 
 
-def _creased(mesh: EdgedMesh, crease: float) -> EdgedMesh:
+def _steady_bends(mesh: EdgedMesh, thin: float) -> FloatArray:
+    """Return the bends at edges, those of triangles lower than `thin` set aside.
+
+    The normals of slivers are noise; each takes that of its neighbour at the longest edge.
+    """
+    first, last = mesh.sides()
+    normals = mesh.normals()
+    length = mesh.lengths()[mesh.edges]
+    slivers = np.flatnonzero(2 * mesh.areas() < thin * length.max(axis=1))
+    beyond = mesh.edges[slivers, length[slivers].argmax(axis=1)]
+    neighbour = np.where(first[beyond] == slivers, last[beyond], first[beyond])
+    for _ in range(4):
+        normals[slivers] = normals[neighbour]
+    return between(normals[first], normals[last])
+
+
+def _creased(mesh: EdgedMesh, crease: float, thin: float) -> EdgedMesh:
     """Mark edges that bend by the crease angle or more, in lines without loose ends."""
     kind = mesh.kind.copy()
     least = np.full(len(kind), crease)
     least[mesh.edges[strips(mesh)]] = min(crease, BUILT)
-    steep = (kind == SMOOTH) & (mesh.bends() >= least)
-    while steep.any():
-        ends = mesh.ends[steep | (kind != SMOOTH)]
-        meeting = np.bincount(ends.ravel(), minlength=len(mesh.vertices))
-        loose = steep & (meeting[mesh.ends] < 2).any(axis=1)
-        if not loose.any():
-            break
-        steep &= ~loose
+    steep = (kind == SMOOTH) & (_steady_bends(mesh, thin) >= least)
+    ends = mesh.ends[steep]
+    meeting = np.bincount(mesh.ends[steep | (kind != SMOOTH)].ravel(), minlength=len(mesh.vertices))
+    line = labels(ends[:, 0], ends[:, 1], len(mesh.vertices))[ends[:, 0]]
+    pieces = np.bincount(line, minlength=len(mesh.vertices))
+    loose = np.zeros(len(mesh.vertices), dtype=bool)
+    loose[line[(meeting[ends] < 2).any(axis=1)]] = True
+    steep[steep] = ~loose[line] | (pieces[line] >= LINE)
     kind[steep] = CREASE
     return replace(mesh, kind=kind)
 
