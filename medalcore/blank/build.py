@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, edge_lengths
+from ..contour import Contours, edge_lengths, offset, section
 from ..edge import (
     Reeding,
     groove_points,
@@ -27,8 +27,10 @@ from ..solid import Solid, solid_from_manifold
 from ..spec import MedalSpec, Rim
 from ..tolerance import Tolerance
 from .circular import around, round_solid
-from .cut import cut
+from .cut import cut, joined_to
+from .drill import drill_cutter, joint_cutter
 from .general import Offsets, check_field, general_solid, room_round_middle
+from .loop import loop_solid
 from .outline import hole_outline, outline_of
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
 
@@ -49,6 +51,11 @@ class Blanked:
         Each in its own face's coordinates.
     facts : mapping
     findings : tuple of Finding
+    cutters : tuple of Solid
+        To be cut once more when all elements are on: they keep holes open, and part a ring
+        from its core. In the piece's coordinates.
+    bodies : int
+        How many closed bodies the finished piece has.
     """
 
     solid: Solid
@@ -56,6 +63,8 @@ class Blanked:
     reverse: Ground
     facts: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    cutters: tuple[Solid, ...] = ()
+    bodies: int = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +93,44 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     plan = _planned(spec, tolerance)
     solid, findings = _meshed(spec, plan, tolerance)
     findings += _deep(plan)
+    solid, cutters = _fitted(spec, plan, solid, tolerance)
     grounds = plan.faces[0].ground, plan.faces[1].ground
-    return Blanked(solid, *grounds, _facts(spec, plan), findings)
+    bodies = 2 if spec.blank.core.diameter else 1
+    return Blanked(solid, *grounds, _facts(spec, plan), findings, cutters, bodies)
+
+
+def _fitted(
+    spec: MedalSpec, plan: _Plan, solid: Solid, tolerance: Tolerance
+) -> tuple[Solid, tuple[Solid, ...]]:
+    """Add the loop and drill the hole; return the late cutters too."""
+    blank = spec.blank
+    outline = plan.outline.at(0.0)
+    half = blank.thickness / 2.0
+    late: list[Solid] = []
+    if blank.loop.kind != "none":
+        solid = joined_to(solid, [loop_solid(blank, outline, tolerance)])
+    if plan.hole is not None:
+        plug = section(offset(plan.hole.at(0.0), -0.005)).extrude(2.0 * half + 20.0)
+        plug = plug.translate((0.0, 0.0, -half - 10.0))
+        late.append(solid_from_manifold(plug, "edge", "the hole"))
+    if blank.drill.diameter:
+        region = (*outline, plan.hole.at(0.0)[0][::-1]) if plan.hole else outline
+        bore, plug_bore = drill_cutter(blank.drill, region, plan.faces, half, tolerance)
+        solid = cut(solid, [bore])
+        late.append(plug_bore)
+    if blank.core.diameter:
+        inner = float(np.hypot(*plan.hole.at(0.0)[0].T).max()) if plan.hole else 0.0
+        if blank.core.diameter / 2.0 - blank.core.lock <= inner + 0.3:
+            raise SpecError(
+                f"a core of {blank.core.diameter:g} mm has no metal round the hole; make it larger",
+                key="blank.core.diameter",
+            )
+        room = plan.room - max(
+            (plan.reeding.notch.depth if plan.reeding else 0.0),
+            max((s.inset for s in plan.wall), default=0.0),
+        )
+        late.append(joint_cutter(blank.core, room, half, tolerance))
+    return solid, tuple(late)
 
 
 def _planned(spec: MedalSpec, tolerance: Tolerance) -> _Plan:

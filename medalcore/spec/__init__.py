@@ -1,10 +1,11 @@
 """What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
 
 from .base import Table
-from .blank import Blank, Drill, Hole, Loop, Rim
+from .blank import Blank, Core, Drill, Hole, Loop, Rim
 from .border import Border
 from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge
+from .emblem import Emblem
 from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
 from .lettering import Inscription, Legend
 from .medal import Face, Field, Identity, MedalSpec
@@ -13,10 +14,12 @@ from .relief import Crop, Cut, Picture, Relief
 __all__ = [
     "Blank",
     "Border",
+    "Core",
     "Crop",
     "Cut",
     "Drill",
     "Edge",
+    "Emblem",
     "Face",
     "Field",
     "Hole",

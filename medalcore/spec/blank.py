@@ -149,7 +149,7 @@ class Loop(Table, frozen=True):
             "Metal between the hole and the edge of the piece",
             unit="mm",
             when={"kind": ("lug", "eye")},
-            ge=-20,
+            ge=0.1,
             le=50,
         ),
     ] = 0.6
@@ -171,6 +171,26 @@ class Loop(Table, frozen=True):
             when={"kind": ("lug", "eye")},
             ge=-360,
             le=360,
+        ),
+    ] = 0.0
+
+
+class Core(Table, frozen=True):
+    """A core of another metal: the piece comes as a ring and a core that nest."""
+
+    diameter: Annotated[
+        float, doc("Diameter of the core; 0 makes the piece in one part", unit="mm", ge=0, le=900)
+    ] = 0.0
+    clearance: Annotated[
+        float, doc("Room between core and ring", unit="mm", gt=0, le=2)
+    ] = 0.05  # fmt: skip
+    lock: Annotated[
+        float,
+        doc(
+            "Depth of a groove round the core that holds it fast; 0 leaves it plain",
+            unit="mm",
+            ge=0,
+            le=5,
         ),
     ] = 0.0
 
@@ -279,3 +299,4 @@ class Blank(Table, frozen=True):
     hole: Hole = Hole()
     drill: Drill = Drill()
     loop: Loop = Loop()
+    core: Core = Core()

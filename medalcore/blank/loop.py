@@ -1,0 +1,152 @@
+"""What a piece hangs by: a flat lug, or an eye of wire."""
+
+from __future__ import annotations
+
+import math
+
+import manifold3d as m3
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import Contours, intersected, offset, signed_area, subtracted, united
+from ..errors import SpecError
+from ..solid import Label, Solid, solid_from_manifold
+from ..spec import Blank, Loop
+from ..tolerance import Tolerance
+from .general import Offsets
+from .place import direction, reach
+from .profile import break_steps
+from .shell import Shell, joined
+
+FloatArray = NDArray[np.float64]
+
+_UNDER = 0.02
+"""How far under the edge a fillet becomes tangent, mm: it then crosses the edge instead of
+touching it."""
+
+
+def loop_solid(blank: Blank, outline: Contours, tolerance: Tolerance) -> Solid:
+    """Return the loop, reaching into the piece.
+
+    Raises
+    ------
+    SpecError
+        If it misses the piece or does not fit it.
+    """
+    loop = blank.loop
+    way = direction(loop.angle)
+    edge = reach(outline[0], way)
+    if edge <= 0.0 or loop.gap >= loop.width:
+        raise SpecError(
+            f"the loop misses the piece: {loop.gap:g} mm between hole and edge is more than the "
+            f"{loop.width:g} mm of metal round the hole; a gap below {loop.width:g} mm meets it",
+            key="blank.loop.gap",
+        )
+    make = _lug if loop.kind == "lug" else _eye
+    return make(blank, loop, outline, way, edge, tolerance)
+
+
+def _lug(
+    blank: Blank,
+    loop: Loop,
+    outline: Contours,
+    way: FloatArray,
+    edge: float,
+    tolerance: Tolerance,
+) -> Solid:
+    """Return a plate round the hole that runs into the edge with fillets.
+
+    Growing the piece and its lug by the fillet's radius and shrinking it again rounds the
+    inner corners by just that radius.
+    """
+    upright = blank.thickness - 2.0 * blank.chamfer
+    thick = loop.thickness or min(0.7 * blank.thickness, 0.96 * upright)
+    if thick > 0.97 * upright:
+        raise SpecError(
+            f"a lug {thick:g} mm thick does not fit the upright edge of {upright:.3g} mm; "
+            f"at most {0.97 * upright:.2f} mm",
+            key="blank.loop.thickness",
+        )
+    middle = way * (edge + loop.gap + loop.hole / 2.0)
+    outer = loop.hole / 2.0 + loop.width
+    under = offset((outline[0],), -_UNDER, "round", tolerance=tolerance.curve)
+    disc = (_circle(middle, outer, tolerance),)
+    whole = united([under, disc])
+    if loop.fillet > 0.0:
+        grown = offset(whole, loop.fillet, "round", tolerance=tolerance.curve / 2.0)
+        shrunk = offset(grown, -loop.fillet, "round", tolerance=tolerance.curve / 2.0)
+        near = (_circle(middle, outer + 1.5 * loop.fillet + loop.gap, tolerance),)
+        whole = united([intersected(shrunk, near), disc])
+    sink = max(1.0, 1.5 * blank.chamfer)
+    deep = offset((outline[0],), -sink, "round", tolerance=tolerance.curve)
+    plate = subtracted(whole, deep) if deep else whole
+    plate = (max(plate, key=signed_area),)
+    hole = _circle(middle, loop.hole / 2.0, tolerance)[::-1]
+    return _plate((*plate, hole), thick / 2.0, min(0.2 * thick, 0.3 * loop.width), tolerance)
+
+
+def _plate(contours: Contours, half: float, rounding: float, tolerance: Tolerance) -> Solid:
+    """Return a flat plate with rounded edges."""
+    offsets = Offsets(contours, tolerance)
+    label = Label("loop")
+    shells = []
+    rims = []
+    for _ in range(2):
+        shell = Shell()
+        last = rim = shell.loops(offsets.at(0.0), half - rounding)
+        for step in break_steps(rounding, half, True, tolerance)[1:]:
+            new = shell.loops(offsets.at(step.inset), step.z)
+            shell.patch(last, new, label)
+            last = new
+        shell.patch(last, [], label)
+        shells.append(shell)
+        rims.append(rim)
+    both = joined(*shells)
+    both.strips([ring + shells[0].count for ring in rims[1]], rims[0], label)
+    return both.solid()
+
+
+def _eye(
+    blank: Blank,
+    loop: Loop,
+    outline: Contours,
+    way: FloatArray,
+    edge: float,
+    tolerance: Tolerance,
+) -> Solid:
+    """Return a ring of wire that stands on the edge, pierced from side to side, on a foot."""
+    wire = loop.width / 2.0
+    mean = loop.hole / 2.0 + wire
+    room = blank.thickness / 2.0 - blank.chamfer
+    foot = 1.1 * wire
+    if foot > 0.95 * room:
+        raise SpecError(
+            f"an eye of {loop.width:g} mm wire does not fit the upright edge of "
+            f"{2.0 * room:.3g} mm; at most {2.0 * 0.95 * room / 1.1:.2f} mm",
+            key="blank.loop.width",
+        )
+    n = 4 * math.ceil(tolerance.segments(mean + wire, 48) / 4)
+    around = 4 * math.ceil(tolerance.segments(wire, 24) / 4)
+    turn = 2.0 * np.pi * (np.arange(around) + 0.37) / around
+    ring = np.column_stack([mean + wire * np.cos(turn), wire * np.sin(turn)])
+    torus = m3.Manifold.revolve(m3.CrossSection([ring]), n).rotate((0.0, 0.0, 3.1))
+    torus = torus.rotate((0.0, 90.0, 0.0)).translate((0.0, edge + loop.gap + loop.hole / 2.0, 0.0))
+    flare = min(loop.fillet, 0.95 * room - foot, max(loop.gap, 0.1) + wire)
+    sink = max(1.0, 2.0 * wire)
+    top = loop.gap - 0.3 * wire
+    profile = [[0.0, -sink], [foot + flare, -sink]]
+    if flare > 0.0:
+        for a in np.linspace(0.0, math.pi / 2.0, 13).tolist():
+            profile.append([foot + flare * (1.0 - math.sin(a)), flare * (1.0 - math.cos(a)) - 0.01])
+    profile = [p for p in profile if p[1] <= top] + [[foot, max(top, 0.05)]]
+    profile += [[0.0, max(top, 0.05)]]
+    neck = m3.Manifold.revolve(m3.CrossSection([np.array(profile)]), n)
+    neck = neck.rotate((0.0, 0.0, 1.7)).rotate((-90.0, 0.0, 0.0)).translate((0.0, edge, 0.0))
+    body = (torus + neck).rotate((0.0, 0.0, -loop.angle))
+    return solid_from_manifold(body, "loop", "the eye")
+
+
+def _circle(middle: FloatArray, radius: float, tolerance: Tolerance) -> FloatArray:
+    n = 4 * math.ceil(tolerance.segments(radius, 96) / 4)
+    angle = 2.0 * np.pi * (np.arange(n) + 0.29) / n
+    return np.asarray(middle + radius * np.column_stack([np.cos(angle), np.sin(angle)]))
