@@ -10,6 +10,7 @@ from typing import Any
 
 from .border import build_border
 from .element import Built, Context
+from .emblem import build_emblem
 from .lettering import build_inscription, build_legend
 from .relief import build_relief
 
@@ -20,4 +21,5 @@ ELEMENTS: Mapping[str, Builder] = {
     "legend": build_legend,
     "inscription": build_inscription,
     "border": build_border,
+    "emblem": build_emblem,
 }

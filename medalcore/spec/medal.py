@@ -12,6 +12,7 @@ from .base import Table, doc
 from .blank import Blank, Rim
 from .border import Border
 from .edge import Edge
+from .emblem import Emblem
 from .lettering import Inscription, Legend
 from .relief import Relief
 
@@ -69,6 +70,7 @@ class Face(Table, frozen=True):
     legend: tuple[Legend, ...] = ()
     inscription: tuple[Inscription, ...] = ()
     border: tuple[Border, ...] = ()
+    emblem: tuple[Emblem, ...] = ()
 
 
 class MedalSpec(Table, frozen=True):

@@ -1,0 +1,296 @@
+"""SVG drawings as flat areas of colour, as they are seen when painted one over the other."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import manifold3d as m3
+import numpy as np
+from numpy.typing import NDArray
+
+from .contour import (
+    Contours,
+    Fill,
+    area,
+    bounds,
+    cleaned,
+    contours_of,
+    cubic,
+    moved,
+    quadratic,
+    section,
+    signed_area,
+)
+from .errors import SourceError
+from .stroke import Pen, stroked
+
+FloatArray = NDArray[np.float64]
+Line = tuple[FloatArray, bool]
+
+
+@dataclass(frozen=True, eq=False)
+class Colour:
+    """What is seen of one colour.
+
+    Attributes
+    ----------
+    name : str
+        ``#rrggbb``.
+    contours : tuple of (n, 2) float64
+        Clean outlines, mm; those of different colours do not overlap.
+    """
+
+    name: str
+    contours: Contours
+
+    @property
+    def lightness(self) -> float:
+        """Return CIE 1976 lightness L* of the sRGB colour, 0 black to 1 white.
+
+        Luminance by IEC 61966-2-1, lightness by ISO/CIE 11664-4.
+        """
+        code = np.array([int(self.name[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0
+        linear = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+        y = float(linear @ (0.2126, 0.7152, 0.0722))
+        return 1.16 * y ** (1.0 / 3.0) - 0.16 if y > 0.008856 else 9.033 * y
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """A drawing as it lies on a face, its middle at the origin.
+
+    Attributes
+    ----------
+    colours : tuple of Colour
+        In the order in which they first appear.
+    left_out : tuple of str
+        What the file holds that is not drawn, one phrase each.
+    """
+
+    colours: tuple[Colour, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def contours(self) -> Contours:
+        """Return everything that is painted, whatever its colour."""
+        return _union([c.contours for c in self.colours])
+
+
+def read_drawing(
+    path: str, fit: float, tolerance: float, bare: frozenset[str], *, upright: bool = False
+) -> Drawing:
+    """Read an SVG file.
+
+    Parameters
+    ----------
+    path : str
+    fit : float
+        Larger side of what is painted, or its height if `upright`, mm.
+    tolerance : float
+        Largest distance between curves and their chords, mm.
+    bare : frozenset of str
+        Colours, as ``#rrggbb``, that cover what lies under them and stay bare themselves.
+    upright : bool
+        See `fit`.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be read or nothing in it leaves a mark.
+    """
+    marks, left_out = _marks(path)
+    seen, scale = _painted(marks, None, bare), 1.0
+    for _ in range(2):  # the first look is rough and gives the scale for the second
+        if not seen:
+            raise SourceError(f"{path}: nothing in it leaves a mark{_because(left_out)}")
+        low, high = bounds(tuple(c for contours in seen.values() for c in contours))
+        side = high[1] - low[1] if upright else float(np.max(high - low))
+        scale = fit / side
+        middle = (low + high) / 2.0
+        seen = _painted(marks, tolerance / scale, bare)
+    low, high = bounds(tuple(c for contours in seen.values() for c in contours))
+    side = high[1] - low[1] if upright else float(np.max(high - low))
+    scale, middle = fit / side, (low + high) / 2.0
+    place = np.column_stack([np.diag([scale, -scale]), -middle * (scale, -scale)])
+    colours = tuple(
+        Colour(name, cleaned(moved(c, place), "nonzero", tolerance / 2.0))
+        for name, c in seen.items()
+    )
+    return Drawing(tuple(c for c in colours if c.contours), left_out)
+
+
+def _because(left_out: tuple[str, ...]) -> str:
+    return f"; left out: {', '.join(left_out)}" if left_out else ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Mark:
+    """One fill or one stroke, in its own coordinates."""
+
+    colour: str
+    path: Any
+    matrix: FloatArray
+    fill: Fill | None
+    pen: Pen | None
+
+    def contours(self, tolerance: float) -> Contours:
+        """Return the area it covers in the drawing's coordinates."""
+        stretch = float(np.linalg.norm(self.matrix[:, :2], 2)) or 1.0
+        near = tolerance / stretch
+        lines = tuple(_lines(self.path, near))
+        if self.pen is not None:
+            made = stroked(lines, self.pen, near, near / 4.0)
+        else:
+            filled = tuple(p for p, _ in lines if len(p) > 2 and signed_area(p) != 0.0)
+            made = cleaned(filled, self.fill or "nonzero", near / 4.0) if filled else ()
+        return moved(made, self.matrix) if made else ()
+
+
+def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
+    """Return all fills and strokes in painting order, and what is left out."""
+    import svgelements as svg
+
+    if not os.path.isfile(path):
+        raise SourceError(f"there is no file {path}")
+    try:
+        drawing = svg.SVG.parse(path, reify=False)
+    except Exception as error:  # any parser error means the same to a person
+        raise SourceError(f"{path} cannot be read as SVG ({error})") from None
+    marks: list[_Mark] = []
+    left: Counter[str] = Counter()
+    for element in drawing.elements():
+        values = getattr(element, "values", None) or {}
+        if values.get("visibility") == "hidden" or values.get("display") == "none":
+            continue
+        if isinstance(element, svg.Text):
+            left["text (turn it into paths)"] += 1
+        elif isinstance(element, svg.Image):
+            left["picture"] += 1
+        elif isinstance(element, svg.Shape):
+            marks += _of_shape(element, values, left)
+    return marks, tuple(f"{n} {what}" for what, n in left.items())
+
+
+def _of_shape(shape: Any, values: Any, left: Counter[str]) -> Iterator[_Mark]:
+    import svgelements as svg
+
+    if float(values.get("opacity") or 1.0) == 0.0 or str(values.get("opacity")) == "0":
+        return
+    if str(values.get("clip-path", "none")) != "none" or str(values.get("mask", "none")) != "none":
+        left["clip path or mask (taken whole)"] += 1
+    t = shape.transform
+    matrix = np.array([(t.a, t.c, t.e), (t.b, t.d, t.f)], dtype=np.float64)
+    path = svg.Path(shape)
+    path.transform = svg.Matrix()
+    for kind, paint in (("fill", shape.fill), ("stroke", shape.stroke)):
+        if str(values.get(kind, "")).strip().startswith("url("):
+            left[f"{kind} by gradient or pattern"] += 1
+            continue
+        if paint is None or paint.value is None or not paint.alpha:
+            continue
+        if paint.alpha < 255:
+            left["translucency (taken as solid)"] += 1
+        colour = f"#{paint.red:02x}{paint.green:02x}{paint.blue:02x}"
+        if kind == "fill":
+            rule: Fill = "evenodd" if values.get("fill-rule") == "evenodd" else "nonzero"
+            yield _Mark(colour, path, matrix, rule, None)
+        elif shape.stroke_width:
+            if str(values.get("stroke-dasharray", "none")) != "none":
+                left["dashes (drawn as full lines)"] += 1
+            pen = Pen(
+                float(shape.stroke_width),
+                values.get("stroke-linecap", "butt"),
+                values.get("stroke-linejoin", "miter"),
+                float(values.get("stroke-miterlimit", 4.0)),
+            )
+            yield _Mark(colour, path, matrix, None, pen)
+
+
+def _painted(
+    marks: list[_Mark], tolerance: float | None, bare: frozenset[str]
+) -> dict[str, Contours]:
+    """Return what is seen of every colour, without the bare ones."""
+    near = tolerance or 1e-3 * _extent(marks)
+    groups: list[tuple[str, list[Contours]]] = []
+    for mark in marks:
+        contours = mark.contours(near)
+        if not contours:
+            continue
+        if not groups or groups[-1][0] != mark.colour:
+            groups.append((mark.colour, []))
+        groups[-1][1].append(contours)
+    over = m3.CrossSection()
+    seen: dict[str, list[Contours]] = {colour: [] for colour, _ in groups}
+    for colour, parts in reversed(groups):  # from the top downwards
+        whole = section(_union(parts))
+        seen[colour].append(contours_of(whole - over, near / 4.0))
+        over = over + whole
+    joined = {c: _union(parts) for c, parts in seen.items() if c not in bare}
+    return {c: contours for c, contours in joined.items() if contours and area(contours) > 0.0}
+
+
+def _union(parts: list[Contours]) -> Contours:
+    filled = [section(p) for p in parts if p]
+    return contours_of(m3.CrossSection.batch_boolean(filled, m3.OpType.Add)) if filled else ()
+
+
+def _extent(marks: list[_Mark]) -> float:
+    """Return about how large the drawing is, in its own units."""
+    corners = []
+    for mark in marks:
+        box = mark.path.bbox()
+        if box is not None:
+            x0, y0, x1, y1 = box
+            square = np.array([(x0, y0, 1), (x1, y0, 1), (x1, y1, 1), (x0, y1, 1)], dtype=float)
+            corners.append(square @ mark.matrix.T)
+    return float(np.ptp(np.vstack(corners), axis=0).max()) or 1.0 if corners else 1.0
+
+
+def _lines(path: Any, tolerance: float) -> Iterator[Line]:
+    """Yield the polylines of a path, and whether each is closed."""
+    import svgelements as svg
+
+    points: list[FloatArray] = []
+    for part in path:
+        if isinstance(part, svg.Move):
+            if len(points) > 1:
+                yield np.vstack(points), False
+            points = [_point(part.end)]
+        elif isinstance(part, svg.Close):
+            if points:
+                yield np.vstack(points), True
+                points = [points[0]]
+        else:
+            if not points:
+                points = [_point(part.start)]
+            points += _curve(points[-1][-1], part, tolerance)
+    if len(points) > 1:
+        yield np.vstack(points), False
+
+
+def _curve(start: FloatArray, part: Any, tolerance: float) -> list[FloatArray]:
+    import svgelements as svg
+
+    if isinstance(part, svg.QuadraticBezier):
+        control, end = _point(part.control)[0], _point(part.end)[0]
+        return [quadratic(start, control, end, tolerance)]
+    if isinstance(part, svg.CubicBezier):
+        first, second, end = (_point(p)[0] for p in (part.control1, part.control2, part.end))
+        return [cubic(start, first, second, end, tolerance)]
+    if isinstance(part, svg.Arc):
+        # an eighth of a turn as a cubic deviates by less than 1e-6 of the radius
+        count = max(1, int(np.ceil(abs(part.sweep) / (np.pi / 4.0))))
+        made = []
+        for piece in part.as_cubic_curves(count):
+            made += _curve(start, piece, tolerance)
+            start = made[-1][-1]
+        return made
+    return [_point(part.end)] if part.end is not None else []
+
+
+def _point(p: Any) -> FloatArray:
+    return np.array([(float(p.x), float(p.y))])

@@ -1,0 +1,57 @@
+"""Emblems: flat work from a drawing."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from .base import Pair, Table, doc
+
+_RAISED = {"work": ("raised", "levels")}
+_SUNK = {"work": ("sunk", "cells")}
+_CELLS = {"work": ("cells",)}
+
+
+class Emblem(Table, frozen=True):
+    """A drawing as raised or sunk flat work, in levels, or as cells for enamel."""
+
+    drawing: Annotated[str, doc("SVG file of the drawing", min_length=1)]
+    work: Annotated[
+        Literal["raised", "sunk", "levels", "cells"],
+        doc(
+            "raised or sunk throughout; levels, the darker the higher; "
+            "cells, a recess for every coloured area"
+        ),
+    ] = "raised"
+    fit: Annotated[
+        float,
+        doc("Larger side of the drawing; 0 takes half the field", unit="mm", ge=0, le=1000),
+    ] = 0.0
+    at: Annotated[
+        Pair, doc("Where the middle of the drawing lies, from the middle of the face", unit="mm")
+    ] = (0.0, 0.0)
+    turn: Annotated[
+        float, doc("Turn of the drawing, counter-clockwise", unit="deg", ge=-3600, le=3600)
+    ] = 0.0
+    height: Annotated[
+        float, doc("Height above the field", unit="mm", when=_RAISED, gt=0, le=20)
+    ] = 0.25
+    depth: Annotated[float, doc("Depth below the field", unit="mm", when=_SUNK, gt=0, le=20)] = 0.3
+    draft: Annotated[float, doc("Draft of the walls, from upright", unit="deg", ge=0, le=45)] = 8.0
+    bare: Annotated[
+        str,
+        doc("Colours that stay bare field, as #rrggbb with spaces between; they cover others"),
+    ] = "#ffffff"
+    wall: Annotated[
+        float,
+        doc(
+            "Least width of the metal left between two colours",
+            unit="mm",
+            when=_CELLS,
+            gt=0,
+            le=20,
+        ),
+    ] = 0.3
+    density: Annotated[
+        float,
+        doc("Density of what fills the cells", unit="g/cm3", when=_CELLS, gt=0, le=30),
+    ] = 2.5
