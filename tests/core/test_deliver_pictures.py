@@ -63,15 +63,17 @@ def tilted(degrees: float, towards: np.ndarray = UP_LEFT) -> np.ndarray:
 # --- the light, against published formulas ---------------------------------------------------
 
 
-@pytest.mark.parametrize("roughness", [0.15, 0.3])
+@pytest.mark.parametrize(("roughness", "elevation"), [(0.15, 40.0), (0.3, 40.0), (0.5, 12.0)])
 @pytest.mark.parametrize("tilt", [0.0, 10.0, 25.0, 40.0])
-def test_tilted_plane_reflects_a_lamp_as_ggx_says(roughness: float, tilt: float) -> None:
+def test_tilted_plane_reflects_a_lamp_as_ggx_says(
+    roughness: float, elevation: float, tilt: float
+) -> None:
     """Walter et al., "Microfacet models for refraction" (EGSR 2007), eq. 20, 33 and 23.
 
     A small lamp of radiance L and solid angle Ω seen in a surface: D G F / (4 n·v) L Ω,
     with Smith's height-correlated G (Heitz 2014, JCGT 3(2), eq. 99) and F = 1.
     """
-    lamp = Lamp(135.0, 40.0, 2.0, 1e-3, 1.0)
+    lamp = Lamp(135.0, elevation, 2.0, 1e-3, 1.0)
     normal, light, view = tilted(tilt), lamp.direction, np.array([0.0, 0.0, 1.0])
     half = (light + view) / np.linalg.norm(light + view)
     nh, nv, nl = normal @ half, normal @ view, normal @ light
@@ -165,11 +167,14 @@ def test_sky_before_a_long_wall(distance: float) -> None:
     assert relief.open_sky[150, 20] == pytest.approx(1.0, abs=0.01)
 
 
-def test_shadow_ends_where_the_lamp_rises_over_the_wall() -> None:
-    """Length of a shadow: height / tan(elevation)."""
+@pytest.mark.parametrize("azimuth", [0.0, 90.0, 180.0, 270.0])
+def test_shadow_ends_where_the_lamp_rises_over_the_wall(azimuth: float) -> None:
+    """Length of a shadow: height / tan(elevation); rows of a map run down."""
     pixel = 0.02
-    lamps = (Bearing(180.0, 35.0, 3.0), Bearing(0.0, 35.0, 3.0))
-    lit, other = (m[150] for m in relief_of(wall(0.5, pixel), pixel, 0.1, lamps).lit)
+    quarter = round(azimuth / 90.0) + 2  # turns that bring the wall from the left to the lamp
+    lamps = (Bearing(azimuth, 35.0, 3.0), Bearing(azimuth + 180.0, 35.0, 3.0))
+    relief = relief_of(np.rot90(wall(0.5, pixel), quarter).copy(), pixel, 0.1, lamps)
+    lit, other = (np.rot90(m, -quarter)[150] for m in relief.lit)
     length = 0.5 / math.tan(math.radians(35.0))
     half_way = 100 + int(np.argmax(lit[100:] > 0.5))
     assert (half_way - 100) * pixel == pytest.approx(length, abs=0.1)
