@@ -219,13 +219,21 @@ class Builder:
         """Move on and return the jobs that are over since the last call."""
         if self._jobs and not self._here:
             self._listen()
-        while self._jobs and self._jobs[0].state == "waiting":
-            if not self._begin(self._jobs[0]):
-                break
+        self.advance()
         over = [j for j in self._jobs if j.is_over]
         for job in over:
             self._jobs.remove(job)
         return over
+
+    def advance(self) -> None:
+        """Begin the next job if nothing is in its way."""
+        while self._jobs and self._jobs[0].state == "waiting":
+            if not self._begin(self._jobs[0]):
+                break
+
+    def news(self) -> list[tuple[int, str, float, str]]:
+        """Return what an interface shows of the jobs, to see whether it has changed."""
+        return [(j.number, j.state, j.fraction, j.label) for j in self._jobs]
 
     def close(self) -> None:
         """End the process, drop every job and remove our temporary files."""

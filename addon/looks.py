@@ -39,7 +39,7 @@ _METALS = {
 """Colours by the word in a material's name; chosen by eye, no source."""
 
 _ZONES = {
-    "field": (0.72, 0.22),
+    "field": (0.62, 0.22),
     "rim": (0.95, 0.24),
     "edge": (0.85, 0.30),
     "relief": (1.0, 0.36),

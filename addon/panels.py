@@ -153,7 +153,7 @@ def _table_panel(key: Key, path: str, parent: str, order: int) -> list[type]:
     assert key.table is not None
     name = f"MEDALWRIGHT_PT_{path.replace('.', '_')}"
     draw = _draw_list(key, path) if key.kind == "tables" else _draw_table(key.table, path)
-    title = wording.plural_of(key.name) if key.kind == "tables" else wording.table_title(key.name)
+    title = wording.plural_of(key.name) if key.kind == "tables" else wording.table_title(path)
     body: dict[str, Any] = {
         "__doc__": f"{title} of the piece.",
         "__module__": __name__,
@@ -218,8 +218,9 @@ def _draw_list(key: Key, path: str) -> Any:
         items = getattr(owner, name)
         row = self.layout.row()
         row.template_list(
-            "MEDALWRIGHT_UL_elements", path, owner, name, owner, f"{name}_index", rows=3
-        )
+            "MEDALWRIGHT_UL_elements", path, owner, name, owner, f"{name}_index",
+            rows=4 if len(items) > 1 else 2,
+        )  # fmt: skip
         buttons = row.column(align=True)
         rows.list_button(buttons, path, "ADD", "ADD")
         rows.list_button(buttons, path, "REMOVE", "REMOVE")

@@ -258,7 +258,7 @@ def _numeric(key: Key) -> dict[str, Any]:
     if key.unit == "mm":
         # Blender's lens unit: millimetres whatever the scene's unit is
         return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 3}
-    return {**found, **labelled, "step": 10, "precision": 3}
+    return {**found, **labelled, "step": 5, "precision": 2}
 
 
 SHORT_FONTS = tuple(

@@ -8,7 +8,6 @@ KEYS = {
     "at_value": "Angle",
     "alignment": "Turned Over",
     "alignment_value": "Angle",
-    "cap_height": "Capitals",
     "edges": "Inner Edges",
     "fit": "Larger Side",
     "settle": "Settle Overhangs",
@@ -17,8 +16,12 @@ KEYS = {
 }
 """Titles of keys whose name alone would not tell an artist what they do."""
 
-TABLES = {"medal": "Name, Metal, Process"}
-"""Titles of tables whose name alone would repeat another."""
+TABLES = {
+    "medal": "Name, Metal, Process",
+    "obverse.rim": "Rim of Its Own",
+    "reverse.rim": "Rim of Its Own",
+}
+"""Titles of tables, by path, whose name alone would repeat or mislead."""
 
 CHOICES = {
     "vee": "Vee",
@@ -52,9 +55,9 @@ def title_of(name: str) -> str:
     return KEYS.get(name) or name.replace("_", " ").title()
 
 
-def table_title(name: str) -> str:
+def table_title(path: str) -> str:
     """Return the title of a table's panel."""
-    return TABLES.get(name) or title_of(name)
+    return TABLES.get(path) or title_of(path.rpartition(".")[2])
 
 
 def with_unit(title: str, unit: str) -> str:

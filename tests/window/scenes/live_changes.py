@@ -1,0 +1,85 @@
+"""What a person does in a window: change, undo, redo, finish, stop, and get it wrong."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+PATIENCE = 30.0
+
+
+def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
+    """Note what the mesh and the properties are after each step."""
+
+    def piece() -> Any:
+        return bpy.data.objects["Medal"]
+
+    def width() -> float:
+        mesh = piece().data
+        return max((v.co.x for v in mesh.vertices), default=0.0) * 2.0
+
+    def until(done: Callable[[], bool]) -> Iterator[float]:
+        end = time.monotonic() + PATIENCE
+        while not done() and time.monotonic() < end:
+            yield 0.02
+
+    def near(value: float) -> Callable[[], bool]:
+        return lambda: abs(width() - value) < 0.05
+
+    for item in list(bpy.data.objects):
+        bpy.data.objects.remove(item)
+    bpy.ops.medalwright.use_millimetres()
+    bpy.ops.medalwright.new()
+    bpy.ops.ed.undo_push(message="Medal")  # a script's call of an operator pushes no step
+    yield from until(near(40.0))
+    tell(first=width())
+
+    times = []
+    for diameter in (36.0, 44.0, 30.0):
+        start = time.monotonic()
+        piece().medalwright.spec.blank.diameter = diameter
+        yield from until(near(diameter))
+        times.append(time.monotonic() - start)
+    tell(changed=width(), seconds=times)
+    bpy.ops.ed.undo_push(message="Diameter")
+    piece().medalwright.spec.blank.diameter = 50.0
+    bpy.ops.ed.undo_push(message="Diameter")
+    yield from until(near(50.0))
+    yield 0.3
+
+    bpy.ops.ed.undo()
+    yield from until(near(30.0))
+    tell(undone=[piece().medalwright.spec.blank.diameter, width()])
+    bpy.ops.ed.redo()
+    yield from until(near(50.0))
+    tell(redone=[piece().medalwright.spec.blank.diameter, width()])
+
+    before = [v.co.copy() for v in piece().data.vertices]
+    piece().medalwright.spec.blank.thickness = 0.05
+    yield 1.5
+    tell(kept=[v.co for v in piece().data.vertices] == before)
+    piece().medalwright.spec.blank.thickness = 3.0
+    yield from until(lambda: piece().data.medalwright.quality == "draft")
+
+    bpy.ops.medalwright.edit_list(path="obverse.legend", action="ADD")
+    bpy.ops.medalwright.edit_list(path="reverse.inscription", action="ADD")
+    yield from until(lambda: "inscription" in piece().data.medalwright.zones)
+    answer = bpy.ops.medalwright.make_fine("INVOKE_DEFAULT")
+    tell(running=sorted(answer))
+    yield from until(lambda: piece().data.medalwright.quality == "fine")
+    tell(fine=piece().data.medalwright.quality)
+    yield 0.5
+    bpy.ops.medalwright.rebuild()
+    yield from until(lambda: piece().data.medalwright.quality == "draft")
+    piece().medalwright.spec.blank.diameter = 51.0
+    yield from until(near(51.0))
+    bpy.ops.medalwright.make_fine("INVOKE_DEFAULT")
+    bpy.ops.medalwright.stop()
+    yield 2.0
+    report = json.loads(piece().data.medalwright.report)
+    tell(stopped=piece().data.medalwright.quality, report=report, objects=len(bpy.data.objects))
+    bpy.ops.view3d.view_axis(type="TOP")
+    bpy.ops.view3d.view_selected()
+    yield 0.5
