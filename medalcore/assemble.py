@@ -46,6 +46,8 @@ class Assembled:
     findings : tuple of Finding
     seconds : mapping of str to float
         Time per stage.
+    bodies : int
+        How many closed bodies the piece is to have.
     """
 
     vertices: NDArray[np.float64]
@@ -56,6 +58,7 @@ class Assembled:
     facts: Mapping[str, Any]
     findings: tuple[Finding, ...]
     seconds: Mapping[str, float]
+    bodies: int = 1
 
 
 @dataclass
@@ -95,21 +98,37 @@ def assemble(
     log = _Log()
     start = time.perf_counter()
     progress(0.0, "blank")
-    key = key_of("blank", spec.blank, spec.edge, _blank_faces(spec), tolerance)
+    key = key_of(
+        "blank",
+        spec.blank,
+        digest_of_files(spec.blank, {}),
+        spec.edge,
+        spec.medal.alignment,
+        _blank_faces(spec),
+        tolerance,
+    )
     blank = cache.get(key, lambda: build_blank(spec, tolerance))
     log.add("blank", blank)
     log.spent("blank", start)
     adds, cuts = _elements(spec, blank, tolerance, models, cache, progress, log)
     start = time.perf_counter()
     progress(0.86, "union")
-    body = without(united([blank.solid, *adds]), cuts)
+    body = without(united([blank.solid, *adds]), [*blank.cutters, *cuts])
     log.spent("union", start)
     start = time.perf_counter()
     progress(0.95, "closing")
     vertices, triangles, code, labels, proof = seal(body)
     log.spent("closing", start)
     return Assembled(
-        vertices, triangles, code, labels, proof, log.facts, tuple(log.findings), log.seconds
+        vertices,
+        triangles,
+        code,
+        labels,
+        proof,
+        log.facts,
+        tuple(log.findings),
+        log.seconds,
+        blank.bodies,
     )
 
 

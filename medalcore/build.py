@@ -76,10 +76,10 @@ def build(
         done = make(spec)
     else:
         spec, done = assemble_to_mass(spec, wanted, tolerance, make)
-    if done.closure.bodies != 1:
+    if done.closure.bodies != done.bodies:
         raise SolidError(
-            f"the piece came out as {done.closure.bodies} separate bodies; an element stands "
-            "off the blank: check its place and size"
+            f"the piece came out as {done.closure.bodies} separate bodies instead of "
+            f"{done.bodies}; an element stands off the blank: check its place and size"
         )
     medal = _medal(spec, done, material.mass_g(done.closure.volume_mm3))
     tell(0.98, "inspecting")

@@ -52,8 +52,8 @@ class Blanked:
     facts : mapping
     findings : tuple of Finding
     cutters : tuple of Solid
-        To be cut once more when all elements are on: they keep holes open, and part a ring
-        from its core. In the piece's coordinates.
+        To be cut when all elements are on, in the piece's coordinates: the drilled hole, what
+        keeps the middle hole open, the joint between ring and core.
     bodies : int
         How many closed bodies the finished piece has.
     """
@@ -102,22 +102,22 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
 def _fitted(
     spec: MedalSpec, plan: _Plan, solid: Solid, tolerance: Tolerance
 ) -> tuple[Solid, tuple[Solid, ...]]:
-    """Add the loop and drill the hole; return the late cutters too."""
+    """Add the loop; return what is to be cut at the very end, too."""
     blank = spec.blank
     outline = plan.outline.at(0.0)
     half = blank.thickness / 2.0
     late: list[Solid] = []
     if blank.loop.kind != "none":
         solid = joined_to(solid, [loop_solid(blank, outline, tolerance)])
-    if plan.hole is not None:
-        plug = section(offset(plan.hole.at(0.0), -0.005)).extrude(2.0 * half + 20.0)
+    holes = [c[::-1] for c in outline[1:]] + (list(plan.hole.at(0.0)) if plan.hole else [])
+    if holes:
+        # A little narrower than the hole: its own walls stay as they are.
+        plug = section(offset(tuple(holes), -0.002)).extrude(2.0 * half + 20.0)
         plug = plug.translate((0.0, 0.0, -half - 10.0))
         late.append(solid_from_manifold(plug, "edge", "the hole"))
     if blank.drill.diameter:
         region = (*outline, plan.hole.at(0.0)[0][::-1]) if plan.hole else outline
-        bore, plug_bore = drill_cutter(blank.drill, region, plan.faces, half, tolerance)
-        solid = cut(solid, [bore])
-        late.append(plug_bore)
+        late.append(drill_cutter(blank.drill, region, plan.faces, half, tolerance))
     if blank.core.diameter:
         inner = float(np.hypot(*plan.hole.at(0.0)[0].T).max()) if plan.hole else 0.0
         if blank.core.diameter / 2.0 - blank.core.lock <= inner + 0.3:

@@ -26,8 +26,8 @@ def drill_cutter(
     faces: tuple[FaceShape, FaceShape],
     half: float,
     tolerance: Tolerance,
-) -> tuple[Solid, Solid]:
-    """Return the cutter of a drilled hole, and a plug that keeps it open.
+) -> Solid:
+    """Return the cutter of a drilled hole.
 
     Parameters
     ----------
@@ -60,11 +60,7 @@ def drill_cutter(
             key="blank.drill.inset",
         )
     tops = [_surface(f, drill, room, at, half) for f in faces]
-    flip = (at[0], at[1])
-    return (
-        _bored(r, drill.chamfer, tops, half, flip, tolerance),
-        _bored(r - 0.005, 0.0, tops, half, flip, tolerance),
-    )
+    return _bored(r, drill.chamfer, tops, half, (float(at[0]), float(at[1])), tolerance)
 
 
 def _surface(face: FaceShape, drill: Drill, room: float, at: np.ndarray, half: float) -> float:
@@ -100,7 +96,7 @@ def _bored(
     """Return a bore with countersinks at both faces, oversize along the axis."""
     up, down = tops[0], -tops[1]
     over = half + 1.0
-    n = 4 * math.ceil(tolerance.segments(r, 48) / 4)
+    n = 4 * math.ceil(tolerance.segments(r, 24) / 2)  # a cut leaves corners on the chords
     # The countersink runs on beyond the surface, so that it crosses it.
     wide = chamfer + 0.2 if chamfer else 0.0
     profile = [[0.0, -over], [r + wide, -over], [r + wide, down - wide + chamfer]] if wide else [

@@ -1,0 +1,198 @@
+"""Drilled holes, loops and two-part pieces."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+import trimesh
+
+from medalcore import build
+from medalcore.blank import build_blank
+from medalcore.errors import SpecError
+from medalcore.solid import arrays_of, without
+from medalcore.spec import spec_from_dict
+from medalcore.tolerance import tolerance_for
+from medalcore.weld import closure
+
+MICRON = 0.001
+
+
+def made(spec, quality="fine"):
+    """Return vertices, triangles and a zone picker of a whole piece without elements."""
+    blank = build_blank(spec_from_dict(spec), tolerance_for(quality))
+    v, f, code, labels = arrays_of(without(blank.solid, blank.cutters))
+
+    def of(zone):
+        picked = [i for i, x in enumerate(labels) if x.zone == zone]
+        return v[np.unique(f[np.isin(code, picked)])]
+
+    return v, f, of
+
+
+def proven(v, f, bodies=1, genus=0):
+    proof = closure(v, f)
+    assert proof.is_closed, proof
+    assert (proof.bodies, proof.genus) == (bodies, genus)
+    return proof.volume_mm3
+
+
+@pytest.mark.parametrize("angle", [0.0, 37.0, -90.0])
+def test_a_drilled_hole_is_where_it_was_asked_for(angle):
+    drill = {"diameter": 3.0, "inset": 4.0, "angle": angle, "chamfer": 0.2}
+    v, f, of = made({"blank": {"drill": drill}})
+    solid = proven(v, f, genus=1)
+    whole = proven(*made({})[:2])
+    a = math.radians(angle)
+    at = 16.0 * np.array([math.sin(a), math.cos(a)])
+    edge = of("edge")
+    far = np.hypot(*(edge[:, :2] - at).T)
+    bore = edge[far < 2.0]
+    middle = (bore[:, :2].min(axis=0) + bore[:, :2].max(axis=0)) / 2
+    assert np.hypot(*(middle - at)) < 2 * MICRON
+    far = np.hypot(*(bore[:, :2] - middle).T)
+    assert 2 * far.min() == pytest.approx(3.0, abs=2 * MICRON)
+    top = bore[:, 2] > 1.2 - 1e-4
+    assert far[top].max() == pytest.approx(1.5 + 0.2, abs=3 * MICRON)
+    # Cylinder and two cone frustums, πh(a² + ab + b²)/3.
+    lost = math.pi * 1.5**2 * (2.4 - 0.4)
+    lost += 2 * math.pi * 0.2 * (1.5**2 + 1.5 * 1.7 + 1.7**2) / 3
+    assert whole - solid == pytest.approx(lost, rel=2e-3)
+
+
+@pytest.mark.parametrize("outline", ["oval", "constant-width", "polygon"])
+def test_a_drilled_hole_keeps_its_distance_on_any_outline(outline):
+    drill = {"diameter": 2.0, "inset": 3.5, "angle": 40.0}
+    v, f, _ = made({"blank": {"outline": outline, "drill": drill, "corner_radius": 3.0}})
+    proven(v, f, genus=1)
+    cut = trimesh.Trimesh(v, f, process=False).section(
+        plane_origin=(0, 0, 0.01), plane_normal=(0, 0, 1)
+    )
+    rings = sorted((np.asarray(r)[:, :2] for r in cut.discrete), key=lambda r: np.ptp(r[:, 0]))
+    middle = (rings[0].min(axis=0) + rings[0].max(axis=0)) / 2
+    assert shapely.LinearRing(rings[-1]).distance(shapely.Point(middle)) == pytest.approx(
+        3.5, abs=0.005
+    )
+
+
+def test_a_hole_stays_open_under_letters_and_relief():
+    spec = {
+        "blank": {"drill": {"diameter": 3.0, "inset": 5.5}},
+        "obverse": {"legend": [{"text": "IIIIIIIIIIIIIIIIIIIIIIIII"}]},
+    }
+    medal = build(spec_from_dict(spec), quality="draft")
+    assert medal.is_closed
+    at = np.array([0.0, 14.5])
+    inside = np.hypot(*(medal.vertices[:, :2] - at).T) < 1.5 - 0.011
+    assert not inside.any()
+
+
+@pytest.mark.parametrize("outline", ["round", "oval", "constant-width"])
+@pytest.mark.parametrize("finish", ["plain", "reeded"])
+def test_a_lug_has_its_hole_metal_and_gap(outline, finish):
+    loop = {"kind": "lug", "hole": 3.2, "width": 1.4, "gap": 0.7, "thickness": 1.5}
+    blank = {"outline": outline, "height": 34.0, "loop": loop}
+    v, f, of = made({"blank": blank, "edge": {"finish": finish}})
+    proven(v, f, genus=1)
+    plate = of("loop")
+    top = made({"blank": {k: x for k, x in blank.items() if k != "loop"}})[0]
+    edge = top[np.abs(top[:, 0]) < 0.4, 1].max()
+    middle = edge + 0.7 + 1.6
+    far = np.hypot(plate[:, 0], plate[:, 1] - middle)
+    assert far.min() == pytest.approx(1.6, abs=0.003)
+    assert plate[:, 1].max() - middle == pytest.approx(1.6 + 1.4, abs=0.003)
+    assert np.ptp(plate[:, 2]) == pytest.approx(1.5, abs=2 * MICRON)
+
+
+def test_the_lugs_fillet_has_its_radius():
+    """Between a disc and a lug, the fillet's centre is its radius from both outlines."""
+    loop = {"kind": "lug", "hole": 3.0, "width": 1.3, "gap": 0.6, "fillet": 1.5}
+    v, f, _ = made({"blank": {"loop": loop}})
+    cut = trimesh.Trimesh(v, f, process=False).section(
+        plane_origin=(0, 0, 0.01), plane_normal=(0, 0, 1)
+    )
+    ring = max((np.asarray(r)[:, :2] for r in cut.discrete), key=lambda r: np.ptp(r[:, 0]))
+    # Centre: 1.5 mm from the circle of 19.98 (tangent just under the edge) and from the lug's
+    # circle of 2.8 about (0, 22.1), by intersecting the two circles grown by 1.5.
+    a, b, d = 19.98 + 1.5, 2.8 + 1.5, 22.1
+    y = (a * a - b * b + d * d) / (2 * d)
+    x = math.sqrt(a * a - y * y)
+    ring = ring[np.hypot(*ring.T) > 20.001]  # the piece's own edge lies 0.02 mm above tangency
+    far = np.hypot(ring[:, 0] - x, ring[:, 1] - y)
+    assert far.min() == pytest.approx(1.5, abs=0.003)
+    assert np.count_nonzero(np.abs(far - 1.5) < 0.003) > 10
+
+
+def test_an_eye_is_a_ring_of_wire_pierced_from_side_to_side():
+    loop = {"kind": "eye", "hole": 2.6, "width": 1.2, "gap": 0.5, "angle": 90.0}
+    v, f, of = made({"blank": {"loop": loop}})
+    proven(v, f, genus=1)
+    ring = of("loop")
+    middle = 20.0 + 0.5 + 1.3
+    far = np.hypot(ring[:, 0] - middle, ring[:, 2])
+    assert far.min() == pytest.approx(1.3, abs=0.003)
+    assert ring[:, 0].max() - middle == pytest.approx(1.3 + 1.2, abs=0.003)
+    assert np.ptp(ring[ring[:, 0] > middle, 1]) == pytest.approx(1.2, abs=0.01)
+
+
+@pytest.mark.parametrize("lock", [0.0, 0.2])
+@pytest.mark.parametrize("hole", ["none", "round"])
+def test_ring_and_core_are_two_closed_bodies_with_the_stated_clearance(lock, hole):
+    spec = {
+        "blank": {
+            "diameter": 30.0,
+            "core": {"diameter": 18.0, "clearance": 0.06, "lock": lock},
+            "hole": {"shape": hole, "size": 5.0},
+        }
+    }
+    v, f, _ = made(spec)
+    proven(v, f, bodies=2, genus=1 if hole == "none" else 2)
+    parts = trimesh.Trimesh(v, f, process=True).split()
+    ring, core = sorted(parts, key=lambda p: -np.ptp(p.vertices[:, 0]))
+    assert ring.is_watertight
+    assert core.is_watertight
+    outer = np.hypot(*core.vertices[:, :2].T)
+    assert 2 * outer.max() == pytest.approx(18.0, abs=2 * MICRON)
+    inner = np.hypot(*ring.vertices[:, :2].T)
+    assert inner.min() == pytest.approx(9.06 - lock, abs=0.03 if lock else 2 * MICRON)
+    way = np.array([1.0, -0.3]) / math.hypot(1.0, 0.3)
+    lines = []
+    for part in (ring, core):
+        cut = part.section(plane_origin=(0, 0, 0), plane_normal=(0.3, 1, 0))
+        flat = [np.column_stack([x[:, :2] @ way, x[:, 2]]) for x in cut.discrete]
+        lines.append(shapely.MultiLineString(flat))
+    assert lines[0].distance(lines[1]) == pytest.approx(0.06, abs=2 * MICRON)
+    medal = build(spec_from_dict(spec), quality="draft")
+    assert medal.is_closed
+    assert medal.report["bodies"] == 2
+
+
+@pytest.mark.parametrize(
+    ("blank", "key", "words"),
+    [
+        ({"drill": {"diameter": 3.0, "inset": 1.4}}, "blank.drill.inset", "through the edge"),
+        ({"drill": {"diameter": 3.0, "inset": 2.0}}, "blank.drill.inset", "cuts the rim"),
+        ({"drill": {"diameter": 3.0, "inset": 25.0}}, "blank.drill.inset", "beyond the middle"),
+        (
+            {"drill": {"diameter": 3.0, "inset": 14.0}, "hole": {"shape": "round", "size": 12.0}},
+            "blank.drill.inset",
+            "another hole",
+        ),
+        ({"loop": {"kind": "lug", "gap": 1.5}}, "blank.loop.gap", "misses the piece"),
+        ({"loop": {"kind": "eye", "gap": 2.0}}, "blank.loop.gap", "misses the piece"),
+        ({"loop": {"kind": "lug", "thickness": 2.9}}, "blank.loop.thickness", "at most"),
+        ({"loop": {"kind": "eye", "width": 4.0}}, "blank.loop.width", "at most"),
+        ({"core": {"diameter": 39.9}}, "blank.core.diameter", "no ring"),
+        ({"core": {"diameter": 20.0, "lock": 1.0}}, "blank.core.lock", "at most"),
+        (
+            {"core": {"diameter": 9.0}, "hole": {"shape": "round", "size": 9.0}},
+            "blank.core.diameter",
+            "no metal",
+        ),
+    ],
+)
+def test_fittings_that_cannot_be_made_get_one_line(blank, key, words):
+    with pytest.raises(SpecError) as caught:
+        build_blank(spec_from_dict({"blank": blank}), tolerance_for("draft"))
+    assert caught.value.key == key
+    assert words in str(caught.value)
