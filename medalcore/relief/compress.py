@@ -28,13 +28,18 @@ from numpy.typing import NDArray
 from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
-from .gradient import attenuate, divergence, open_sides, slopes
+from .gradient import attenuate, beyond, divergence, open_sides, slopes
+from .layers import split_jumps, steps
 from .multigrid import Poisson, Pyramid
 from .quadrants import Cells
 
 _FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
+_STEP = 0.04  # of the height: how high the front of a deep inner edge stands
+_STEP_WIDTH = 0.02  # of the height: standard deviation of that step's width
 _EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
-_TAIL = 0.2  # per cent of the cells at either end that go into the soft ends
+_TAIL = 1.0  # per cent of the cells at either end that go into the soft ends
+_BASE = 0.15  # of the model's depth, in proportion, that the flat base keeps
+_KNEE = 0.1  # of the height: reach of the soft ends
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,8 +99,7 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
     if spec.compression == "linear" or most <= 0.0:
         heights, solution = draped if most > 0.0 else spec.height * raw.mask, draped
     else:
-        solution, more = _recompose(raw, depth, draped, spec, start)
-        heights = _soften(solution, raw.mask, foot, spec.height)
+        heights, solution, more = _recompose(raw, depth, draped, spec, start)
         facts.update(more)
     heights = heights.astype(np.float32)
     facts.update(_closed(draped, heights, raw.mask))
@@ -103,16 +107,17 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
 
 
 def _cropped(raw: HeightField) -> HeightField:
-    """Return the part of a field that the silhouette spans."""
+    """Return the part of a field that the silhouette spans.
+
+    It begins at whole cells of the coarse grid on which the length is fitted, so that finer
+    pixels over the same place are summed to the same cells.
+    """
     rows, cols = np.flatnonzero(raw.mask.any(1)), np.flatnonzero(raw.mask.any(0))
-    part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    cell = 1 << _fit_level(max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
+    row, col = int(rows[0]) // cell * cell, int(cols[0]) // cell * cell
+    part = np.s_[row : rows[-1] + 1, col : cols[-1] + 1]
     grid, mask = raw.grid, raw.mask[part]
-    near = Grid(
-        grid.left + grid.pixel * float(cols[0]),
-        grid.top - grid.pixel * float(rows[0]),
-        grid.pixel,
-        *mask.shape,
-    )
+    near = Grid(grid.left + grid.pixel * col, grid.top - grid.pixel * row, grid.pixel, *mask.shape)
     return HeightField(near, raw.heights[part], mask)
 
 
@@ -127,37 +132,52 @@ def _placed(heights: Cells, grid: Grid, whole: HeightField) -> HeightField:
 
 def _recompose(
     raw: HeightField, depth: Cells, draped: Cells, spec: Relief, start: Compressed | None
-) -> tuple[Cells, dict[str, Any]]:
-    """Return heights up to a shift and soft ends, (rows, cols) mm, and facts."""
+) -> tuple[Cells, Cells, dict[str, Any]]:
+    """Return heights, (rows, cols) mm, the solver's answer they come from, and facts."""
     pixel, mask, use = raw.grid.pixel, raw.mask, spec.height - foot_of(spec)
     # a relief nearly as deep as its model is the model: nothing to win from raking light
     relax = min(max((use / float(depth.max()) - 0.15) / 0.7, 0.0), 1.0)
     across, down = slopes(depth, mask, pixel)
+    jumps = split_jumps(across, down)
     attenuate(across, down, relax)
-    pull = open_sides(mask) * np.float32((1.0 - relax) * pixel / spec.height)
+    hold = np.float32((1.0 - relax) * pixel / spec.height)
+    pull = open_sides(mask) * hold
     middle = np.float32(0.5 * (spec.height + foot_of(spec)))
     low = (0.0 if spec.settle else draped - middle) - np.float32(0.5 * use * spec.settle)
     pyramid = Pyramid(mask)
     fixed = divergence(across, down) * np.float32(spec.detail * pixel) + pull * low
-    base = (draped - middle) * mask * np.float32(0.3)
+    fixed += beyond(across, down, mask) * (hold * np.float32(spec.detail * pixel))
+    rise = _STEP * spec.height * spec.edges
+    if rise > 0.0:
+        blur = _STEP_WIDTH * spec.height / pixel
+        fixed += steps(*jumps, mask, rise, spec.height / pixel, blur)
+    base = (draped - middle) * mask * np.float32(_BASE)
     parts = tuple(pyramid.pad(a) for a in (fixed, base, pull))
-    length = _fit_length(pyramid, parts, pixel, use)
+    length, low_end, high_end = _fit_length(pyramid, parts, pixel, use)
     screen = np.float32((pixel / length) ** 2)
     first = pyramid.pad(start.solution) if start and start.solution.shape == mask.shape else None
     x, rounds = Poisson(pyramid, parts[2] + screen * pyramid.inside[0]).solve(
         parts[0] + screen * parts[1], first, tolerance=use * _EXACT
     )
-    return x[: mask.shape[0], : mask.shape[1]], {"screen_mm": length, "rounds": rounds}
+    x = x[: mask.shape[0], : mask.shape[1]]
+    heights = _soften(x, mask, (low_end, high_end), (foot_of(spec), spec.height))
+    return heights, x, {"screen_mm": length, "rounds": rounds}
 
 
-def _fit_length(pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float) -> float:
-    """Return the screening length, mm, at which the heights just fill `use` mm."""
-    level, top = 0, max(pyramid.size)
-    while top >> level > _FIT_PIXELS:
-        level += 1
+def _fit_level(size: int) -> int:
+    """Return how often `size` pixels are halved for the fit."""
+    return max(0, math.ceil(math.log2(size / _FIT_PIXELS)))
+
+
+def _fit_length(
+    pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float
+) -> tuple[float, float, float]:
+    """Return the screening length, mm, at which heights just fill `use` mm, and their ends."""
+    top = max(pyramid.size)
+    level = _fit_level(top)
     fixed, base, pull = (pyramid.coarsen(a, level) for a in parts)
     area = pyramid.coarsen(pyramid.inside[0], level)
-    inside = area > 0
+    inside = area > 0.5 * float(area.max())
     longest = math.log(4.0 * top * pixel)
     x, tried, steepness = None, math.log(2.0 * use), 0.7
     before: tuple[float, float] | None = None
@@ -174,26 +194,28 @@ def _fit_length(pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: f
             steepness = min(max((before[1] - miss) / (tried - before[0]), 0.2), 2.0)
         before = (tried, miss)
         tried = min(tried + min(max(miss / steepness, -1.5), 1.5), longest)
-    return math.exp(tried)
+    return math.exp(tried), float(low), float(high)
 
 
-def _soften(x: Cells, mask: NDArray[np.bool_], foot: float, height: float) -> Cells:
-    """Bring heights between foot and height: straight in the middle, eased at both ends.
+def _soften(
+    x: Cells, mask: NDArray[np.bool_], ends: tuple[float, float], to: tuple[float, float]
+) -> Cells:
+    """Bring heights from between two ends to between others: straight, eased near the ends.
 
     The map never turns over, so what stands above its neighbour stays above it.
     """
-    inside = x[mask]
-    low, high = np.percentile(inside[:: max(1, inside.size // 200_000)], (_TAIL, 100.0 - _TAIL))
-    span = max(float(high - low), 1e-9)
-    knee = np.float32(0.1 * span)
-    inside -= np.float32(low)
+    foot, height = to
+    inside, span = x[mask], max(ends[1] - ends[0], 1e-9)
+    knee = np.float32(_KNEE * span)
+    inside -= np.float32(ends[0])
     _ease(inside, knee)
     np.subtract(np.float32(span), inside, out=inside)
     _ease(inside, knee)
-    inside -= inside.max()
-    inside *= np.float32((foot - height) / -float(inside.min()))
+    np.subtract(np.float32(span), inside, out=inside)
+    inside *= np.float32((height - foot) / float(inside.max()))
+    inside += np.float32(foot)
     out = np.zeros(x.shape, np.float32)
-    out[mask] = np.clip(inside + np.float32(foot), foot, height)
+    out[mask] = np.clip(inside, foot, height)
     return out
 
 

@@ -52,8 +52,9 @@ class Pyramid:
     def __init__(self, mask: NDArray[np.bool_], dtype: type[np.floating] = np.float32) -> None:
         self.dtype = dtype
         self.size = mask.shape
-        ones: Cells = even(mask.astype(dtype))
-        across, down = ones[:, 1:] * ones[:, :-1], ones[1:] * ones[:-1]
+        ones = even(np.asarray(mask, dtype))
+        across: Cells = ones[:, 1:] * ones[:, :-1]
+        down: Cells = ones[1:] * ones[:-1]
         self.inside: list[Cells] = []
         self.count: list[int] = []
         self._keep: list[Cells] = []  # quadrants of `inside`
@@ -62,7 +63,7 @@ class Pyramid:
         # 1 where a coarse cell shares a face with the next to the right, below; bordered, flat
         self._joined: list[tuple[Cells, Cells]] = []
         while True:
-            last = ones.size <= _COARSEST
+            last = bool(ones.size <= _COARSEST)
             if not last:
                 ones, across, down = even(ones), even(across, 0, 1), even(down, 1, 0)
             self.inside.append(ones)

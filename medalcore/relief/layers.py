@@ -1,0 +1,86 @@
+"""Where one part of a model stands in front of another.
+
+Seen from above, an arm in front of a body ends at a jump of the depth. A jump is what the
+slopes on either side do not explain; on a surface that merely turns away steeply the slope
+grows towards its edge, and the neighbouring slopes tell. A relief has no room for the jump
+itself, but it must not lose the edge: the front keeps a small step above what is behind it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .gradient import Array, divergence
+
+# towards the edge of a round form the last two slopes are as 1 to √2 − 1 (circle geometry)
+_TURNING = 2.5
+
+
+def split_jumps(across: Array, down: Array) -> tuple[Array, Array]:
+    """Take jumps out of differences of depth, in place.
+
+    Parameters
+    ----------
+    across, down : float32 arrays
+        Differences between neighbouring pixels, (rows, cols − 1) and (rows − 1, cols), in
+        pixels; afterwards what a continuous surface would show.
+
+    Returns
+    -------
+    across, down : float32 arrays
+        The jumps, signed, in the same unit; 0 nearly everywhere.
+    """
+    return _split(across.T).T, _split(down)
+
+
+def _split(steps: Array) -> Array:
+    """Split differences along axis 0."""
+    size = np.abs(steps)
+    beside = np.zeros_like(size)
+    beside[1:] = size[:-1]
+    np.maximum(beside[:-1], size[1:], out=beside[:-1])
+    beside *= np.float32(_TURNING)
+    size -= beside
+    np.maximum(size, np.float32(0.0), out=size)
+    jumps = np.copysign(size, steps)
+    steps -= jumps
+    # the edge lies somewhere between the two pixels: half of what is left is the front's own
+    steps *= np.float32(1.0) - np.float32(0.5) * (size > 0.0)
+    return jumps
+
+
+def steps(
+    across: Array, down: Array, mask: NDArray[np.bool_], rise: float, half: float, blur: float
+) -> Array:
+    """Return the right-hand side, (rows, cols), of small steps in the place of jumps.
+
+    Parameters
+    ----------
+    across, down : float32 arrays
+        Jumps from `split_jumps`, pixels; used up.
+    mask : (rows, cols) bool
+    rise : float
+        Height of the step at a deep jump, in the unit of the solver's answer.
+    half : float
+        Jump, pixels, at which the step is half as high.
+    blur : float
+        Standard deviation of the step's width, pixels; keeps pixel stairs off the edge.
+    """
+    for jumps in (across, down):
+        size = np.abs(jumps)
+        size += np.float32(half)
+        jumps *= np.float32(rise)
+        jumps /= size
+    out = divergence(across, down)
+    passes = max(1, round(1.25 * blur**2))
+    share = np.float32(0.5 * blur**2 / passes)
+    for _ in range(passes):
+        for axis in (0, 1):
+            a = out if axis == 0 else out.T
+            flow = np.diff(a, axis=0)
+            flow *= share
+            a[:-1] += flow
+            a[1:] -= flow
+    out *= mask
+    return out
