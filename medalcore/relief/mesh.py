@@ -51,6 +51,38 @@ class Triangulation:
         twin = self._twin[3 * triangles[:, None] + np.arange(3)]
         return np.asarray(np.where(twin >= 0, twin // 3, -1))
 
+    def locate(self, points: FloatArray, near: IntArray) -> IntArray:
+        """Find the triangles that points lie in by walking there from others.
+
+        Parameters
+        ----------
+        points : (k, 2) float64
+        near : (k,) int64
+            Triangles to start from.
+
+        Returns
+        -------
+        found : (k,) int64
+            −1 where the walk ran into the border.
+        """
+        found = near.copy()
+        going = np.flatnonzero(near >= 0)
+        for _ in range(_ROUNDS):
+            corner = self._points[self.triangles[found[going]]]
+            side = np.roll(corner, -1, axis=1) - corner
+            gap = points[going][:, None] - corner
+            left = side[:, :, 0] * gap[:, :, 1] - side[:, :, 1] * gap[:, :, 0]
+            worst = np.argmin(left, axis=1)
+            out = left[np.arange(len(going)), worst] < -1e-9
+            if not np.any(out):
+                return found
+            going, worst = going[out], worst[out]
+            across = self._twin[3 * found[going] + worst]
+            found[going] = np.where(across >= 0, across // 3, -1)
+            going = going[across >= 0]
+        found[going] = -1
+        return found
+
     def insert(self, where: IntArray, points: FloatArray) -> IntArray:
         """Put one point into each of some triangles, then restore Delaunay.
 

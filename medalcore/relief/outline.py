@@ -85,7 +85,7 @@ def silhouette(mask: BoolArray) -> Outline:
     inner, outer, first = _crossings(mask)
     if len(inner) == 0:
         return Outline(np.zeros((0, 2)), np.zeros(1, dtype=np.int64))
-    return Outline(_smoothed(inner, outer - inner, first), first)
+    return Outline(slid(inner, outer - inner, first), first)
 
 
 def _crossings(mask: BoolArray) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -145,16 +145,31 @@ def _cycles(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:
     return np.array(order, dtype=np.int64), np.array(first, dtype=np.int64)
 
 
-def _smoothed(anchor: FloatArray, way: FloatArray, first: IntArray) -> FloatArray:
-    """Slide every crossing along its grid edge until the contour bends least.
+def slid(
+    anchor: FloatArray, way: FloatArray, first: IntArray, ends: BoolArray | None = None
+) -> FloatArray:
+    """Slide every crossing along its grid edge until the lines bend least.
 
     Damped Jacobi on the bending energy, free at corners, so that a corner stays one and the
     sides next to it stay straight. Wide neighbourhoods first, so that the long steps of a
     nearly level edge straighten too.
+
+    Parameters
+    ----------
+    anchor, way : (n, 2) float64
+        Inner pixel and the way to the outer one, pixels; lines one after another.
+    first : (k + 1,) int64
+        Where each line starts.
+    ends : (n,) bool, optional
+        First and last points of lines that do not close.
+
+    Returns
+    -------
+    points : (n, 2) float64
     """
     t = np.full(len(anchor), 0.5)
     sizes = np.repeat(np.diff(first), np.diff(first))
-    room = _room(anchor + 0.5 * way, first)
+    room = _room(anchor + 0.5 * way, first, ends)
     for stride in _STRIDES:
         active = np.flatnonzero(sizes >= 8 * stride) if stride > 1 else np.arange(len(t))
         if len(active) == 0:
@@ -218,7 +233,7 @@ def _cubic(
     return total
 
 
-def _room(p: FloatArray, first: IntArray) -> FloatArray:
+def _room(p: FloatArray, first: IntArray, ends: BoolArray | None) -> FloatArray:
     """Return how many points away the nearest corner is, 0 at one.
 
     At a corner the line turns by the same angle whether looked at closely or from a little
@@ -232,6 +247,8 @@ def _room(p: FloatArray, first: IntArray) -> FloatArray:
         for step in (k, -k):
             other = close[following(first, step)]
             sharp &= (close > other) | ((close == other) & (step > 0))
+    if ends is not None:
+        sharp |= ends
     room = np.full(len(p), np.inf)
     corners = np.flatnonzero(sharp)
     if len(corners) == 0:

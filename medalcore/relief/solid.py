@@ -21,6 +21,7 @@ from ..ground import Ground
 from ..solid import Solid, solid_from_arrays
 from ..tolerance import Tolerance
 from .outline import Outline, following, silhouette, thinned
+from .steps import steps
 from .triangulate import Surface, triangulated
 from .wall import Wall, leaning
 
@@ -121,11 +122,15 @@ def relief_shape(
     border, border_z = outline.points[chosen], edge_z[chosen]
     inner = _inner(mask)
     summit = _summit(mask, inner, height)
+    edges = steps(field, inner, draft)
+    inner.ravel()[edges.released] = False
     inner.ravel()[summit] = True
+    points = np.concatenate([_pixel_at(summit, grid), edges.points])
+    rise = np.append(float(height.ravel()[summit]), edges.height)
     z[~inner] = np.nan
     surface = triangulated(
         z, border, border_z, _polygon(border, first), tolerance.surface, grid.pixel,
-        must=np.array([summit]), fold=_FOLD,
+        must=(points, rise + ground.height(_face(points, grid))), fold=_FOLD,
     )  # fmt: skip
     return _closed(surface, first, grid, ground, draft, (dropped, filled))
 
@@ -199,6 +204,12 @@ def _inner(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def _face(points: FloatArray, grid: Grid) -> FloatArray:
     """Return face coordinates in mm of points given in pixels, (n, 2)."""
     return np.asarray(points * grid.pixel + np.array([grid.left, grid.top]))
+
+
+def _pixel_at(flat: int, grid: Grid) -> FloatArray:
+    """Return where a pixel lies, (1, 2) pixels."""
+    row, col = divmod(flat, grid.cols)
+    return np.array([[col, -row]], dtype=np.float64)
 
 
 def _on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArray[np.float32]:

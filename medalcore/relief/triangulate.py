@@ -24,6 +24,7 @@ _PITCHES = (24, 1)
 
 _ROUNDS = 200
 _FOLD_ROUNDS = 6
+_NEAR = 0.05  # pixels from other points and the border within which no given point is put
 _SLIVER = 0.02  # pixels from the border within which no point is added
 _SMALL = 6.0  # square pixels: smaller triangles are not refined for their looks
 _CREASE = 0.1  # of the tolerance: triangles that follow so closely only show the field's crease
@@ -57,7 +58,7 @@ def triangulated(
     tolerance: float,
     pixel: float,
     *,
-    must: IntArray | None = None,
+    must: tuple[FloatArray, FloatArray] | None = None,
     fold: float = math.inf,
 ) -> Surface:
     """Refine a triangulation of a polygon until it follows a height field.
@@ -76,8 +77,9 @@ def triangulated(
         Largest |surface − field| at any pixel centre inside, mm.
     pixel : float
         Pitch of the pixels, mm.
-    must : (k,) int64, optional
-        Flat indices of pixels that become points whatever the error.
+    must : (k, 2) and (k,) float64, optional
+        Points, pixels, and their z, mm, that the surface has in any case (those that would
+        make slivers at the border or at one another are left out).
     fold : float
         Angle in radians by which neighbouring triangles of a smooth surface may differ before
         they are refined although the heights are met: facets show in raking light. Creases
@@ -91,8 +93,8 @@ def triangulated(
     mesh = Triangulation(border, start)
     mesh.legalise()
     heights = _Heights(field, mesh, border_z)
-    if must is not None and len(must):
-        _insert_pixels(mesh, heights, must)
+    if must is not None:
+        _insert_points(mesh, heights, *must)
     misfit = _Misfit(heights, mesh, pixel)
     for pitch in _PITCHES:
         _refine(misfit, np.arange(len(mesh.triangles)), pitch, tolerance)
@@ -199,28 +201,51 @@ class _Heights:
         self.z = np.array(z, dtype=np.float64)
 
     def insert(self, mesh: Triangulation, where: IntArray, pixel: IntArray) -> IntArray:
+        """Put pixels into triangles."""
         cols = self.field.shape[1]
         row, col = pixel // cols, pixel % cols
-        self.z = np.concatenate([self.z, self.field[row, col].astype(np.float64)])
-        return mesh.insert(where, np.stack([col, -row], axis=1).astype(np.float64))
+        xy = np.stack([col, -row], axis=1).astype(np.float64)
+        return self.add(mesh, where, xy, self.field[row, col].astype(np.float64))
+
+    def add(self, mesh: Triangulation, where: IntArray, xy: FloatArray, z: FloatArray) -> IntArray:
+        """Put any points into triangles."""
+        self.z = np.concatenate([self.z, z])
+        return mesh.insert(where, xy)
 
 
-def _insert_pixels(mesh: Triangulation, heights: _Heights, pixels: IntArray) -> None:
-    """Insert given pixels one after another."""
-    cols = heights.field.shape[1]
-    for pixel in pixels.tolist():
-        p = np.array([pixel % cols, -(pixel // cols)], dtype=np.float64)
-        a, b, c = (mesh.points[mesh.triangles[:, k]] for k in range(3))
-        least = np.min([_side(a, b, p), _side(b, c, p), _side(c, a, p)], axis=0)
-        t = int(np.argmax(least))
-        if least[t] >= 0:
-            heights.insert(mesh, np.array([t]), np.array([pixel]))
+def _insert_points(mesh: Triangulation, heights: _Heights, xy: FloatArray, z: FloatArray) -> None:
+    """Insert given points, one in each triangle at a time, except where they make slivers."""
+    at = mesh.locate(xy, _labels(mesh, heights.field.shape, xy))
+    left = np.flatnonzero(at >= 0)
+    while len(left):
+        left = left[np.argsort(at[left], kind="stable")]
+        head = np.flatnonzero(np.diff(at[left], prepend=-1))
+        middle = (head + np.append(head[1:], len(left))) // 2
+        chosen = left[middle]
+        left = np.delete(left, middle)
+        corner = mesh.points[mesh.triangles[at[chosen]]]
+        gap = np.linalg.norm(corner - xy[chosen, None], axis=2).min(axis=1)
+        beside = mesh.beside(at[chosen])
+        side = np.roll(corner, -1, axis=1) - corner
+        off = xy[chosen, None] - corner
+        across = np.abs(side[:, :, 0] * off[:, :, 1] - side[:, :, 1] * off[:, :, 0])
+        across /= np.linalg.norm(side, axis=2)
+        good = (gap > _NEAR) & ~np.any((beside < 0) & (across < _NEAR), axis=1)
+        heights.add(mesh, at[chosen[good]], xy[chosen[good]], z[chosen[good]])
+        at[left] = mesh.locate(xy[left], at[left])
+        left = left[at[left] >= 0]
 
 
-def _side(a: FloatArray, b: FloatArray, p: FloatArray) -> FloatArray:
-    return np.asarray(
-        (b[:, 0] - a[:, 0]) * (p[1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (p[0] - a[:, 0])
-    )
+def _labels(mesh: Triangulation, shape: tuple[int, int], xy: FloatArray) -> IntArray:
+    """Return a triangle near each point: the one that the pixel nearest to it lies in."""
+    tri, row, first, count = _spans(mesh.points[mesh.triangles], 1, shape)
+    label = np.full(shape[0] * shape[1], -1, dtype=np.int32)
+    begin = np.cumsum(count) - count
+    flat = np.arange(int(count.sum())) + np.repeat(row * shape[1] + first - begin, count)
+    label[flat] = np.repeat(tri, count)
+    c = np.clip(np.rint(xy[:, 0]).astype(np.int64), 0, shape[1] - 1)
+    r = np.clip(np.rint(-xy[:, 1]).astype(np.int64), 0, shape[0] - 1)
+    return np.asarray(label[r * shape[1] + c], dtype=np.int64)
 
 
 def _misfit(

@@ -127,6 +127,13 @@ class Relief(Table, frozen=True):
         doc("Least height inside the outline; 0 chooses it from the height", unit="mm", ge=0, le=5),
     ] = 0.0
     draft: Annotated[
-        float, doc("Draft of the wall at the outline, from upright", unit="deg", ge=0, le=60)
+        float,
+        doc(
+            "Draft of every wall from upright, at the outline and inside: hollows beside steeper "
+            "walls are filled",
+            unit="deg",
+            ge=0,
+            le=60,
+        ),
     ] = 10.0
     settle: Annotated[bool, doc("Bring overhangs and floating parts down to the field")] = True

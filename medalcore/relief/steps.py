@@ -1,0 +1,249 @@
+"""Strong inner edges as smooth lines.
+
+Where one form stands before another, the field jumps from one pixel to the next, and the
+jump runs in stairs along the grid. Like the outline (`outline.silhouette`), each crossed grid
+edge leaves open where between its two pixels the true edge passes; the smoothest line
+through all of them is taken. The surface then gets corners on it, high ones on the line and
+low ones beside it, instead of on the pixels.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..grid import HeightField
+from .outline import following, slid
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+_RISE = 0.3  # rise over run of a jump from which its stairs show
+_ALONE = 0.6  # of a jump: what the field may change by just before and after it
+_FAINT = (0.5, 0.9)  # of the rise, and alone: a line may run on through fainter jumps
+_STRONG = 0.4  # share of a line that must not be faint
+_SHORT = 8  # crossings: shorter lines are texture
+_APART = 0.8  # pixels between corners along a line
+_WIDTH = (0.35, 1.5)  # pixels that the flank of an edge is at least and at most wide
+
+
+@dataclass(frozen=True, eq=False)
+class Steps:
+    """Points to put into the surface, and pixels it need not pass through.
+
+    Attributes
+    ----------
+    points : (n, 2) float64
+        x = column, y = −row, pixels.
+    height : (n,) float64
+        Above the field, mm.
+    released : (k,) int64
+        Flat indices of pixels beside the lines.
+    """
+
+    points: FloatArray
+    height: FloatArray
+    released: IntArray
+
+
+def steps(field: HeightField, inner: BoolArray, draft: float) -> Steps:
+    """Find the strong inner edges of a field.
+
+    Parameters
+    ----------
+    field : HeightField
+        mm.
+    inner : (rows, cols) bool
+        Pixels far enough from the outline.
+    draft : float
+        Least lean of the edges' flanks from upright, radians.
+    """
+    high, low, start, stop, strong = _jumps(field, inner)
+    order, first, closed = _chains(start, stop, strong)
+    if len(order) == 0:
+        return Steps(np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=np.int64))
+    high, low = high[order], low[order]
+    cols = field.grid.cols
+    a, b = _place(high, cols), _place(low, cols)
+    ends = np.zeros(len(order), dtype=bool)
+    ends[first[:-1][~closed]] = True
+    ends[first[1:][~closed] - 1] = True
+    line = slid(a, b - a, first, ends)
+    flat = field.heights.ravel().astype(np.float64)
+    top, foot = _evened(flat[high], first, ends), _evened(flat[low], first, ends)
+    width = np.clip((top - foot) * math.tan(draft) / field.grid.pixel, *_WIDTH)
+    beside = line + width[:, None] * _outward(line, first, ends)
+    even = _spaced(np.column_stack([line, top, beside, foot]), first)
+    return Steps(
+        np.concatenate([even[:, :2], even[:, 3:5]]),
+        np.concatenate([even[:, 2], even[:, 5]]),
+        np.unique(np.concatenate([high, low, _between(even, field.grid.shape)])),
+    )
+
+
+def _between(even: FloatArray, shape: tuple[int, int]) -> IntArray:
+    """Return the pixels nearest to places on the flank, and a little beyond its foot."""
+    line, way = even[:, :2], even[:, 3:5] - even[:, :2]
+    at = np.concatenate([line + share * way for share in (0.4, 0.8, 1.2)])
+    col = np.clip(np.rint(at[:, 0]).astype(np.int64), 0, shape[1] - 1)
+    row = np.clip(np.rint(-at[:, 1]).astype(np.int64), 0, shape[0] - 1)
+    return np.asarray(row * shape[1] + col)
+
+
+def _place(pixel: IntArray, cols: int) -> FloatArray:
+    return np.stack([pixel % cols, -(pixel // cols)], axis=1).astype(np.float64)
+
+
+def _jumps(
+    field: HeightField, inner: BoolArray
+) -> tuple[IntArray, IntArray, IntArray, IntArray, BoolArray]:
+    """Return high and low pixel of each jump, the jumps that follow one another, and strength.
+
+    The next two are indices into the first two: the line through the jumps runs from
+    ``start`` to ``stop`` with the high side on its left. The last marks strong jumps.
+    """
+    h = field.heights
+    rows, cols = h.shape
+    level = _RISE * field.grid.pixel
+    jump = {1: _isolated(h, inner, level), cols: _isolated(h.T, inner.T, level).T}
+    low_end, step, rise, strong = [], [], [], []
+    for across, found in jump.items():
+        r, c = np.nonzero(found)
+        strong.append(found[r, c] > 1)
+        p = r * cols + c
+        low_end.append(p)
+        step.append(np.full(len(p), across))
+        rise.append(h.ravel()[p + across] - h.ravel()[p])
+    p, d = np.concatenate(low_end), np.concatenate(step)
+    up = np.concatenate(rise) > 0
+    high, low = np.where(up, p + d, p), np.where(up, p, p + d)
+    size = np.abs(np.concatenate(rise))
+    start, stop = _linked(p, d, high, size, (rows, cols))
+    return high, low, start, stop, np.concatenate(strong)
+
+
+def _linked(
+    p: IntArray, d: IntArray, high: IntArray, size: NDArray[np.float32], shape: tuple[int, int]
+) -> tuple[IntArray, IntArray]:
+    """Link jumps across the cells between four pixels; each has one before and one after.
+
+    A jump is known by its first pixel `p`, the way `d` to its second, and its high one.
+    """
+    rows, cols = shape
+    number = {1: np.full(rows * cols, -1), cols: np.full(rows * cols, -1)}
+    index = np.arange(len(p))
+    for across, table in number.items():
+        table[p[d == across]] = index[d == across]
+    cell = np.unique(np.concatenate([p, p - np.where(d == 1, cols, 1)]))
+    cell = cell[(cell >= 0) & (cell < (rows - 1) * cols)]
+    # the four sides of a cell, counter-clockwise from the bottom, each from corner to corner
+    corner = np.stack([cell + cols, cell + cols + 1, cell + 1, cell], axis=1)
+    side = np.stack(
+        [number[1][cell + cols], number[cols][cell + 1], number[1][cell], number[cols][cell]],
+        axis=1,
+    )
+    known = side >= 0
+    leaves = known & (high[side] == corner)
+    enters = known & ~leaves
+    odd = np.flatnonzero(leaves.sum(axis=1) != enters.sum(axis=1))
+    for of in (leaves, enters):  # where three levels meet the line follows the greatest jumps
+        most = np.argmax(np.where(of[odd], size[side[odd]], -1.0), axis=1)
+        of[odd] &= np.arange(4) == most[:, None]
+    good = np.any(leaves, axis=1) & np.any(enters, axis=1)
+    start, stop = [], []
+    for e in range(4):
+        go = np.flatnonzero(good & leaves[:, e])
+        ring = (e + np.arange(1, 4)) % 4
+        back = ring[np.argmax(enters[go][:, ring], axis=1)]
+        start.append(side[go, e])
+        stop.append(side[go, back])
+    return np.concatenate(start), np.concatenate(stop)
+
+
+def _isolated(h: NDArray[np.float32], inner: BoolArray, level: float) -> NDArray[np.uint8]:
+    """Mark pixels from which the field jumps to the next column, and only there.
+
+    1 stands for a faint jump, 2 for a strong one.
+    """
+    found = np.zeros(h.shape, dtype=np.uint8)
+    step = np.diff(h, axis=1)
+    middle = step[:, 1:-1]
+    beside = np.maximum(_onward(step[:, :-2], middle), _onward(step[:, 2:], middle))
+    middle = np.abs(middle)
+    both = inner[:, 1:-2] & inner[:, 2:-1]
+    faint = (
+        both & (middle > np.float32(_FAINT[0] * level)) & (beside < np.float32(_FAINT[1]) * middle)
+    )
+    strong = (middle > np.float32(level)) & (beside < np.float32(_ALONE) * middle)
+    found[:, 1:-2] = faint * (np.uint8(1) + strong)
+    return found
+
+
+def _onward(step: NDArray[np.float32], jump: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return how large steps are beside jumps; a lip that rises towards a jump counts half."""
+    size = np.abs(step)
+    return np.where(step * jump > 0, size, np.float32(0.5) * size)
+
+
+def _chains(
+    start: IntArray, stop: IntArray, strong: BoolArray
+) -> tuple[IntArray, IntArray, BoolArray]:
+    """Chain links into lines; return the order, where lines start, and which are closed."""
+    after = dict(zip(start.tolist(), stop.tolist(), strict=True))
+    heads = np.setdiff1d(start, stop).tolist()
+    order: list[int] = []
+    first, closed = [0], []
+    for i in [*heads, *sorted(after)]:
+        line: list[int] = []
+        begin = i
+        while i in after:
+            line.append(i)
+            i = after.pop(i)
+        if not line:
+            continue
+        if i != begin:
+            line.append(i)
+        if len(line) >= _SHORT and np.mean(strong[line]) >= _STRONG:
+            order += line
+            first.append(len(order))
+            closed.append(i == begin)
+    return np.array(order, dtype=np.int64), np.array(first), np.array(closed, dtype=bool)
+
+
+def _evened(value: FloatArray, first: IntArray, ends: BoolArray) -> FloatArray:
+    """Even values along the lines over about two pixels; ends keep theirs."""
+    nxt, prv = following(first), following(first, -1)
+    for _ in range(6):
+        value = np.where(ends, value, 0.25 * (value[prv] + 2.0 * value + value[nxt]))
+    return value
+
+
+def _outward(line: FloatArray, first: IntArray, ends: BoolArray) -> FloatArray:
+    """Return unit normals towards the low side, the right of the line."""
+    nxt, prv = following(first, 2), following(first, -2)
+    here = np.arange(len(line))
+    near_end = ends | ends[following(first)] | ends[following(first, -1)]
+    one = np.where(near_end, following(first), nxt)
+    two = np.where(near_end, following(first, -1), prv)
+    one = np.where(ends & (one < here), here, one)
+    two = np.where(ends & (two > here), here, two)
+    way = line[one] - line[two]
+    way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
+    return np.stack([way[:, 1], -way[:, 0]], axis=1)
+
+
+def _spaced(values: FloatArray, first: IntArray) -> FloatArray:
+    """Resample lines (x and y in the first columns) evenly, about `_APART` between points."""
+    run = np.hypot(*np.diff(values[:, :2], axis=0, prepend=values[:1, :2]).T)
+    run[first[:-1]] = 1.0  # keeps the lines apart
+    place = np.cumsum(np.maximum(run, 1e-9))
+    begin, end = place[first[:-1]], place[first[1:] - 1]
+    count = np.maximum(np.rint((end - begin) / _APART), 1).astype(np.int64) + 1
+    start = np.cumsum(count) - count
+    step = np.arange(int(count.sum())) - np.repeat(start, count)
+    at = np.repeat(begin, count) + step * np.repeat((end - begin) / (count - 1), count)
+    return np.column_stack([np.interp(at, place, column) for column in values.T])

@@ -1,0 +1,101 @@
+"""Strong inner edges run as smooth lines, not in the stairs of the grid."""
+
+import math
+
+import numpy as np
+import pytest
+from relief_fields import GROUNDS, grid, over, star
+
+from medalcore.raster import top_surface
+from medalcore.relief.solid import relief_shape
+from medalcore.relief.steps import steps
+from medalcore.tolerance import tolerance_for
+from medalcore.weld import closure
+
+FINE = tolerance_for("fine")
+TEN = math.radians(10.0)
+LOW, HIGH = 0.2, 0.32
+
+
+def terrace(pixels, inside):
+    """Return a low disc with a higher terrace where `inside` says."""
+    return over(
+        grid(pixels),
+        lambda u, v: np.where(inside(u, v), HIGH, LOW),
+        lambda u, v: np.hypot(u, v) < 11.0,
+    )
+
+
+def everywhere(field):
+    inner = np.zeros(field.mask.shape, dtype=bool)
+    inner[3:-3, 3:-3] = field.mask[3:-3, 3:-3]
+    return inner
+
+
+def from_middle(field, points):
+    """Return u and v from the middle of the grid of points in pixels."""
+    middle = 0.5 * (field.grid.cols - 1)
+    return (points + np.array([-middle, middle])) * field.grid.pixel
+
+
+@pytest.mark.parametrize("radius", [1.0, 4.0, 8.0])
+def test_a_round_edge_is_round(radius):
+    """Half the points are on the edge, the others a flank's width outside."""
+    field = terrace(700, lambda u, v: np.hypot(u, v) < radius)
+    found = steps(field, everywhere(field), TEN)
+    n = len(found.points) // 2
+    r = np.hypot(*from_middle(field, found.points).T) / field.grid.pixel
+    on = r[:n] - radius / field.grid.pixel
+    assert np.abs(on).max() < 0.3
+    assert np.std(on) < 0.1  # stairs: 0.29
+    width = (HIGH - LOW) * math.tan(TEN) / field.grid.pixel
+    assert r[n:] - r[:n] == pytest.approx(np.full(n, width), abs=0.05)
+    assert found.height[:n] == pytest.approx(np.full(n, HIGH))
+    assert found.height[n:] == pytest.approx(np.full(n, LOW))
+
+
+@pytest.mark.parametrize("degrees", [3.0, 20.0, 45.0])
+def test_an_edge_that_ends_is_straight(degrees):
+    """A ridge across the whole form, at any angle to the grid."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    field = terrace(700, lambda u, v: c * v - s * u > 1.234)
+    found = steps(field, everywhere(field), TEN)
+    n = len(found.points) // 2
+    u, v = from_middle(field, found.points[:n]).T
+    off = (c * v - s * u - 1.234) / field.grid.pixel
+    assert np.abs(off).max() < 0.75  # at the ends; stairs would do it everywhere
+    assert np.std(off) < 0.08
+    assert np.ptp(c * u + s * v) > 20.0  # mm: in one piece from rim to rim
+
+
+def test_a_steep_slope_is_no_edge():
+    """Slopes over several pixels, and lively modelling, are left to the pixels."""
+    ramp = over(
+        grid(500),
+        lambda u, v: 0.3 + 0.25 * np.tanh(3 * u),
+        lambda u, v: np.hypot(u, v) < 11.0,
+    )
+    assert len(steps(ramp, everywhere(ramp), TEN).points) == 0
+    assert len(steps(star(500), everywhere(star(500)), TEN).points) == 0
+
+
+def test_the_surface_keeps_both_levels_and_the_draft():
+    """Away from the line every pixel is met; the flank leans by the draft; all is closed."""
+    field = terrace(700, lambda u, v: np.hypot(u - 1, v) < 4.0)
+    shape = relief_shape(field, GROUNDS["flat"], draft=TEN, tolerance=FINE)
+    assert closure(shape.vertices, shape.triangles).is_closed
+    top = shape.triangles[: shape.top]
+    seen, _ = top_surface(shape.vertices, top, field.grid)
+    u, v = np.meshgrid(field.grid.u(), field.grid.v())
+    away = field.mask & (np.hypot(u, v - 1.5) < 10.8)
+    away &= np.abs(np.hypot(u - 1, v - 1.5) - 4.0) > 2.0 * field.grid.pixel
+    assert np.abs(seen - field.heights - 1.1)[away].max() <= FINE.surface + 1e-7
+    corner = shape.vertices[top]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(cross, axis=1)
+    lean = np.degrees(np.arcsin(cross[:, 2] / area))
+    flank = (lean < 60.0) & (np.hypot(*(corner.mean(axis=1)[:, :2] - [1, 1.5]).T) < 6.0)
+    assert area[flank].sum() / 2 == pytest.approx(
+        2 * math.pi * 4.0 * (HIGH - LOW) / math.cos(TEN), rel=0.03
+    )
+    assert np.average(lean[flank], weights=area[flank]) == pytest.approx(10.0, abs=0.6)
