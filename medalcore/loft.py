@@ -92,24 +92,24 @@ def swept_mesh(swept: Sweep, steepness: float) -> tuple[FloatArray, IntArray]:
     triangles : (m, 3) int64
     """
     vertices = np.column_stack([swept.places, -steepness * swept.reached])
-    node = _welded(vertices, swept)
+    node = welded(vertices, swept)
     # The caps stay level, also where an edge's end has been drawn into one of their corners.
     last = np.array([i for ring in swept.end for i in ring], dtype=np.int64)
     vertices[node[last], 2] = -steepness * swept.reached.max()
     places = swept.places[node]
     triangles = np.concatenate(
         [
-            _wall(vertices, node, swept),
+            wall_triangles(vertices, node, swept),
             cap_triangles(places, [_ring_of(node, r) for r in swept.begin]),
             cap_triangles(places, [_ring_of(node, r) for r in swept.end])[:, ::-1],
         ]
     )
     a, b, c = triangles.T
     vertices, triangles = _compact(vertices, triangles[(a != b) & (b != c) & (c != a)])
-    return vertices, _without_needles(vertices, triangles)
+    return vertices, without_needles(vertices, triangles)
 
 
-def _without_needles(vertices: FloatArray, triangles: IntArray) -> IntArray:
+def without_needles(vertices: FloatArray, triangles: IntArray) -> IntArray:
     """Turn the long edge of triangles so thin that rounding could leave them no area.
 
     The corner opposite that edge lies on it but for less than a file can tell, so joining
@@ -148,8 +148,11 @@ def _without_needles(vertices: FloatArray, triangles: IntArray) -> IntArray:
     return np.array([t for i, t in enumerate(tri) if i not in gone], dtype=np.int64)
 
 
-def _welded(vertices: FloatArray, swept: Sweep) -> IntArray:
-    """Return for every node the one it stands for: edges too short for float32 vanish."""
+def welded(vertices: FloatArray, swept: Sweep, fixed: IntArray | None = None) -> IntArray:
+    """Return for every node the one it stands for: edges too short for float32 vanish.
+
+    Nodes in `fixed` stand for themselves.
+    """
     sizes = np.array([len(f) for f in swept.faces])
     start = np.concatenate([np.fromiter(f, dtype=np.int64) for f in swept.faces])
     last = np.cumsum(sizes) - 1
@@ -164,6 +167,8 @@ def _welded(vertices: FloatArray, swept: Sweep) -> IntArray:
         np.minimum.at(node, node[a], low)
         np.minimum.at(node, node[b], low)
         node = node[node]
+    if fixed is not None:
+        node[fixed] = fixed
     return node
 
 
@@ -174,7 +179,7 @@ def _ring_of(node: IntArray, ring: Sequence[int]) -> IntArray:
     return kept
 
 
-def _wall(vertices: FloatArray, node: IntArray, swept: Sweep) -> IntArray:
+def wall_triangles(vertices: FloatArray, node: IntArray, swept: Sweep) -> IntArray:
     """Return the triangles of the swept faces."""
     plain = np.array([f for f in swept.faces if len(f) == 4], dtype=np.int64).reshape(-1, 4)
     l0, l1, r1, r0 = node[plain].T

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import manifold3d as m3
@@ -63,9 +63,9 @@ class Sweep:
         rings = self.contours
         if not rings:
             return True
+        if sum(signed_area(self.places[list(r)]) for r in self.begin) < 0.0:
+            rings = tuple(r[::-1] for r in rings)  # the surroundings of an outline that shrinks
         signed = sum(signed_area(r) for r in rings)
-        if signed < 0.0:  # the surroundings of an outline that shrinks
-            rings, signed = tuple(r[::-1] for r in rings), -signed
         true = m3.CrossSection(list(rings), m3.FillRule.Positive).area()
         size = sum(abs(signed_area(r)) for r in rings)
         return bool(abs(signed - true) <= 1e-6 * size + 1e-9)
@@ -100,7 +100,7 @@ def with_joins(
     turn = np.arctan2(cross, np.sum(before * unit, axis=1))  # left turns open when growing
     normals = np.column_stack([unit[:, 1], -unit[:, 0]])
     # A mitre is 1/cos(turn/2) long; the facets of a split corner each turn by an equal part.
-    widest = facets if facets > 0.0 else 2.0 * math.acos(1.0 / limit)
+    widest = facets if facets > 0.0 else 2.0 * math.acos(1.0 / limit) if limit < 1e6 else math.inf
     extra = np.where(turn > widest, np.ceil(turn / widest).astype(np.int64) - 1, 0)
     if not extra.any():
         return points, normals
@@ -136,7 +136,11 @@ def sweep(contours: Contours, distance: float, *, limit: float = 3.0, facets: fl
     shifts = 2.0 * _SHIFT * (np.mod(np.arange(1, count + 1)[:, None] * _SIDE, 1.0) - 0.5)
     ends = np.cumsum([len(c) for c in contours])[:-1]
     moved = tuple(c + d for c, d in zip(contours, np.split(shifts, ends), strict=True))
-    return _SplittingFront(moved, limit, facets).run(distance)
+    split = _SplittingFront(moved, limit, facets).run(distance)
+    # The outline itself stays where it was.
+    places = split.places.copy()
+    places[[i for ring in split.begin for i in ring]] = np.concatenate(contours)
+    return replace(split, places=places)
 
 
 class _Front:

@@ -1,0 +1,155 @@
+"""Solids whose wall follows a profile: in or out from an outline, step by step.
+
+Sunk letters, chisel-cut (vee) and rounded letters, bevelled emblems: the outline is given
+at one height, and from there the front moves up and down in straight steps.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .contour import Contours, FloatArray
+from .errors import SolidError
+from .loft import cap_triangles, wall_triangles, welded, without_needles
+from .solid import IntArray, Solid, solid_from_arrays
+from .wavefront import Sweep, sweep
+
+Step = tuple[float, float]
+"""How far the outline moves (above 0 outwards, below 0 inwards) and how far up or down, mm."""
+
+
+def profiled(
+    contours: Contours,
+    z: float,
+    zone: str,
+    *,
+    up: Sequence[Step] = (),
+    down: Sequence[Step] = (),
+    limit: float = 3.0,
+) -> Solid:
+    """Return the solid that is `contours` at height `z` and follows steps from there.
+
+    Where an outline that moves inwards closes, the walls meet in a ridge or valley and the
+    solid ends there.
+
+    Parameters
+    ----------
+    contours : tuple of (n, 2) float64
+        Clean outlines, mm.
+    z : float
+        mm.
+    zone : str
+    up, down : sequence of (distance, rise)
+        From the outline, in order; rise above 0, mm.
+    limit : float
+        As `loft.drafted`, for corners that open outwards.
+
+    Raises
+    ------
+    SolidError
+        If the walls cannot be followed, or there are none.
+    """
+    if not contours or not (up or down):
+        raise SolidError("an outline and at least one step are needed for a solid")
+    mesh = _Mesh()
+    start = mesh.outline(contours, z)
+    for steps, sign in ((up, 1), (down, -1)):
+        rings, level = start, z
+        for distance, rise in steps:
+            rings = mesh.wall(rings, level, distance, sign * rise, limit)
+            level += sign * rise
+        mesh.cap(rings, sign)
+    vertices, triangles = mesh.arrays()
+    return solid_from_arrays(vertices, without_needles(vertices, triangles), zone)
+
+
+def deepest(contours: Contours) -> float:
+    """Return the largest distance of any inside point from the outline, mm.
+
+    It is the distance at which the outline moving inwards has closed altogether.
+    """
+    size = max(float(np.ptp(c, axis=0).max()) for c in contours)
+    closed = sweep(tuple(c[::-1] for c in contours), 0.51 * size, limit=math.inf)
+    return float(closed.reached.max() if not closed.end else 0.51 * size)
+
+
+@dataclass
+class _Mesh:
+    """Vertices and triangles as they are put together."""
+
+    points: list[FloatArray] = field(default_factory=list)
+    triangles: list[IntArray] = field(default_factory=list)
+    count: int = 0
+
+    def add(self, points: FloatArray) -> IntArray:
+        """Add vertices; return their numbers."""
+        self.points.append(points)
+        first, self.count = self.count, self.count + len(points)
+        return np.arange(first, self.count)
+
+    def outline(self, contours: Contours, z: float) -> list[IntArray]:
+        return [self.add(np.column_stack([c, np.full(len(c), z)])) for c in contours]
+
+    def wall(
+        self, rings: list[IntArray], z: float, distance: float, rise: float, limit: float
+    ) -> list[IntArray]:
+        """Add one step of wall above or below rings; return the rings it ends in."""
+        if not rings:
+            return []
+        xyz = np.concatenate(self.points)
+        if abs(distance) < 1e-9:
+            ends = [self.add(xyz[r] + np.array([0.0, 0.0, rise])) for r in rings]
+            for a, c in zip(rings, ends, strict=True):
+                b, d = np.roll(a, -1), np.roll(c, -1)
+                quads = np.concatenate([np.column_stack([a, b, d]), np.column_stack([a, d, c])])
+                self.triangles.append(quads if rise > 0 else quads[:, ::-1])
+            return ends
+        inwards = distance < 0.0
+        turn = -1 if inwards else 1
+        order = [r[::turn] for r in rings]
+        swept = sweep(
+            tuple(xyz[r, :2] for r in order), abs(distance), limit=math.inf if inwards else limit
+        )
+        if not swept.is_simple:
+            raise SolidError("the walls of an outline could not be followed to their end")
+        return self._swept(swept, order, z, rise / abs(distance), turn)
+
+    def _swept(
+        self, swept: Sweep, order: list[IntArray], z: float, slope: float, turn: int
+    ) -> list[IntArray]:
+        local = np.column_stack([swept.places, slope * swept.reached])
+        begin = np.concatenate([np.array(r, dtype=np.int64) for r in swept.begin])
+        node = welded(local, swept, begin)
+        number = np.full(len(local), -1)
+        number[begin] = np.concatenate(order)
+        fresh = np.unique(node)
+        fresh = fresh[number[fresh] < 0]
+        last = np.array([i for r in swept.end for i in r], dtype=np.int64)
+        local[node[last], 2] = slope * swept.reached.max()
+        number[fresh] = self.add(local[fresh] + np.array([0.0, 0.0, z]))
+        faces = number[wall_triangles(local, node, swept)]
+        flip = (slope > 0.0) != (turn < 0)
+        self.triangles.append(faces[:, ::-1] if flip else faces)
+        rings = []
+        for ring in swept.end:
+            nodes = number[node[np.array(ring)]]
+            nodes = nodes[nodes != np.roll(nodes, 1)]
+            if len(nodes) >= 3:
+                rings.append(nodes[::turn])
+        return rings
+
+    def cap(self, rings: list[IntArray], sign: int) -> None:
+        """Close the solid above (1) or below (−1)."""
+        xyz = np.concatenate(self.points)
+        self.triangles.append(cap_triangles(xyz[:, :2], rings)[:, ::sign])
+
+    def arrays(self) -> tuple[FloatArray, IntArray]:
+        triangles = np.concatenate(self.triangles)
+        a, b, c = triangles.T
+        triangles = triangles[(a != b) & (b != c) & (c != a)]
+        used, renumbered = np.unique(triangles, return_inverse=True)
+        return np.concatenate(self.points)[used], renumbered.reshape(-1, 3).astype(np.int64)
