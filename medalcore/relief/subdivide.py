@@ -8,7 +8,7 @@ inherit by arithmetic, so that edges are looked for by sorting only once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,6 +91,15 @@ def between(a: FloatArray, b: FloatArray) -> FloatArray:
     angle: FloatArray = 2 * np.arcsin(np.minimum(span / 2, 1.0))
     angle[~(a.any(axis=1) & b.any(axis=1))] = 0.0
     return angle
+
+
+def bare(vertices: FloatArray, triangles: IntArray) -> EdgedMesh:
+    """Return a mesh without edges, for its triangles' normals and areas."""
+    none = np.zeros((0, 2), dtype=np.int64)
+    kind = np.zeros(0, dtype=np.uint8)
+    return EdgedMesh(
+        vertices, triangles, np.zeros_like(triangles), none, kind, np.zeros(0, dtype=bool)
+    )
 
 
 def edged(vertices: FloatArray, triangles: IntArray) -> EdgedMesh:
@@ -201,24 +210,20 @@ def _half_edges(mesh: EdgedMesh) -> tuple[list[IntArray], list[IntArray]]:
     return starts, stops
 
 
-def part_of(mesh: EdgedMesh, chosen: BoolArray) -> tuple[EdgedMesh, IntArray]:
-    """Cut out some triangles; also return the old numbers of the vertices kept."""
+def part_of(mesh: EdgedMesh, chosen: BoolArray) -> EdgedMesh:
+    """Cut out some triangles."""
     triangles, edges = mesh.triangles[chosen], mesh.edges[chosen]
     vertex, triangles = _renumbered(triangles, len(mesh.vertices))
     edge, edges = _renumbered(edges, len(mesh.ends))
     new = np.full(len(mesh.vertices), -1, dtype=np.int64)
     new[vertex] = np.arange(len(vertex))
-    return (
-        replace(
-            mesh,
-            vertices=mesh.vertices[vertex],
-            triangles=triangles,
-            edges=edges,
-            ends=new[mesh.ends[edge]],
-            kind=mesh.kind[edge],
-            fixed=mesh.fixed[vertex],
-        ),
-        vertex,
+    return EdgedMesh(
+        vertices=mesh.vertices[vertex],
+        triangles=triangles,
+        edges=edges,
+        ends=new[mesh.ends[edge]],
+        kind=mesh.kind[edge],
+        fixed=mesh.fixed[vertex],
     )
 
 

@@ -24,6 +24,7 @@ from .subdivide import (
     EdgedMesh,
     FloatArray,
     IntArray,
+    bare,
     between,
     edged,
     limit_points,
@@ -50,10 +51,11 @@ LINE = 16
 MOST = 3_000_000
 """Triangles beyond which nothing is split any further."""
 
-GIVEN_BACK = 0.5
+GIVEN_BACK = 0.75
 """Share of the shrinking of a subdivided surface that is made up for beforehand.
 
-All of it would make the surface run through the model's points, and swing between them.
+So much keeps the area of the outline; all of it would make the surface run through the model's
+points and swing between them.
 """
 
 
@@ -80,6 +82,8 @@ def smoothed(
         The same arrays where nothing was to be done.
     """
     long = _long(vertices, triangles, LONGEST * pixel)
+    if long.any():
+        long = _bent(vertices, triangles, long, pixel)
     if not long.any():
         return vertices, triangles
     near = _touching(triangles, _touching(triangles, long, len(vertices)), len(vertices))
@@ -90,8 +94,10 @@ def smoothed(
     needed &= _visible(mesh, np.ones(len(needed), dtype=bool), pixel)
     for _ in range(2):  # what the points to be moved are measured by has to be even too
         needed = _touching(mesh.triangles, needed, len(mesh.vertices))
-    mesh = evened(mesh, needed, LONGEST * pixel)
-    parts = [(vertices, triangles[~near]), *_grown(mesh, pixel)]
+    about = _touching(mesh.triangles, needed, len(mesh.vertices))
+    parts = [(vertices, triangles[~near]), (mesh.vertices, mesh.triangles[~about])]
+    part = evened(part_of(mesh, about), needed[about], LONGEST * pixel)
+    parts += _grown(part, pixel)
     shift = np.cumsum([0, *(len(v) for v, _ in parts)])
     return (
         np.concatenate([v for v, _ in parts]),
@@ -100,16 +106,45 @@ def smoothed(
 
 
 def _long(vertices: FloatArray, triangles: IntArray, limit: float) -> BoolArray:
-    """Tell which triangles have an edge longer than `limit`."""
+    """Tell which triangles have an edge that looks longer than `limit` from above."""
+    xy = vertices[:, :2]
     out = np.empty(len(triangles), dtype=bool)
     for start in range(0, len(triangles), 1 << 15):
         some = slice(start, start + (1 << 15))
-        a, b, c = (vertices.take(corner, axis=0) for corner in triangles[some].T)
+        a, b, c = (xy.take(corner, axis=0) for corner in triangles[some].T)
         longest = np.zeros(len(a))
         for d in (b - a, c - b, a - c):
             np.maximum(longest, np.einsum("ij,ij->i", d, d), out=longest)
         out[some] = longest > limit * limit
     return out
+
+
+def _bent(vertices: FloatArray, triangles: IntArray, long: BoolArray, pixel: float) -> BoolArray:
+    """Tell which long triangles may be seen to bend against what is round them.
+
+    Of two triangles that bend by an angle, one differs from the mean at their common
+    corners by half of it at least.
+    """
+    near = np.flatnonzero(_touching(triangles, long, len(vertices)))
+    used, faces = np.unique(triangles[near], return_inverse=True)
+    mesh = bare(vertices[used], np.reshape(faces, (-1, 3)))
+    normals = mesh.normals()
+    total = np.zeros((len(used), 3))
+    for k in range(9):
+        corner, axis = mesh.triangles[:, k // 3], k % 3
+        total[:, axis] += np.bincount(corner, normals[:, axis], minlength=len(used))
+    total /= np.maximum(np.sqrt(np.einsum("ij,ij->i", total, total)), 1e-300)[:, None]
+    a, b, c = (mesh.vertices[mesh.triangles[:, k]] for k in range(3))
+    longest = np.zeros(len(near))
+    bend = np.zeros(len(near))
+    for k, d in enumerate((b - a, c - b, a - c)):
+        np.maximum(longest, np.hypot(d[:, 0], d[:, 1]), out=longest)
+        off = normals - total[mesh.triangles[:, k]]
+        np.maximum(bend, 2.0 * np.sqrt(np.einsum("ij,ij->i", off, off)), out=bend)
+    seen = (bend > BEND) & (bend * longest > FACET * pixel)
+    out = np.zeros(len(long), dtype=bool)
+    out[near[seen]] = True
+    return out & long
 
 
 def _touching(triangles: IntArray, chosen: BoolArray, count: int) -> BoolArray:
@@ -219,11 +254,12 @@ def _corners(mesh: EdgedMesh, crease: float) -> BoolArray:
 
 
 def _needed(mesh: EdgedMesh, owned: BoolArray, limit: float) -> BoolArray:
-    """Tell which owned triangles bend against neighbours and are wide enough to be seen."""
+    """Tell which owned triangles bend against neighbours and look wide from above."""
     bend = mesh.bends()
-    length = mesh.lengths()
+    flat = replace(mesh, vertices=mesh.vertices * np.array([1.0, 1.0, 0.0]))
+    length = flat.lengths()
     first, last = mesh.sides()
-    area = mesh.areas()
+    area = flat.areas()
     size = 2 * np.maximum(area[first], area[last]) / np.maximum(length, 1e-300)  # across the edge
     sharp = mesh.kind != SMOOTH
     if sharp.any():
@@ -265,6 +301,12 @@ def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray
     done = 0
     for level in range(12):
         needed = _needed(mesh, owned, LONGEST * pixel)
+        if level == 0:  # at the seams to the rest of the model neighbours are missing
+            first, last = mesh.sides()
+            seam = (first == last) & (mesh.kind == SMOOTH)
+            held = np.zeros(len(mesh.vertices), dtype=bool)
+            held[mesh.ends[seam].ravel()] = True
+            needed &= ~np.logical_or.reduce(held[mesh.triangles], axis=1)
         if level == 0 or np.count_nonzero(needed) > 1000:
             needed &= _visible(mesh, owned, pixel)
         if done + 4 * np.count_nonzero(needed) > MOST:
@@ -279,8 +321,8 @@ def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray
         yield points, ready
         if not needed.any():
             return
-        part, _ = part_of(mesh, _touching(mesh.triangles, needed, len(mesh.vertices)))
-        needed = needed[_touching(mesh.triangles, needed, len(mesh.vertices))]
+        about = _touching(mesh.triangles, needed, len(mesh.vertices))
+        part, needed = part_of(mesh, about), needed[about]
         rim = _rim(part, needed)
         n = len(part.vertices)
         mesh = subdivided(part)
