@@ -178,6 +178,7 @@ def _elements(
     """Build all elements; return what is added and what is cut, in piece coordinates."""
     adds: list[Solid] = []
     cuts: list[Solid] = []
+    used: set[int] = set()
     jobs = list(_jobs(spec, blank))
     for n, (path, kind, table, ground, side) in enumerate(jobs):
         start = time.perf_counter()
@@ -193,7 +194,10 @@ def _elements(
         built = _named(path, partial(cache.get, key, make))
         log.add(path, built)
         for part in built.parts:
-            placed = part.solid.on_side(side).moved(placement(spec.medal.alignment, side))
+            # the cache gives equal elements on both faces the same solid
+            solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
+            used |= solid.labels.keys()
+            placed = solid.on_side(side).moved(placement(spec.medal.alignment, side))
             (adds if part.action == "add" else cuts).append(placed)
         log.spent(kind, start)
     return adds, cuts

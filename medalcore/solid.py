@@ -48,6 +48,14 @@ class Solid:
         """Return the same solid with every label moved to a face."""
         return Solid(self.manifold, {i: Label(v.zone, side) for i, v in self.labels.items()})
 
+    def renewed(self) -> Solid:
+        """Return the same solid under original ids of its own.
+
+        Two copies in one union need that: it tells triangles apart by their original ids.
+        """
+        vertices, triangles, code, labels = arrays_of(self)
+        return solid_from_arrays(vertices, triangles, labels, code)
+
     def moved(self, matrix: FloatArray) -> Solid:
         """Return the solid under a (3, 4) float64 rigid transform."""
         return Solid(self.manifold.transform(np.ascontiguousarray(matrix)), self.labels)

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ..contour import Contours, area, bounds, turned, united
+from ..contour import Contours, area, bounds, turned
 from ..drawing import Drawing, read_drawing
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
@@ -71,10 +71,8 @@ def _bare(text: str) -> frozenset[str]:
 
 def _placed(drawing: Drawing, spec: Emblem) -> Drawing:
     angle = math.radians(spec.turn)
-    return Drawing(
-        tuple(replace(c, contours=turned(c.contours, angle, spec.at)) for c in drawing.colours),
-        drawing.left_out,
-    )
+    placed = (replace(c, contours=turned(c.contours, angle, spec.at)) for c in drawing.colours)
+    return replace(drawing, colours=tuple(placed))
 
 
 def _check_place(contours: Contours, ground: Ground) -> None:
@@ -107,9 +105,9 @@ def _raised(
     solids: list[Solid] = []
     for rank in ranks:
         # every level runs on below the higher ones, so that no two walls meet face to face
-        under = [c.contours for c in drawing.colours if 1.0 - c.lightness >= rank - 5e-5]
+        under = drawing.merged([c for c in drawing.colours if 1.0 - c.lightness > rank - 5e-5])
         top = base + spec.height * max(rank, 0.02) / ranks[0]
-        solids.append(drafted(united(under), foot - 0.003 * len(solids), top, draft, _ZONE))
+        solids.append(drafted(under, foot - 0.003 * len(solids), top, draft, _ZONE))
     return joined(solids)
 
 
