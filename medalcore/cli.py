@@ -13,7 +13,7 @@ from . import __version__
 from .errors import MedalError
 from .progress import bar
 
-_CAUTION = (
+CAUTION = (
     "Use only models, pictures and fonts you have the right to. A piece must not pass for money. "
     "Heat, dust and resin are the maker's trade: follow local rules and the makers' data sheets."
 )
@@ -127,4 +127,4 @@ def _summary(report: object, paths: Sequence[Path]) -> None:
         say(f"{finding['severity']}: {finding['where']}: {finding['message']}\n")
     for path in paths:
         say(f"  {path}\n")
-    say(_CAUTION + "\n")
+    say(CAUTION + "\n")
