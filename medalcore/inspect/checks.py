@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..element import Finding, Severity
 from ..materials import material_named
@@ -10,12 +11,9 @@ from ..medal import Medal
 from ..spec import MedalSpec
 from .law import law_findings
 
-_UNDERCUT_EPS = 1e-4
-"""Share of a normal that may point inwards before a wall counts as undercut: float32
-rounding of an upright wall 0.05 mm high tilts it by about 4e-5."""
-_ROUNDING_MM = 8e-6
-"""Rounding to float32 moves a corner by up to 2e-6 mm at 20 mm: it tilts narrow triangles of
-an upright wall, and can turn a sliver over."""
+_OVERHANG_MM = 5e-4
+"""How far a triangle may lean inwards before it counts as undercut. Float32 rounds each of
+its corners by up to 1e-6 mm at 20 mm; half a micrometre is below what any die shows."""
 
 
 def inspect(medal: Medal, spec: MedalSpec) -> tuple[Finding, ...]:
@@ -36,8 +34,8 @@ def _undercuts(medal: Medal) -> list[Finding]:
     corner = medal.vertices[medal.triangles]
     cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     size = np.linalg.norm(cross, axis=1)
-    longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
-    noise = _UNDERCUT_EPS * size + _ROUNDING_MM * longest
+    # a wall that leans in hides as much ground as it is wide when seen from above
+    shadow = np.abs(cross[:, 2]) / np.maximum(_longest_side(corner), 1e-12)
     found = []
     raised = [i for i, n in enumerate(medal.zone_names) if n not in ("edge", "loop")]
     for side, name in ((1, "obverse"), (-1, "reverse")):
@@ -58,6 +56,13 @@ def _undercuts(medal: Medal) -> list[Finding]:
                 )
             )
     return found
+
+
+def _longest_side(corner: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the longest side of triangles (n, 3, 3) seen from above, mm."""
+    side = np.linalg.norm((corner - np.roll(corner, 1, axis=1))[:, :, :2], axis=2)
+    longest: NDArray[np.float64] = side.max(axis=1)
+    return longest
 
 
 def _above_the_rim(medal: Medal, spec: MedalSpec) -> list[Finding]:
