@@ -7,8 +7,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from .stl import unit_normals
-
 
 def corner_normals(
     vertices: NDArray[np.float64],
@@ -42,20 +40,39 @@ def corner_normals(
         Unit length; by triangle and corner.
     """
     count = len(triangles)
-    face = unit_normals(vertices, triangles)
+    face, weight = _faces(vertices, triangles)
     following = _next_corner(triangles, len(vertices))
-    own, other = np.arange(3 * count) // 3, following // 3
-    bend = np.einsum("ij,ij->i", face[own], face[other])
+    other = following // 3
+    bend = np.zeros(3 * count)
+    for axis in face:
+        bend += np.repeat(axis, 3) * axis.take(other)
     smooth = (following >= 0) & (bend > math.cos(math.radians(crease_deg)))
-    smooth &= group[own] == group[other]
+    smooth &= np.repeat(group, 3) == group.take(other)
     fan = _fans(np.where(smooth, following, np.arange(3 * count)), triangles.ravel())
-    weight = _angles(vertices, triangles).ravel() * np.repeat(_areas(vertices, triangles), 3)
-    total: NDArray[np.float64] = np.column_stack(
-        [np.bincount(fan, weight * face[own, axis], int(fan.max()) + 1) for axis in range(3)]
-    )
-    length = np.linalg.norm(total, axis=1)
-    total = total / np.where(length > 0, length, 1.0)[:, None]
-    return total[fan].reshape(count, 3, 3).astype(np.float32)
+    total = [np.bincount(fan, weight * np.repeat(axis, 3)) for axis in face]
+    length = np.sqrt(total[0] ** 2 + total[1] ** 2 + total[2] ** 2)
+    length[length == 0.0] = 1.0
+    out = np.empty((3 * count, 3), dtype=np.float32)
+    for k, axis in enumerate(total):
+        out[:, k] = (axis / length).take(fan)
+    return out.reshape(count, 3, 3)
+
+
+def _faces(
+    vertices: NDArray[np.float64], triangles: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return unit normals, (3, m), and angle times area of every corner, (3 m,)."""
+    corner = [[axis.take(index) for axis in vertices.T.copy()] for index in triangles.T]
+    edge = [[b - a for a, b in zip(corner[i], corner[(i + 1) % 3], strict=True)] for i in range(3)]
+    (ax, ay, az), (bx, by, bz) = edge[0], edge[1]
+    normal = np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
+    area = np.sqrt(normal[0] ** 2 + normal[1] ** 2 + normal[2] ** 2)  # twice
+    normal /= np.where(area > 0.0, area, 1.0)
+    weight = np.empty((triangles.shape[0], 3))
+    for i in range(3):
+        (ax, ay, az), (bx, by, bz) = edge[i - 1], edge[i]
+        weight[:, i] = np.arctan2(area, -(ax * bx + ay * by + az * bz)) * area
+    return normal, weight.ravel()
 
 
 def _next_corner(triangles: NDArray[np.int64], vertices: int) -> NDArray[np.int64]:
@@ -94,20 +111,3 @@ def _fans(link: NDArray[np.int64], vertex: NDArray[np.int64]) -> NDArray[np.int6
         last = last[last]
     ends = link[last] == last
     return np.where(ends, last, len(link) + vertex)
-
-
-def _areas(vertices: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return the areas of triangles, (m,) mm²."""
-    first, second, third = (vertices[triangles[:, i]] for i in range(3))
-    areas: NDArray[np.float64] = np.linalg.norm(np.cross(second - first, third - first), axis=1) / 2
-    return areas
-
-
-def _angles(vertices: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return the inner angles of triangles, (m, 3) radians."""
-    corner = vertices[triangles]
-    ahead = np.roll(corner, -1, axis=1) - corner
-    ahead /= np.maximum(np.linalg.norm(ahead, axis=2, keepdims=True), 1e-300)
-    cosine = -np.einsum("ijk,ijk->ij", ahead, np.roll(ahead, 1, axis=1))
-    angles: NDArray[np.float64] = np.arccos(np.clip(cosine, -1.0, 1.0))
-    return angles

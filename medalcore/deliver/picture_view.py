@@ -26,8 +26,8 @@ class Sight:
     index : (rows, cols) int32
         Which of the triangles is seen, −1 for none.
     slopes : (m, 9) float32
-        How the normal of each triangle runs over columns and rows, and its value at
-        sample [0, 0].
+        How the normal of each triangle that is seen runs over columns and rows, and its
+        value at sample [0, 0].
     """
 
     grid: Grid
@@ -67,16 +67,29 @@ def look(
     """
     heights, index = top_surface(vertices, triangles, grid, with_index=True)
     assert index is not None
+    seen = np.zeros(len(triangles) + 1, dtype=bool)
+    seen[index] = True  # −1, nothing, marks the spare one at the end
+    kept = np.flatnonzero(seen[:-1])
+    slopes = np.empty((len(triangles), 9), dtype=np.float32)
+    slopes[kept] = _slopes(vertices, triangles[kept], normals[kept], grid)
+    return Sight(grid, heights.astype(np.float32), index, slopes)
+
+
+def _slopes(
+    vertices: NDArray[np.float64],
+    triangles: NDArray[np.int64],
+    normals: NDArray[np.float32],
+    grid: Grid,
+) -> NDArray[np.float32]:
+    """Return how normals run over triangles, (m, 9); see `Sight`."""
     col = (vertices[:, 0] - grid.left) / grid.pixel
     row = (grid.top - vertices[:, 1]) / grid.pixel
     c0, c1, c2 = (col[triangles[:, i]] for i in range(3))
     r0, r1, r2 = (row[triangles[:, i]] for i in range(3))
     c1, c2, r1, r2 = c1 - c0, c2 - c0, r1 - r0, r2 - r0
     area = c1 * r2 - r1 * c2
-    longest = np.sqrt(
-        np.maximum.reduce([c1**2 + r1**2, c2**2 + r2**2, (c2 - c1) ** 2 + (r2 - r1) ** 2])
-    )
-    wide = np.abs(area) > _SLIVER * longest
+    sides = (c1**2 + r1**2, c2**2 + r2**2, (c2 - c1) ** 2 + (r2 - r1) ** 2)
+    wide = np.abs(area) > _SLIVER * np.sqrt(np.maximum.reduce(sides))
     share = np.where(wide, 1.0 / np.where(wide, area, 1.0), 0.0)[:, None]
     first = normals[:, 0].astype(np.float64)
     one, two = normals[:, 1] - first, normals[:, 2] - first
@@ -84,5 +97,4 @@ def look(
     over_rows = (two * c1[:, None] - one * c2[:, None]) * share
     base = first - over_cols * c0[:, None] - over_rows * r0[:, None]
     base[~wide] = normals[~wide].mean(axis=1)
-    slopes = np.concatenate([over_cols, over_rows, base], axis=1).astype(np.float32)
-    return Sight(grid, heights.astype(np.float32), index, slopes)
+    return np.concatenate([over_cols, over_rows, base], axis=1).astype(np.float32)
