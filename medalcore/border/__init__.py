@@ -1,11 +1,16 @@
-"""Borders: beads, teeth, rope and lines round a face."""
+"""Borders: beads, teeth, rope, lines and motifs round a face."""
 
 from __future__ import annotations
 
-from ..element import Built, Context, Part
+from typing import Any
+
+from ..contour import bounds
+from ..drawing import read_drawing
+from ..element import Built, Context, Finding, Part
+from ..errors import SpecError
 from ..spec import Border
-from .course import course_of
-from .repeated import beads, denticles
+from .course import Course, course_of, size_of
+from .repeated import beads, denticles, motifs
 from .running import lines, rope
 
 __all__ = ["build_border"]
@@ -16,11 +21,15 @@ def build_border(spec: Border, context: Context) -> Built:
 
     Raises
     ------
+    SourceError
+        If a motif's drawing cannot be read.
     SpecError
         If it does not fit the face or would overhang.
     """
-    course = course_of(spec, context.ground)
     curve = context.tolerance.curve
+    if spec.kind == "motif":
+        return _of_motifs(spec, context)
+    course = course_of(spec, context.ground)
     if spec.kind == "beads":
         solid = beads(course, curve)
     elif spec.kind == "denticles":
@@ -29,7 +38,28 @@ def build_border(spec: Border, context: Context) -> Built:
         solid = rope(course, spec.twist, curve)
     else:
         solid = lines(course, spec.lines, spec.space, curve)
-    facts = {
+    return Built((Part(solid),), _facts(spec, course))
+
+
+def _of_motifs(spec: Border, context: Context) -> Built:
+    if not spec.drawing:
+        raise SpecError("is missing; give the SVG file of the motif", key="drawing")
+    size = size_of(spec, context.ground)
+    drawing = read_drawing(
+        spec.drawing, size, context.tolerance.curve, frozenset({"#ffffff"}), upright=True
+    )
+    (left, _), (right, _) = bounds(drawing.contours)
+    course = course_of(spec, context.ground, (right - left) / size)
+    findings = [
+        Finding("drawing", "note", f"{spec.drawing}: left out or simplified: {what}", "drawing")
+        for what in drawing.left_out
+    ]
+    solid = motifs(course, drawing.contours)
+    return Built((Part(solid),), _facts(spec, course), tuple(findings))
+
+
+def _facts(spec: Border, course: Course) -> dict[str, Any]:
+    facts: dict[str, Any] = {
         "kind": spec.kind,
         "radius_mm": round(course.radius, 6),
         "size_mm": round(course.size, 6),
@@ -37,4 +67,4 @@ def build_border(spec: Border, context: Context) -> Built:
     }
     if course.count:
         facts |= {"count": course.count, "pitch_mm": round(course.pitch, 6)}
-    return Built((Part(solid),), facts)
+    return facts

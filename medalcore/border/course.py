@@ -17,9 +17,9 @@ FloatArray = NDArray[np.float64]
 # Sizes that suit a piece, as a share of the field's radius, and heights as a share of the
 # size; common practice, no source: what looks right on a 40 mm piece, and on its default rim
 # stays below the rim.
-_SIZE = {"beads": 0.044, "denticles": 0.062, "rope": 0.056, "line": 0.018}
-_HEIGHT = {"beads": 0.33, "denticles": 0.24, "rope": 0.27, "line": 0.80}
-_PITCH = {"beads": 1.22, "denticles": 0.80, "rope": 0.62}
+_SIZE = {"beads": 0.044, "denticles": 0.062, "rope": 0.056, "line": 0.018, "motif": 0.09}
+_HEIGHT = {"beads": 0.33, "denticles": 0.24, "rope": 0.27, "line": 0.80, "motif": 0.16}
+_PITCH = {"beads": 1.22, "denticles": 0.80, "rope": 0.62, "motif": 1.15}
 _JOIN = 0.3
 """How much of its size a border joined to the rim reaches into it."""
 
@@ -77,15 +77,22 @@ class Course:
         return np.asarray(self.start + self.step * places)
 
 
-def course_of(spec: Border, ground: Ground) -> Course:
+def course_of(spec: Border, ground: Ground, aspect: float = 1.0) -> Course:
     """Settle the measures of a border.
+
+    Parameters
+    ----------
+    spec : Border
+    ground : Ground
+    aspect : float
+        Width of a motif along the border over its size.
 
     Raises
     ------
     SpecError
         With the key that does not fit and what would.
     """
-    size = spec.size or _SIZE[spec.kind] * ground.radius
+    size = size_of(spec, ground)
     height = spec.height or _HEIGHT[spec.kind] * size
     draft = math.radians(spec.draft)
     half = _half_width(spec, size, height)
@@ -94,7 +101,7 @@ def course_of(spec: Border, ground: Ground) -> Course:
     middle = {"top": 0.0, "bottom": 180.0}.get(str(spec.gap_at))
     turn = math.radians(float(spec.gap_at) if middle is None else middle)
     start = turn + math.radians(spec.gap) / 2.0 if spec.gap else 0.0
-    count = _count(spec, size, radius * sweep)
+    count = _count(spec, size, aspect, radius * sweep)
     if count and spec.gap == 0.0:
         start -= sweep / count / 2.0  # the first one stands at the top
     reach = half + (height + 0.2) * math.tan(draft)
@@ -107,6 +114,11 @@ def course_of(spec: Border, ground: Ground) -> Course:
     )
 
 
+def size_of(spec: Border, ground: Ground) -> float:
+    """Return the width across the border, mm."""
+    return spec.size or _SIZE[spec.kind] * ground.radius
+
+
 def _half_width(spec: Border, size: float, height: float) -> float:
     if spec.kind in ("beads", "rope"):
         if height > size / 2.0:
@@ -117,11 +129,8 @@ def _half_width(spec: Border, size: float, height: float) -> float:
                 key="height",
             )
         return size / 2.0
-    top = (
-        size
-        if spec.kind == "denticles"
-        else spec.lines * size + (spec.lines - 1) * (spec.space or size)
-    )
+    lines = spec.lines if spec.kind == "line" else 1
+    top = lines * size + (lines - 1) * (spec.space or size)
     return top / 2.0 + height * math.tan(math.radians(spec.draft))
 
 
@@ -144,15 +153,17 @@ def _radius(spec: Border, ground: Ground, size: float, half: float) -> float:
     return radius
 
 
-def _count(spec: Border, size: float, run: float) -> int:
+def _count(spec: Border, size: float, aspect: float, run: float) -> int:
     """Return how many repeat along `run` mm."""
     if spec.kind == "line":
         return 0
-    count = spec.count or max(1, round(run / (spec.pitch or _PITCH[spec.kind] * size)))
-    along = {"beads": size, "denticles": spec.width, "rope": 0.0}[spec.kind]
+    suits = _PITCH[spec.kind] * size * aspect
+    count = spec.count or max(1, round(run / (spec.pitch or suits)))
+    along = {"denticles": spec.width, "rope": 0.0}.get(spec.kind, size * aspect)
+    what = "motifs" if spec.kind == "motif" else spec.kind
     if count * along > run * (1.0 + 1e-9):
         raise SpecError(
-            f"{count} {spec.kind} {along:.3g} mm wide need {count * along:.4g} mm, the border is "
+            f"{count} {what} {along:.3g} mm wide need {count * along:.4g} mm, the border is "
             f"{run:.4g} mm long; give at most {int(run / along)}, or smaller ones",
             key="count" if spec.count else "pitch",
         )

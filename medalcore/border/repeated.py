@@ -1,4 +1,4 @@
-"""Beads and teeth: one solid, repeated round the border."""
+"""Beads, teeth and motifs: one solid, repeated round the border."""
 
 from __future__ import annotations
 
@@ -94,6 +94,16 @@ def denticles(course: Course, width: float, tolerance: float) -> Solid:
     outline: Contours = (np.vstack([bow, [(half, outer), (-half, outer)]]),)
     tooth = drafted(outline, course.bottom, course.base + course.height, course.draft, "border")
     vertices, triangles, _, _ = arrays_of(tooth)
+    foot = float(np.max(np.abs(vertices[:, 0])))
+    return _round_the_border(vertices, triangles, course, foot)
+
+
+def motifs(course: Course, contours: Contours) -> Solid:
+    """Return a flat drawing, its middle at the origin, repeated with its head outwards."""
+    outwards = np.array([0.0, course.radius])
+    placed = tuple(c + outwards for c in contours)
+    one = drafted(placed, course.bottom, course.base + course.height, course.draft, "border")
+    vertices, triangles, _, _ = arrays_of(one)
     foot = float(np.max(np.abs(vertices[:, 0])))
     return _round_the_border(vertices, triangles, course, foot)
 

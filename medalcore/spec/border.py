@@ -6,20 +6,27 @@ from typing import Annotated, Literal
 
 from .base import Table, doc
 
-_REPEATED = {"kind": ("beads", "denticles", "rope")}
+_REPEATED = {"kind": ("beads", "denticles", "rope", "motif")}
+_MOTIF = {"kind": ("motif",)}
 
 
 class Border(Table, frozen=True):
-    """A ring of beads, teeth, rope or plain lines, closing exactly, with a gap if wanted."""
+    """A ring of beads, teeth, rope, lines or motifs, closing exactly, with a gap if wanted."""
 
     kind: Annotated[
-        Literal["beads", "denticles", "rope", "line"],
-        doc("What the border is made of: round beads, radial teeth, a twisted rope, plain lines"),
+        Literal["beads", "denticles", "rope", "line", "motif"],
+        doc(
+            "What the border is made of: round beads, radial teeth, a twisted rope, plain lines, "
+            "or a motif from a drawing"
+        ),
     ] = "beads"
+    drawing: Annotated[str, doc("SVG file of the motif; its head points outwards", when=_MOTIF)] = (
+        ""
+    )
     count: Annotated[
         int,
         doc(
-            "Number of beads, teeth or strands; 0 counts them from the pitch",
+            "Number of beads, teeth, strands or motifs; 0 counts them from the pitch",
             when=_REPEATED,
             ge=0,
             le=5000,
@@ -39,8 +46,8 @@ class Border(Table, frozen=True):
     size: Annotated[
         float,
         doc(
-            "Width across the border: of beads and rope at the field, of teeth and each line "
-            "at the top; 0 suits it to the piece",
+            "Width across the border: of beads and rope at the field, of teeth, motifs and "
+            "each line at the top; 0 suits it to the piece",
             unit="mm",
             ge=0,
             le=100,

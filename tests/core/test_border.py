@@ -198,3 +198,34 @@ def test_two_ropes_twist_opposite_ways():
 
     assert key(right) != key(left)
     assert np.allclose(sorted(right[:, 2]), sorted(left[:, 2]))
+
+
+LEAF = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 24">
+<path d="M10 0C16 6 16 14 10 20C4 14 4 6 10 0Z"/>
+<path d="M10 19V24" stroke="#000" stroke-width="2"/>
+</svg>"""
+
+
+@pytest.mark.parametrize("gap", [0.0, 120.0])
+def test_motifs_from_a_drawing(tmp_path, gap):
+    """As many copies as fit stand round the face, each of its drawing's size, heads outwards."""
+    file = tmp_path / "leaf.svg"
+    file.write_text(LEAF, encoding="utf-8")
+    vertices, triangles, facts = made(
+        kind="motif", drawing=str(file), size=2.4, gap=gap, gap_at="top", height=0.3
+    )
+    proof = closure(vertices, triangles)
+    assert proof.is_closed
+    assert proof.bodies == facts["count"]
+    assert leaning(vertices, triangles, FLAT) >= 8.0 - 0.1
+    top = vertices[vertices[:, 2] > 1.5 - 1e-9]
+    radius = np.hypot(*top[:, :2].T)
+    assert radius.max() == pytest.approx(facts["radius_mm"] + 1.2, abs=0.002)
+    assert radius.min() == pytest.approx(facts["radius_mm"] - 1.2, abs=0.002)
+
+
+def test_motif_without_a_drawing_is_said():
+    """The key that is missing is named."""
+    with pytest.raises(SpecError) as caught:
+        made(kind="motif")
+    assert caught.value.key == "drawing"
