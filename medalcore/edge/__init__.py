@@ -2,7 +2,7 @@
 
 from .grooves import groove_points
 from .notch import STRAIGHT, Notch, arc_points, draw_notch, fit_notch
-from .reeds import Reeding, reeded_circle, reeding_of
+from .reeds import Reeding, kept_off, reeded_circle, reeding_of
 from .setout import reed_cutter, set_out, slanted_cutter, started
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "draw_notch",
     "fit_notch",
     "groove_points",
+    "kept_off",
     "reed_cutter",
     "reeded_circle",
     "reeding_of",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,6 +91,19 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
     if edge.pattern.strip():
         stations = _in_sections(edge.pattern, length, pitch)
     return Reeding(around, pitch, notch, length, stations)
+
+
+def kept_off(reeding: Reeding, spans: Sequence[tuple[float, float]]) -> Reeding:
+    """Return the reeding without the reeds that stand in spans of the edge, mm."""
+    half = reeding.pitch  # a land as wide as half a pitch stays beside the words
+    kept = np.ones(reeding.count, dtype=bool)
+    for start, stop in spans:
+        for turn in (-1, 0, 1):
+            s = reeding.stations + turn * reeding.length
+            kept &= (s < start - half) | (s > stop + half)
+    if not kept.any():
+        raise SpecError("the words leave no room for reeds", key="edge.text.clear")
+    return replace(reeding, stations=reeding.stations[kept])
 
 
 def reeded_circle(

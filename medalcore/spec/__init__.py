@@ -4,7 +4,7 @@ from .base import Table
 from .blank import Blank, Core, Drill, Hole, Loop, Rim
 from .border import Border
 from .describe import Key, json_schema, keys_of, walk
-from .edge import Edge
+from .edge import Edge, EdgeText
 from .emblem import Emblem
 from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
 from .lettering import Inscription, Legend
@@ -19,6 +19,7 @@ __all__ = [
     "Cut",
     "Drill",
     "Edge",
+    "EdgeText",
     "Emblem",
     "Face",
     "Field",

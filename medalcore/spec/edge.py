@@ -10,6 +10,50 @@ _REEDED = {"finish": ("reeded", "reeded and grooved")}
 _GROOVED = {"finish": ("grooved", "reeded and grooved")}
 
 
+class EdgeText(Table, frozen=True):
+    """Words round the edge, by arc length."""
+
+    words: Annotated[str, doc("The words; none leaves the edge without")] = ""
+    font: Annotated[
+        str, doc("Font file, or a family with an optional style such as sans-bold", min_length=1)
+    ] = "sans-bold"
+    cap_height: Annotated[
+        float,
+        doc("Height of the capitals; 0 takes half of the upright edge", unit="mm", ge=0, le=50),
+    ] = 0.0
+    form: Annotated[
+        Literal["sunk", "raised"], doc("Letters cut into the edge, or standing on it")
+    ] = "sunk"
+    depth: Annotated[
+        float, doc("Depth of sunk letters, height of raised ones", unit="mm", gt=0, le=10)
+    ] = 0.2
+    draft: Annotated[
+        float, doc("Draft of the letters' walls, from upright", unit="deg", ge=0, le=30)
+    ] = 10.0
+    tracking: Annotated[
+        float,
+        doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
+    ] = 80.0
+    repeat: Annotated[int, doc("How often the words go round", ge=1, le=60)] = 1
+    fill: Annotated[
+        float,
+        doc(
+            "Degrees of the edge that the words fill once, by tracking; 0 is natural",
+            unit="deg",
+            ge=0,
+            le=360,
+        ),
+    ] = 0.0
+    at: Annotated[
+        float,
+        doc("Middle of the words, clockwise from the top", unit="deg", ge=-360, le=360),
+    ] = 180.0
+    heads: Annotated[
+        Literal["obverse", "reverse"], doc("The face that the letters' heads point to")
+    ] = "obverse"
+    clear: Annotated[bool, doc("Leave reeds away under the words")] = True
+
+
 class Edge(Table, frozen=True):
     """How the edge is finished."""
 
@@ -76,3 +120,4 @@ class Edge(Table, frozen=True):
     groove_profile: Annotated[
         Literal["vee", "round", "square"], doc("Section of a groove", when=_GROOVED)
     ] = "round"
+    text: EdgeText = EdgeText()

@@ -1,0 +1,149 @@
+"""The two faces of a blank: sections, fields, and what is checked before anything is meshed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from ..contour import Contours
+from ..errors import SpecError
+from ..ground import Ground
+from ..spec import MedalSpec, Rim
+from ..tolerance import Tolerance
+from .general import Offsets, check_field, room_round_middle
+from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
+
+
+def faces_of(
+    spec: MedalSpec, outline: Offsets, hole: Offsets | None, radius: float, tolerance: Tolerance
+) -> tuple[FaceShape, FaceShape]:
+    """Return both faces, checked; `radius` is that of a round piece, else 0."""
+    sections = []
+    for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
+        rim = face.rim or spec.blank.rim
+        key = f"{name}.rim" if face.rim else "blank.rim"
+        steps = rim_steps(spec.blank, rim, tolerance, key)
+        foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
+        sections.append((name, face.field.dish, steps, foot, limit, rim))
+    grounds = []
+    for name, dish, steps, foot, limit, rim in sections:
+        if dish and limit <= 0.0:
+            raise SpecError(
+                "only a field that reaches over the middle of the piece can be dished",
+                key=f"{name}.field.dish",
+            )
+        if dish and abs(dish) >= limit:
+            raise SpecError(
+                f"a field {limit:.3g} mm in radius cannot be {abs(dish):g} mm deep; "
+                "at most a half sphere",
+                key=f"{name}.field.dish",
+            )
+        side = -1 if name == "reverse" else 1
+        shape = () if radius and hole is None else _as_seen(spec, foot, hole, rim.slope, side)
+        grounds.append(Ground(steps[-1].z, limit, dish, 0.0, shape))
+    faces = []
+    for ground, (_, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
+        around_hole: tuple[Step, ...] = ()
+        if hole is not None:
+            at = float(np.hypot(*hole.at(0.0)[0].T).min()) + hole_reach(spec.blank.hole, rim.slope)
+            z = float(ground.height(np.array([at, 0.0])))
+            around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
+        faces.append(FaceShape(steps, ground, around_hole))
+    if hole is not None:
+        left = faces[0].hole[0].z + faces[1].hole[0].z
+        if left <= 0.0:
+            raise SpecError(
+                f"edge breaks of {spec.blank.hole.chamfer:g} mm leave no wall in the hole",
+                key="blank.hole.chamfer",
+            )
+    return faces[0], faces[1]
+
+
+def _foot(
+    spec: MedalSpec,
+    outline: Offsets,
+    hole: Offsets | None,
+    steps: tuple[Step, ...],
+    rim: Rim,
+    radius: float,
+    key: str,
+    tolerance: Tolerance,
+) -> tuple[Contours, float]:
+    """Return where the field ends, and the radius of the circle it holds.
+
+    Raises
+    ------
+    SpecError
+        If the rim leaves no field.
+    """
+    inset = steps[-1].inset
+    what = f"a rim of {rim.width:g} mm with edge break and wall ({inset:.3g} mm)"
+    key = f"{key}.width" if inset > spec.blank.chamfer else "blank.chamfer"
+    reach = hole_reach(spec.blank.hole, rim.slope) if hole else 0.0
+    if radius:
+        left = radius - inset
+        if hole is not None:
+            left -= float(np.hypot(*hole.at(0.0)[0].T).max()) + reach
+        if left <= 0.0:
+            raise SpecError(
+                f"{what} does not fit the {radius:.3g} mm from edge to middle"
+                + (" with that hole and its rim" if hole else ""),
+                key=key if not hole else "blank.hole.size",
+            )
+        # The dish of a piece meshed by loops begins just inside them, so as to miss them.
+        odd = hole is not None and spec.blank.hole.shape != "round"
+        clear = 5.0 * tolerance.curve if odd else 0.0
+        return (outline.at(inset) if hole else ()), radius - inset - clear
+    foot = outline.at(inset)
+    check_field(foot, hole.at(reach) if hole else (), key, what)
+    return foot, max(0.0, room_round_middle(foot) - 5.0 * tolerance.curve)
+
+
+def _as_seen(
+    spec: MedalSpec, foot: Contours, hole: Offsets | None, slope: float, side: int
+) -> tuple[tuple[tuple[float, float], ...], ...]:
+    """Return the field's outline in the face's own coordinates.
+
+    The reverse is seen turned over about the axis of the alignment: mirrored at it.
+    """
+    contours = list(foot)
+    if hole is not None:
+        reach = hole_reach(spec.blank.hole, slope)
+        contours += [c[::-1] for c in hole.at(reach)]
+    if side < 0:
+        word = {"medal": 0.0, "coin": 90.0}.get(str(spec.medal.alignment))
+        angle = math.radians(float(spec.medal.alignment) if word is None else word)
+        axis = np.array([math.sin(angle), math.cos(angle)])
+        mirror = 2.0 * np.outer(axis, axis) - np.eye(2)
+        contours = [(c @ mirror)[::-1] for c in contours]
+    return tuple(tuple((float(u), float(v)) for u, v in c) for c in contours)
+
+
+def _floored(spec: MedalSpec, grounds: list[Ground]) -> list[Ground]:
+    """Say how deep an element may sink its foot on each face.
+
+    The space between the fields is shared: neither foot comes nearer to the middle of that
+    space than a twentieth of it, so feet of the two faces never touch.
+
+    Raises
+    ------
+    SpecError
+        If the fields meet.
+    """
+    lows = [g.lowest for g in grounds]
+    space = lows[0] + lows[1]
+    if space <= 0.02 * spec.blank.thickness:
+        dishes = [g.dish for g in grounds]
+        key = f"{('obverse', 'reverse')[dishes[1] > dishes[0]]}.field.dish"
+        raise SpecError(
+            f"only {space:.3g} mm would be left between the two fields of a piece "
+            f"{spec.blank.thickness:g} mm thick; lower the rims or the dish, or make it thicker",
+            key=key if max(dishes) > 0.0 else "blank.rim.height",
+        )
+    middle = (lows[0] - lows[1]) / 2.0
+    return [
+        replace(grounds[0], floor=middle + 0.05 * space),
+        replace(grounds[1], floor=-middle + 0.05 * space),
+    ]

@@ -1,0 +1,187 @@
+"""Words round the edge: flat letters wrapped by arc length, raised or sunk."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import Contours, edge_lengths, united
+from ..errors import SpecError
+from ..lettering.fonts import find_typeface
+from ..lettering.shaping import shape
+from ..loft import drafted
+from ..solid import Solid, solid_from_manifold
+from ..solid import united as joined
+from ..spec import EdgeText
+from ..tolerance import Tolerance
+from .place import direction, reach
+
+FloatArray = NDArray[np.float64]
+
+_BEYOND = 0.15
+"""How far a cutter reaches beyond the edge, and a raised foot below it, mm."""
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeLetters:
+    """Letters laid out along the edge.
+
+    Attributes
+    ----------
+    outlines : tuple of contours
+        x along the edge from its first point, y along the axis, mm.
+    spans : tuple of (start, stop)
+        What each setting of the words covers along the edge, mm.
+    cap_height, width, tracking : float
+        mm, mm of one setting, thousandths of the letter size.
+    """
+
+    outlines: tuple[Contours, ...]
+    spans: tuple[tuple[float, float], ...]
+    cap_height: float
+    width: float
+    tracking: float
+
+
+def set_words(
+    text: EdgeText, outline: FloatArray, low: float, high: float, tolerance: Tolerance
+) -> EdgeLetters:
+    """Lay the words out on the upright edge between two heights.
+
+    Parameters
+    ----------
+    outline : (n, 2) float64
+        Seen from above, counter-clockwise, mm.
+    low, high : float
+        Where the upright edge begins and ends, z in mm.
+
+    Raises
+    ------
+    SpecError
+        If the words do not fit.
+    SourceError
+        If the font is missing or lacks characters.
+    """
+    room = high - low
+    cap = text.cap_height or 0.5 * room
+    if cap > 0.96 * room:
+        raise SpecError(
+            f"letters {cap:g} mm high do not fit an upright edge of {room:.3g} mm; "
+            f"at most {0.96 * room:.2f} mm",
+            key="edge.text.cap_height",
+        )
+    typeface = find_typeface(text.font)
+    scale = cap / typeface.cap_units
+    inked = []
+    for number, letter in enumerate(shape(text.words, typeface, tracked=True)):
+        drawn = letter.outline(typeface, tolerance.curve / scale)
+        if drawn:
+            inked.append((number, letter.x * scale, tuple(c * scale for c in drawn)))
+    if not inked:
+        raise SpecError("leave no mark: they hold nothing but spaces", key="edge.text.words")
+    first, last = inked[0], inked[-1]
+    left = first[1] + min(float(c[:, 0].min()) for c in first[2])
+    natural = last[1] + max(float(c[:, 0].max()) for c in last[2]) - left
+    gaps = last[0] - first[0]
+    whole = float(edge_lengths(outline).sum())
+    unit = scale * typeface.units / 1000.0
+    tracking = text.tracking
+    if text.fill and gaps:
+        tracking = (whole * text.fill / 360.0 - natural) / gaps / unit
+    width = natural + gaps * tracking * unit
+    if text.repeat * width > 0.995 * whole or tracking < -150.0:
+        given = whole * text.fill / 360.0 if text.fill else whole / text.repeat
+        raise SpecError(
+            f"need {natural + gaps * max(text.tracking, 0.0) * unit:.1f} mm of edge and have "
+            f"{given:.1f}; a cap height of {math.floor(95 * cap * given / natural) / 100:g} mm "
+            "would fit",
+            key="edge.text.words",
+        )
+    middle = _along_at(outline, text.at)
+    y = (low + high) / 2.0 - cap / 2.0
+    laid, spans = [], []
+    for k in range(text.repeat):
+        start = middle + whole * k / text.repeat - width / 2.0
+        spans.append((start, start + width))
+        for number, x, contours in inked:
+            shift = np.array([start + x - left + (number - first[0]) * tracking * unit, y])
+            placed = tuple(c + shift for c in contours)
+            if text.heads == "reverse":
+                turn = np.array([2.0 * start + width, low + high])
+                placed = tuple(turn - c for c in placed)
+            laid.append(placed)
+    return EdgeLetters(tuple(laid), tuple(spans), cap, width, tracking)
+
+
+def letters_solid(
+    letters: EdgeLetters,
+    text: EdgeText,
+    outline: FloatArray,
+    roots: float,
+    tolerance: Tolerance,
+) -> Solid:
+    """Return all letters as one solid: to be added if raised, to be cut if sunk.
+
+    Raised letters have their face, sunk ones their floor as the typeface draws it; walls
+    open towards the edge by the draft.
+
+    Parameters
+    ----------
+    roots : float
+        Depth of what is cut into the edge below raised letters, mm.
+    """
+    draft = math.radians(text.draft)
+    sunk = text.form == "sunk"
+    wrap = _Wrap(outline)
+    longest = 0.9 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
+    solids = []
+    for number, contours in enumerate(letters.outlines):
+        # Feet at unlike depths, so that neighbours have no face in common.
+        foot = -(_BEYOND + 0.003 * (number % 5)) - (0.0 if sunk else roots)
+        flat = drafted(united([contours]), foot, text.depth, draft, "legend").manifold
+        if sunk:
+            flat = flat.mirror((0.0, 0.0, 1.0))
+        bent = flat.refine_to_length(max(longest, 0.05)).warp_batch(wrap)
+        solids.append(solid_from_manifold(bent, "legend", "the words on the edge"))
+    return joined(solids)
+
+
+class _Wrap:
+    """Bends flat letters round an outline: x along it, y up, z outwards."""
+
+    def __init__(self, outline: FloatArray) -> None:
+        steps = np.roll(outline, -1, axis=0) - outline
+        lengths = np.hypot(steps[:, 0], steps[:, 1])
+        outwards = np.column_stack([steps[:, 1], -steps[:, 0]]) / lengths[:, None]
+        corner = outwards + np.roll(outwards, 1, axis=0)
+        corner /= np.hypot(corner[:, 0], corner[:, 1])[:, None]
+        self._points = np.vstack([outline, outline[:1]])
+        self._normals = np.vstack([corner, corner[:1]])
+        self._ends = np.concatenate([[0.0], np.cumsum(lengths)])
+        turn = np.arccos(np.clip(np.sum(outwards * np.roll(outwards, 1, axis=0), axis=1), -1, 1))
+        bend = turn / ((lengths + np.roll(lengths, 1)) / 2.0)
+        # Nearly all of the outline is at least this round; corners are few.
+        self.sharpest = 1.0 / max(float(np.percentile(bend, 90)), 1e-3)
+
+    def __call__(self, points: FloatArray) -> FloatArray:
+        """Return flat points (n, 3) at their places round the edge."""
+        s = np.mod(points[:, 0], self._ends[-1])
+        xy = np.column_stack([np.interp(s, self._ends, self._points[:, i]) for i in (0, 1)])
+        out = np.column_stack([np.interp(s, self._ends, self._normals[:, i]) for i in (0, 1)])
+        out /= np.hypot(out[:, 0], out[:, 1])[:, None]
+        return np.column_stack([xy + out * points[:, 2:], points[:, 1]])
+
+
+def _along_at(outline: FloatArray, clockwise: float) -> float:
+    """Return the length along an outline at which a ray from the origin meets it, mm."""
+    way = direction(clockwise)
+    place = way * reach(outline, way)
+    steps = np.roll(outline, -1, axis=0) - outline
+    size = np.sum(steps * steps, axis=1)
+    t = np.clip(np.sum((place - outline) * steps, axis=1) / size, 0.0, 1.0)
+    i = int(np.argmin(np.hypot(*(outline + steps * t[:, None] - place).T)))
+    ends = np.concatenate([[0.0], np.cumsum(np.sqrt(size))])
+    return float(ends[i] + t[i] * math.sqrt(size[i]))

@@ -1,0 +1,125 @@
+"""Everything there is to know about a blank before it is meshed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..contour import Contours, edge_lengths
+from ..edge import Reeding, groove_points, kept_off, reeding_of, set_out, started
+from ..errors import SpecError
+from ..spec import MedalSpec
+from ..tolerance import Tolerance
+from .faces import faces_of
+from .general import Offsets, room_round_middle
+from .lettered import EdgeLetters, set_words
+from .outline import hole_outline, outline_of
+from .profile import FaceShape, Step
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A blank, checked and measured out.
+
+    Attributes
+    ----------
+    is_round : bool
+    outline : Offsets
+        The outline and its offsets inwards.
+    hole : Offsets or None
+        The middle hole and its offsets outwards.
+    room : float
+        Radius of the largest circle about the middle inside the outline, mm.
+    reeding : Reeding or None
+    wall : tuple of Step
+        Corners of the grooves, from the obverse downwards.
+    faces : (FaceShape, FaceShape)
+        Obverse and reverse.
+    letters : EdgeLetters or None
+    """
+
+    is_round: bool
+    outline: Offsets
+    hole: Offsets | None
+    room: float
+    reeding: Reeding | None
+    wall: tuple[Step, ...]
+    faces: tuple[FaceShape, FaceShape]
+    letters: EdgeLetters | None
+
+
+def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
+    """Work out and check everything there is to know without meshing."""
+    blank = spec.blank
+    contours = outline_of(blank, tolerance)
+    is_round = blank.outline == "round"
+    if not is_round and len(contours) == 1:
+        contours = (started(contours[0]),)
+    outline = Offsets(contours, tolerance)
+    room = blank.diameter / 2.0 if is_round else room_round_middle(contours)
+    hole, hole_room = None, 0.0
+    if blank.hole.shape != "none":
+        if len(contours) > 1:
+            raise SpecError(
+                "the drawing has holes already; leave the hole out or draw it", key="blank.hole"
+            )
+        hole = Offsets((hole_outline(blank.hole, tolerance),), tolerance, 1.0)
+        hole_room = float(np.hypot(*hole.at(0.0)[0].T).max())
+        if hole_room >= room:
+            raise SpecError(
+                f"a hole of {blank.hole.size:g} mm takes the piece away; it must leave metal to "
+                f"the edge, {room:.3g} mm from the middle",
+                key="blank.hole.size",
+            )
+    faces = faces_of(spec, outline, hole, room if is_round else 0.0, tolerance)
+    low, high = -faces[1].outer[0].z, faces[0].outer[0].z
+    wall: tuple[Step, ...] = ()
+    if "grooved" in spec.edge.finish:
+        points = groove_points(spec.edge, low, high, tolerance)
+        wall = tuple(Step(float(i), float(z), "edge") for i, z in points)
+        _refuse_deep(spec.edge.groove_depth, 0.8 * (room - hole_room), "edge.groove_depth")
+    letters = None
+    if spec.edge.text.words.strip():
+        letters = set_words(spec.edge.text, contours[0], low, high, tolerance)
+    reeding = None
+    if "reeded" in spec.edge.finish:
+        reeding = _reeding(spec, contours, is_round, tolerance)
+        if letters is not None and spec.edge.text.clear:
+            reeding = kept_off(reeding, letters.spans)
+        _refuse_through(reeding, faces)
+        _refuse_deep(reeding.notch.depth, 0.8 * (room - hole_room), "edge.depth")
+    return Plan(is_round, outline, hole, room, reeding, wall, faces, letters)
+
+
+def _refuse_deep(depth: float, most: float, key: str) -> None:
+    if depth >= most > 0.0:
+        raise SpecError(f"{depth:g} mm cuts the piece away; at most {most:.3g} mm", key=key)
+
+
+def _reeding(spec: MedalSpec, contours: Contours, is_round: bool, tolerance: Tolerance) -> Reeding:
+    radius = spec.blank.diameter / 2.0
+    if is_round:
+        return reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance)
+    if spec.edge.slant:
+        raise SpecError("slanted reeds go round a round piece only", key="edge.slant")
+    length = float(edge_lengths(contours[0]).sum())
+    return set_out(reeding_of(spec.edge, length, 1e4, tolerance), contours[0])
+
+
+def _refuse_through(reeding: Reeding, faces: tuple[FaceShape, FaceShape]) -> None:
+    """Refuse notches that cut through the rim.
+
+    Raises
+    ------
+    SpecError
+    """
+    for face in faces:
+        rim = max((s.inset for s in face.outer[:-1] if s.zone == "rim"), default=0.0)
+        if rim and reeding.notch.depth >= rim - 1e-3:
+            raise SpecError(
+                f"notches {reeding.notch.depth:g} mm deep cut through the rim, which ends "
+                f"{rim:.3g} mm from the edge",
+                key="edge.depth",
+            )
