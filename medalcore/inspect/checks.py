@@ -39,7 +39,7 @@ def _undercuts(medal: Medal) -> list[Finding]:
     found = []
     raised = [i for i, n in enumerate(medal.zone_names) if n not in ("edge", "loop")]
     for side, name in ((1, "obverse"), (-1, "reverse")):
-        facing = side * cross[:, 2] < -noise
+        facing = (side * cross[:, 2] < 0) & (shadow > _OVERHANG_MM)
         bad = (medal.side == side) & np.isin(medal.zone, raised) & facing
         if bad.any():
             area = float(size[bad].sum() / 2.0)
