@@ -133,7 +133,9 @@ def _read_file(name: str) -> tuple[FloatArray, IntArray]:
     if ending not in MODEL_FILES:
         allowed = ", ".join(e[1:].upper() for e in MODEL_FILES)
         what = f"'{ending}' is no model file" if ending else "has no file ending"
-        raise SourceError(f"{name}: {what}; models are read from {allowed}")
+        raise SourceError(
+            f"{name}: {what}; models are read from {allowed}, depth pictures from PNG and TIFF"
+        )
     if not path.exists():
         raise SourceError(f"{name}: there is no such file")
     if not path.is_file():

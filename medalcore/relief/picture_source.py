@@ -1,0 +1,172 @@
+"""Depth pictures: grey values that stand for heights, read as what they mean.
+
+Samples are taken as linear from black to white, whatever gamma or profile the file names
+(a PNG sample is an integer from 0 to 2^depth − 1: W3C, *Portable Network Graphics*, third
+edition, 2025). Eight bits hold 256 steps; they are smoothed within half a step, which is all
+a sample leaves open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import SourceError
+
+Values = NDArray[np.float32]
+BoolArray = NDArray[np.bool_]
+
+PICTURE_FILES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp", ".exr")
+"""Endings of the files that depth pictures are read from."""
+
+_FAR = 1e9
+"""Distance from which a depth pass means that nothing was hit."""
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A depth picture.
+
+    Attributes
+    ----------
+    values : (rows, cols) float32
+        0 is black, 1 is white; pictures of floating-point numbers may go beyond.
+    mask : (rows, cols) bool
+        Where it is defined: not transparent, not infinitely far.
+    step : float
+        Difference of values that means nothing yet: half a step of its bits.
+    notes : tuple of str
+        What a person should know, one line each.
+    """
+
+    values: Values
+    mask: BoolArray
+    step: float
+    notes: tuple[str, ...] = ()
+
+
+def read_picture(name: str) -> Picture:
+    """Read a depth picture.
+
+    Parameters
+    ----------
+    name : str
+        Path of a PNG, TIFF, JPEG or BMP file, or of an EXR file where a library reads it.
+
+    Raises
+    ------
+    SourceError
+        One line: which file, what is wrong, what would be right.
+    """
+    path = Path(name)
+    if not path.exists():
+        raise SourceError(f"{name}: there is no such file")
+    if not path.is_file():
+        raise SourceError(f"{name}: is a folder; give a picture in it")
+    picture = _exr(name) if path.suffix.lower() == ".exr" else _pillow(name)
+    if not picture.mask.any():
+        raise SourceError(f"{name}: is transparent everywhere; a relief needs grey values")
+    return picture
+
+
+def _pillow(name: str) -> Picture:
+    from PIL import Image
+
+    try:
+        with Image.open(name) as image:
+            image.load()
+            return _from_image(image, name)
+    except Exception as error:  # a decoder may raise anything at all on a damaged file
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise SourceError(f"{name}: cannot be read as a picture ({reason[:120]})") from None
+
+
+def _from_image(image: Any, name: str) -> Picture:
+    notes: list[str] = []
+    lossy = image.format == "JPEG"
+    mask = np.ones((image.height, image.width), dtype=bool)
+    if "transparency" in image.info or image.mode in ("LA", "PA", "RGBA"):
+        image = image.convert("RGBA" if image.mode in ("P", "PA", "RGB", "RGBA") else "LA")
+        mask = np.asarray(image.getchannel("A")) >= 128
+    mode = image.mode
+    if mode == "F":
+        return _floats(np.asarray(image, dtype=np.float32))
+    if mode.startswith("I"):
+        raw = np.asarray(image, dtype=np.int64)
+        sixteen = raw.min(initial=0) >= 0 and raw.max(initial=0) <= 65535
+        top = 65535 if sixteen else int(np.abs(raw).max())
+        return Picture((raw / top).astype(np.float32), mask, 0.5 / top)
+    if mode in ("1", "L", "LA"):
+        grey = np.asarray(image.convert("L"), dtype=np.float32)
+    else:
+        rgb = np.asarray(image.convert("RGB"))
+        grey = rgb[..., 0].astype(np.float32)
+        if np.ptp(rgb, axis=2).max(initial=0) > (8 if lossy else 0):
+            notes.append(f"{name}: has colours; their brightness is taken for the height")
+            grey = rgb @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # ITU-R BT.709
+    notes.append(f"{name}: has 8 bits, 256 heights, whose steps are smoothed; 16 hold more")
+    smooth = _smooth_steps(grey, mask) / np.float32(255)
+    return Picture(smooth, mask, (4.0 if lossy else 0.5) / 255, tuple(notes))
+
+
+def _floats(values: Values) -> Picture:
+    mask = np.isfinite(values) & (np.abs(values) < _FAR)
+    return Picture(np.where(mask, values, np.float32(0)), mask, 0.0)
+
+
+def _exr(name: str) -> Picture:
+    """Read a channel of an EXR file; a depth pass counts from the eye, so it is turned round."""
+    try:
+        channels = _exr_channels(name)
+    except ImportError:
+        raise SourceError(
+            f"{name}: no library here reads EXR (OpenEXR does); save it as 16-bit PNG or TIFF"
+        ) from None
+    except Exception as error:  # as in read_picture
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise SourceError(f"{name}: cannot be read as EXR ({reason[:120]})") from None
+    by_end = {key.rpartition(".")[2].upper(): key for key in reversed(list(channels))}
+    for end in ("Z", "DEPTH", "V", "Y", "R"):
+        if end in by_end:
+            values = np.asarray(channels[by_end[end]], dtype=np.float32)
+            sign = np.float32(-1 if end in ("Z", "DEPTH") else 1)
+            return _floats(sign * values)
+    found = ", ".join(channels) or "none"
+    raise SourceError(f"{name}: has no channel Z, V, Y or R to take heights from; it has {found}")
+
+
+def _exr_channels(name: str) -> dict[str, Any]:
+    import OpenEXR  # type: ignore[import-not-found,import-untyped,unused-ignore]
+
+    with OpenEXR.File(name, separate_channels=True) as file:
+        return {key: channel.pixels for key, channel in file.channels().items()}
+
+
+def _smooth_steps(values: Values, mask: BoolArray) -> Values:
+    """Smooth steps of 1 without leaving the half step either way that a sample allows."""
+    smooth = values.copy()
+    low, high = values - np.float32(0.5), values + np.float32(0.5)
+    inside = mask.astype(np.float32)
+    for radius in (24, 12, 6, 3, 2, 1, 1):
+        weight = np.maximum(_mean(inside, radius), np.float32(1e-6))
+        np.clip(_mean(smooth * inside, radius) / weight, low, high, out=smooth)
+    return np.where(mask, smooth, values)
+
+
+def _mean(values: Values, radius: int) -> Values:
+    """Return means over squares of 2·radius + 1 pixels, smaller ones at the borders."""
+    for axis in range(2):
+        count = values.shape[axis]
+        total = np.cumsum(values, axis=axis, dtype=np.float64)
+        total = np.concatenate([np.zeros_like(total.take([0], axis=axis)), total], axis=axis)
+        place = np.arange(count)
+        start, stop = np.maximum(place - radius, 0), np.minimum(place + radius + 1, count)
+        size = (stop - start).reshape((-1, 1) if axis == 0 else (1, -1))
+        values = ((total.take(stop, axis=axis) - total.take(start, axis=axis)) / size).astype(
+            np.float32
+        )
+    return values
