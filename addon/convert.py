@@ -203,3 +203,21 @@ def objects_named(text: str) -> list[bpy.types.Object]:
         if name not in bpy.data.objects:
             raise KeyError(name)
     return [bpy.data.objects[name] for name in names]
+
+
+def copy(source: Any, target: Any) -> None:
+    """Copy a property group, lists and all, without losing what is switched off."""
+    for held in source.bl_rna.properties:
+        name = held.identifier
+        if name == "rna_type":
+            continue
+        value = getattr(source, name)
+        if held.type == "COLLECTION":
+            items = getattr(target, name)
+            items.clear()
+            for item in value:
+                copy(item, items.add())
+        elif held.type == "POINTER" and isinstance(value, bpy.types.PropertyGroup):
+            copy(value, getattr(target, name))
+        elif not held.is_readonly:
+            setattr(target, name, value)

@@ -8,15 +8,11 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from . import convert, layout, live
+from .medalcore.cli import CAUTION
 from .medalcore.deliver import file_names
 from .medalcore.errors import MedalError
 from .medalcore.spec import spec_from_dict
 from .operators import Answer, needs_piece, refuse
-
-CAUTION = (
-    "Use only models, pictures and fonts you have the right to. A piece must not pass for "
-    "money. Heat, dust and resin are the maker's trade: follow local rules and data sheets"
-)
 
 
 class MEDALWRIGHT_OT_export_files(bpy.types.Operator):

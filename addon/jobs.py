@@ -183,11 +183,6 @@ class Builder:
         """Return the job of an object that is waiting or running, the newest first."""
         return next((j for j in reversed(self._jobs) if j.owner == owner), None)
 
-    def warm_up(self) -> None:
-        """Start the process before it is needed: importing libraries takes a moment."""
-        if not self._here and self._worker is None:
-            self._start()
-
     def submit(self, job: Job) -> Job:
         """Queue a job; a draft of the same object that has not begun gives way to it."""
         for old in [j for j in self._jobs if j.owner == job.owner and j.state == "waiting"]:

@@ -12,7 +12,7 @@ def wrapped(
     layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE"
 ) -> None:
     """Draw a sentence over as many lines as the sidebar's width asks for."""
-    scale = context.preferences.system.ui_scale
+    scale = context.preferences.system.ui_scale or 1.0  # 0 without a window
     wide = context.region.width if context.region else 300
     indent = 36 if icon == "NONE" else 60
     letters = max(18, int((wide / scale - indent) / 6.3))

@@ -42,6 +42,7 @@ class _Session:
         self.errors: dict[int, str] = {}
         self.notes: dict[int, str] = {}
         self.watched: set[int] = set()  # jobs an operator finishes itself
+        self.sources: dict[int, set[int]] = {}  # pieces by the objects of their reliefs
         self.quiet = 0
 
 
@@ -120,6 +121,7 @@ def request(
     """
     asked = convert.to_dict(piece.medalwright.spec)
     spec_from_dict(asked)  # a wrong spec is told at once, not after the queue
+    watch(piece)
     models = sources.models_of(piece, context)
     return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece))
 
@@ -176,7 +178,32 @@ def finish(job: Job) -> str:
         session.notes[job.owner] = files_note(job)
     unit = units.units_per_mm(bpy.context.scene)
     meshes.show(piece, job.result, unit=unit, digest=job.digest)
+    _follow(piece)
     return ""
+
+
+def _follow(piece: bpy.types.Object) -> None:
+    """Let pieces that share the mesh, as linked duplicates do, ask for the same."""
+    with quietly():
+        for item in bpy.data.objects:
+            if item != piece and is_piece(item) and item.data == piece.data:
+                convert.copy(piece.medalwright.spec, item.medalwright.spec)
+
+
+def watch(piece: bpy.types.Object) -> None:
+    """Remember which objects a piece's reliefs are made from."""
+    for pieces in session.sources.values():
+        pieces.discard(piece.session_uid)
+    for group, name in convert.model_sources(piece.medalwright.spec):
+        if getattr(group, f"{name}_kind") == "OBJECT":
+            for item in convert.source_objects(group, name):
+                session.sources.setdefault(item.session_uid, set()).add(piece.session_uid)
+
+
+def source_changed(uid: int) -> None:
+    """Note that an object has changed which reliefs are made from."""
+    for owner in session.sources.get(uid, ()):
+        touch(piece_by_uid(owner))
 
 
 def files_note(job: Job) -> str:

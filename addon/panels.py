@@ -228,6 +228,8 @@ def _draw_list(key: Key, path: str) -> Any:
             buttons.separator()
             rows.list_button(buttons, path, "UP", "TRIA_UP")
             rows.list_button(buttons, path, "DOWN", "TRIA_DOWN")
+        if name == "relief":
+            self.layout.operator("medalwright.use_selected").face = owner_path
         index = getattr(owner, f"{name}_index")
         if index < len(items):
             item_path = f"{path}[{index}]"

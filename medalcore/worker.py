@@ -7,10 +7,10 @@ medalcore.worker``), keeps finished stages between requests, and dies with its c
 Requests, one JSON object a line on standard input:
 
 ``{"do": "build", "id": 7, "spec": {...}, "quality": "draft", "models": {name: npz},
-"out": npz, "deliver": {"folder": dir, "overwrite": false}}``
+"out": npz, "deliver": {"folder": dir, "overwrite": false, "size": 1400}}``
     `models` (meshes in memory by the text of their ``source``: ``vertices`` (n, 3) and
-    ``triangles`` (m, 3)), `out` (where the mesh goes) and `deliver` (files to write) may be
-    left out.
+    ``triangles`` (m, 3)), `out` (where the mesh goes) and `deliver` (files to write,
+    `size` the pixels of a picture's side) may be left out.
 ``{"do": "cancel", "id": 7}``
     Stop that build between two steps; finished stages are kept.
 ``{"do": "quit"}``
@@ -176,6 +176,7 @@ def _serve(
             medal,
             folder,
             overwrite=over,
+            size=int(files.get("size", 1400)),
             progress=lambda fraction, label: tell(share + (1.0 - share) * fraction, label),
         )
     if request.get("out"):

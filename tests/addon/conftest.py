@@ -9,7 +9,9 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import os
+import shutil
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
@@ -19,6 +21,9 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "medalwright_staged"
+
+# Blender reads and writes its settings here, not in the home of whoever runs the tests.
+os.environ["BLENDER_USER_RESOURCES"] = tempfile.mkdtemp(prefix="medalwright_")
 
 try:
     import bpy
@@ -35,6 +40,7 @@ def pytest_unconfigure(config: pytest.Config) -> None:
     not concerned. Everything has been reported by now.
     """
     if bpy is not None:
+        shutil.rmtree(os.environ["BLENDER_USER_RESOURCES"], ignore_errors=True)
         sys.stdout.flush()
         sys.stderr.flush()
         os._exit(int(status[0]))

@@ -212,6 +212,20 @@ def test_copies_are_pieces_of_their_own(piece: bpy.types.Object) -> None:
     assert np.ptp(points_of(piece.data)[:, 0]) == pytest.approx(30.0, abs=0.01)
 
 
+def test_linked_copies_stay_alike(piece: bpy.types.Object, part: Any) -> None:
+    legend = spec_of(piece).obverse.legend.add()
+    legend.text, legend.shown = "KEPT THOUGH HIDDEN", False
+    bpy.ops.object.duplicate(linked=True)
+    copy = bpy.context.object
+    assert copy.data == piece.data
+    spec_of(copy).blank.diameter = 21.0
+    rebuild()
+    assert copy.data == piece.data
+    assert spec_of(piece).blank.diameter == 21.0
+    assert spec_of(piece).obverse.legend[0].text == "KEPT THOUGH HIDDEN"
+    assert part("live").is_current(piece, bpy.context)
+
+
 def test_a_saved_file_brings_the_piece_back(
     piece: bpy.types.Object, tmp_path: Path, part: Any
 ) -> None:

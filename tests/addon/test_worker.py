@@ -142,7 +142,7 @@ def test_it_ends_with_its_caller(talk: Talk) -> None:
 
 def test_delivery_is_refused_before_the_work(talk: Talk, tmp_path: Path) -> None:
     (tmp_path / "medal.stl").write_text("mine")
-    deliver = {"folder": str(tmp_path), "overwrite": False}
+    deliver = {"folder": str(tmp_path), "overwrite": False, "size": 64}
     talk.say(do="build", id=1, spec=BLANK, quality="draft", deliver=deliver)
     error = talk.hear("done", "error")
     assert error["event"] == "error"

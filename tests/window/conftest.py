@@ -1,0 +1,82 @@
+"""A real Blender with the extension installed, or a skip that says why there is none."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from window import Blender, find_blender, missing_tools
+
+ROOT = Path(__file__).resolve().parents[2]
+HERE = Path(__file__).resolve().parent
+SYSTEM = ROOT / ".cache" / "blender"
+
+
+def set_up() -> str:
+    """Set up a Blender where that was asked for and can be done; return why not."""
+    if os.environ.get("MEDALWRIGHT_BLENDER"):
+        return ""
+    if not (SYSTEM / ".medalwright-ready").exists():
+        if os.environ.get("MEDALWRIGHT_SETUP_BLENDER") != "1":
+            return ""
+        done = subprocess.run(
+            ["sh", str(HERE / "setup_blender.sh"), str(SYSTEM)],
+            check=False,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        if done.returncode:
+            return "a Blender could not be set up: " + done.stdout.strip().splitlines()[-1]
+    os.environ["MEDALWRIGHT_BLENDER"] = str(SYSTEM)
+    return ""
+
+
+@pytest.fixture(scope="session")
+def blender(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Blender]:
+    """Return a Blender with an empty home."""
+    why = set_up()
+    found, reason = find_blender(tmp_path_factory.mktemp("home"))
+    if found is None:
+        pytest.skip(why or reason)
+    yield found
+    shutil.rmtree(found.home, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def archive(blender: Blender) -> Path:
+    """Return the extension's ZIP for this machine, built from the sources as they are."""
+    systems = {"linux": "linux-x64", "win32": "windows-x64", "darwin": "macos-arm64"}
+    subprocess.run(
+        [sys.executable, str(ROOT / "scripts" / "build_extension.py"), "--platform",
+         systems[sys.platform], "--out", str(blender.home)],
+        check=True,
+    )  # fmt: skip
+    return next(blender.home.glob("medalwright-*.zip"))
+
+
+@pytest.fixture(scope="session")
+def installed(blender: Blender, archive: Path) -> Blender:
+    """Return the Blender with the extension installed and enabled from the command line."""
+    done = blender.run(
+        "--command", "extension", "install-file", "-r", "user_default", "--enable",
+        blender.inside(archive),
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    return blender
+
+
+@pytest.fixture(scope="session")
+def screen(installed: Blender) -> Blender:
+    """Return the Blender if a picture of its window can be taken here."""
+    missing = missing_tools()
+    if missing:
+        pytest.skip(f"no window picture: {', '.join(missing)} not found")
+    return installed

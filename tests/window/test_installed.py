@@ -1,0 +1,109 @@
+"""The ZIP in a real Blender: accepted, installed, enabled, and its command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from window import Blender
+
+SPEC = """
+[medal]
+name = "Fennick Light"
+[blank]
+diameter = 30.0
+[edge]
+finish = "reeded"
+reeds = 90
+[[obverse.legend]]
+text = "FENNICK LIGHT"
+"""
+
+
+@pytest.fixture
+def spec(installed: Blender) -> Path:
+    path = installed.home / "fennick.toml"
+    path.write_text(SPEC, encoding="utf-8")
+    return path
+
+
+def test_blender_finds_nothing_wrong_with_the_archive(blender: Blender, archive: Path) -> None:
+    done = blender.run("--command", "extension", "validate", blender.inside(archive))
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_it_is_installed_and_enabled(installed: Blender) -> None:
+    done = installed.run("--command", "extension", "list")
+    assert "medalwright" in done.stdout
+    code = "import bpy; print('TAB', bpy.types.MEDALWRIGHT_PT_main.bl_category)"
+    done = installed.run("--python-exit-code", "3", "--python-expr", code)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "TAB Medalwright" in done.stdout
+
+
+def test_its_libraries_are_its_own(installed: Blender) -> None:
+    """The wheels that travel in the ZIP are the ones imported, and NumPy is Blender's."""
+    code = (
+        "import manifold3d, msgspec, uharfbuzz, trimesh, fontTools, PIL, numpy\n"
+        "for m in (manifold3d, msgspec, uharfbuzz, trimesh, fontTools, PIL): "
+        "assert 'extensions' in m.__file__, m.__file__\n"
+        "assert 'extensions' not in numpy.__file__, numpy.__file__\n"
+    )
+    done = installed.run("--python-exit-code", "3", "--python-expr", code)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_the_command_builds_a_piece(installed: Blender, spec: Path) -> None:
+    out = installed.home / "out"
+    call = ("--command", "medalwright", "build", installed.inside(spec), "--quality", "draft")
+    done = installed.run(*call, "--out", installed.inside(out))
+    assert done.returncode == 0, done.stdout + done.stderr
+    names = {path.name for path in out.iterdir()}
+    assert {"fennick-light.stl", "fennick-light.3mf", "fennick-light.report.json"} <= names
+    assert {"obverse.png", "reverse.png"} <= names
+    report = json.loads((out / "fennick-light.report.json").read_text(encoding="utf-8"))
+    assert report["closed"] is True
+    assert report["diameter_mm"] == pytest.approx(30.0, abs=0.01)
+    again = installed.run(*call, "--out", installed.inside(out))
+    assert again.returncode == 2  # nothing is overwritten unasked
+    assert "Traceback" not in again.stdout + again.stderr
+
+
+def test_a_wrong_spec_ends_with_2_and_one_line(installed: Blender) -> None:
+    wrong = installed.home / "wrong.toml"
+    wrong.write_text("[blank]\ndiamter = 3\n", encoding="utf-8")
+    out = installed.home / "nothing"
+    done = installed.run(
+        "--command", "medalwright", "build", installed.inside(wrong), "--out", installed.inside(out)
+    )
+    assert done.returncode == 2
+    assert "did you mean 'diameter'" in done.stderr
+    assert "Traceback" not in done.stdout + done.stderr
+    assert not out.exists()
+
+
+def test_a_script_makes_a_piece_without_a_window(installed: Blender) -> None:
+    code = (
+        "import bpy\n"
+        "assert bpy.ops.medalwright.new(diameter=25.4) == {'FINISHED'}\n"
+        "assert bpy.ops.medalwright.make_fine() == {'FINISHED'}\n"
+        "assert bpy.context.object.data.medalwright.quality == 'fine'\n"
+    )
+    done = installed.run("--python-exit-code", "3", "--python-expr", code)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_disabling_and_enabling_again_is_clean(installed: Blender) -> None:
+    code = (
+        "import addon_utils\n"
+        "name = 'bl_ext.user_default.medalwright'\n"
+        "for _ in range(3):\n"
+        "    addon_utils.disable(name)\n"
+        "    assert addon_utils.enable(name) is not None\n"
+        "import bpy; bpy.ops.medalwright.new()\n"
+    )
+    done = installed.run("--python-exit-code", "3", "--python-expr", code)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "Traceback" not in done.stderr
+    assert "Warning" not in done.stderr
