@@ -29,15 +29,15 @@ def _point(length: float, width: float, lift: float) -> m3.Manifold:
 
 def scroll(waves: int = 5) -> m3.Manifold:
     """Return running waves in a row along x, each curling over to the right."""
-    pitch, size = 1.7, 0.66
-    turn = np.linspace(0.15, 0.15 + 2.9 * np.pi, 44)
-    reach = size * (1.0 - 0.8 * np.linspace(0, 1, 44) ** 0.8)
+    pitch, size = 2.0, 0.8
+    turn = np.linspace(0.15, 0.15 + 2.5 * np.pi, 44)
+    reach = size * (1.0 - 0.78 * np.linspace(0, 1, 44) ** 0.8)
     curl = np.column_stack([-reach * np.cos(turn), reach * np.sin(turn), 0.0 * turn])
     t = np.linspace(0.0, 1.0, 16)[:, None]
     # a long flank rises from the foot of the wave before into the curl
-    foot, pull = curl[0] + (-0.95, -0.86, 0.0), curl[0] + (-0.06, -0.8, 0.0)
+    foot, pull = curl[0] + (-0.85, -0.98, 0.0), curl[0] + (-0.06, -0.9, 0.0)
     flank = (1 - t) ** 2 * foot + 2 * t * (1 - t) * pull + t**2 * curl[0]
     path = np.vstack([flank[:-1], curl])
-    thick = np.concatenate([np.linspace(0.09, 0.17, 15), np.linspace(0.17, 0.08, 43), [0.14]])
+    thick = np.concatenate([np.linspace(0.1, 0.16, 15), np.linspace(0.16, 0.08, 43), [0.13]])
     one = strand(path, thick, 12)
     return union(one.translate((pitch * (k - (waves - 1) / 2), 0, 0)) for k in range(waves))

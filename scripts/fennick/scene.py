@@ -116,8 +116,8 @@ def beams() -> m3.Manifold:
     """Return the light's two beams: ridged wedges that widen, a dark line between them."""
     wedges = []
     for side in (-1, 1):
-        for middle in (-6.6, 0.0, 6.6):
-            ray = _ray(2.7, 32.0, np.radians(2.3)).rotate((0, -middle, 0))
+        for middle in (-7.4, 0.0, 7.4):
+            ray = _ray(3.0, 32.0, np.radians(2.2)).rotate((0, -middle, 0))
             wedges.append((ray if side > 0 else ray.mirror((1, 0, 0))).translate((-1.3, 6.0, LAMP)))
     return _cut_round(union(wedges), SKY)
 
