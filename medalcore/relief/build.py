@@ -13,9 +13,8 @@ from ..grid import HeightField
 from ..spec.relief import Relief
 from .compress import compress
 from .draft import enforce_draft
-from .place import raw_field
+from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
-from .source import SourceMesh, read_model
 
 _WORTH_TELLING = 0.01  # mm of raising below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
@@ -46,10 +45,9 @@ def build_relief(spec: Relief, context: Context) -> Built:
         If there is no room below the field for its foot.
     """
     tell = context.progress
-    tell(0.0, "reading the model")
-    model = read_model(spec.source, context.models)
-    tell(0.2, "looking at it from above")
-    raw = raw_field(model, spec, context.ground, context.tolerance.pixels)
+    tell(0.0, "reading the model and looking at it from above")
+    source = seen(spec, context.ground, context.tolerance.pixels, context.models)
+    raw = source.field
     tell(0.35, "bringing its depth to the height")
     low = compress(raw, spec)
     draft = math.radians(spec.draft)
@@ -62,8 +60,8 @@ def build_relief(spec: Relief, context: Context) -> Built:
     raised = _raised(low.field, drafted)
     return Built(
         parts=(Part(solid),),
-        facts=_facts(spec, model, shape, low.facts, raised, raw),
-        findings=tuple(_findings(spec, model, shape, raised)),
+        facts=_facts(spec, source, shape, low.facts, raised, raw),
+        findings=tuple(_findings(spec, source, shape, raised)),
     )
 
 
@@ -76,7 +74,7 @@ def _raised(before: HeightField, after: HeightField) -> float:
 
 def _facts(
     spec: Relief,
-    model: SourceMesh,
+    source: Seen,
     shape: Shape,
     measured: Mapping[str, Any],
     raised: float,
@@ -84,8 +82,8 @@ def _facts(
 ) -> dict[str, Any]:
     return {
         "source": spec.source,
-        "model_triangles": model.topology.triangles,
-        "model_notes": list(model.notes),
+        "model_triangles": source.triangles,
+        "model_notes": list(source.notes),
         "pixel_mm": round(raw.grid.pixel, 6),
         "height_mm": round(shape.height_mm, 6),
         "size_mm": [round(s, 4) for s in shape.size_mm],
@@ -97,8 +95,8 @@ def _facts(
     }
 
 
-def _findings(spec: Relief, model: SourceMesh, shape: Shape, raised: float) -> Iterator[Finding]:
-    for note in model.notes:
+def _findings(spec: Relief, source: Seen, shape: Shape, raised: float) -> Iterator[Finding]:
+    for note in source.notes:
         yield Finding("relief-source", "note", note)
     if shape.islands_dropped:
         yield Finding(
