@@ -34,6 +34,9 @@ class Ground:
     outline : tuple of closed contours, each a tuple of (u, v)
         Where the field ends, outer contours counter-clockwise, holes clockwise, mm; empty
         on a round piece without a hole, whose field ends at `radius`.
+    steps : tuple of (radius, rise)
+        Circles and panels about the middle: what they add to the height at rising radii,
+        straight in between, the first inwards to the middle, mm.
     """
 
     level: float
@@ -41,16 +44,27 @@ class Ground:
     dish: float
     floor: float
     outline: tuple[tuple[tuple[float, float], ...], ...] = ()
+    steps: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def is_flat(self) -> bool:
+        """Tell whether the whole field lies at its level."""
+        return self.dish == 0.0 and not self.steps
 
     @property
     def lowest(self) -> float:
         """Return the lowest z of the field, mm."""
-        return self.level - max(self.dish, 0.0)
+        return float(self.height(self._turning()).min())
 
     @property
     def highest(self) -> float:
         """Return the highest z of the field, mm."""
-        return self.level - min(self.dish, 0.0)
+        return float(self.height(self._turning()).max())
+
+    def _turning(self) -> FloatArray:
+        """Return points at all radii where the height can be at its least or most."""
+        radii = np.array([0.0, *(r for r, _ in self.steps), self.radius])
+        return np.column_stack([radii, np.zeros_like(radii)])
 
     def height(self, uv: FloatArray) -> FloatArray:
         """Return z of the field at points.
@@ -67,6 +81,16 @@ class Ground:
             R = (a² + s²) / 2s (circle geometry).
         """
         r2 = np.sum(np.square(np.asarray(uv, dtype=np.float64)), axis=-1)
+        return self._dished(r2) + self._stepped(r2)
+
+    def _stepped(self, r2: FloatArray) -> FloatArray:
+        """Return what circles and panels add at squared radii, mm."""
+        if not self.steps:
+            return np.zeros(r2.shape)
+        radii, rises = np.array(self.steps).T
+        return np.asarray(np.interp(np.sqrt(r2), radii, rises))
+
+    def _dished(self, r2: FloatArray) -> FloatArray:
         if self.dish == 0.0:
             return np.full(r2.shape, self.level)
         s = abs(self.dish)

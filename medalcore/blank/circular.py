@@ -194,10 +194,30 @@ def thin_rings(
 ) -> Ring:
     """Add rings from `radius` inwards, fewer points on each, and return the last one.
 
-    Rings stop before `until`; edges stay short enough for the dome.
+    Rings stop before `until`; edges stay short enough for the dome. Circles of the field
+    get full rings of their own.
     """
+    last = rim
+    for edge in (r for r, _ in reversed(ground.steps)):
+        last = _thinned(shell, last, radius, edge, ground, label, tolerance)
+        angle = _OFF_GRID + _turn(chords_for(edge, tolerance))
+        ring = shell.ring(edge, angle, float(ground.height(np.array([edge, 0.0]))))
+        shell.band(last, ring, label)
+        last, radius = ring, edge
+    return _thinned(shell, last, radius, until, ground, label, tolerance)
+
+
+def _thinned(
+    shell: Shell,
+    last: Ring,
+    radius: float,
+    until: float,
+    ground: Ground,
+    label: Label,
+    tolerance: Tolerance,
+) -> Ring:
     step = _ring_step(ground, tolerance)
-    count, last, inner, phase = len(rim), rim, radius, _OFF_GRID
+    count, inner, phase = len(last), radius, _OFF_GRID
     while True:
         edge = 2.0 * np.pi * inner / count
         width = min(0.9 * edge, step)

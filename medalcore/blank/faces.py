@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
 from ..contour import Contours
 from ..errors import SpecError
 from ..ground import Ground
-from ..spec import MedalSpec, Rim
+from ..spec import Circle, MedalSpec, Rim
 from ..tolerance import Tolerance
 from .general import Offsets, check_field, room_round_middle
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
@@ -26,9 +28,10 @@ def faces_of(
         key = f"{name}.rim" if face.rim else "blank.rim"
         steps = rim_steps(spec.blank, rim, tolerance, key)
         foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
-        sections.append((name, face.field.dish, steps, foot, limit, rim))
+        sections.append((name, face.field, steps, foot, limit, rim))
     grounds = []
-    for name, dish, steps, foot, limit, rim in sections:
+    for name, field, steps, foot, limit, rim in sections:
+        dish = field.dish
         if dish and limit <= 0.0:
             raise SpecError(
                 "only a field that reaches over the middle of the piece can be dished",
@@ -42,7 +45,12 @@ def faces_of(
             )
         side = -1 if name == "reverse" else 1
         shape = () if radius and hole is None else _as_seen(spec, foot, hole, rim.slope, side)
-        grounds.append(Ground(steps[-1].z, limit, dish, 0.0, shape))
+        least = 0.0
+        if hole is not None:
+            least = float(np.hypot(*hole.at(0.0)[0].T).max())
+            least += hole_reach(spec.blank.hole, rim.slope)
+        circles = circle_steps(field.circle, least, limit, f"{name}.field.circle")
+        grounds.append(Ground(steps[-1].z, limit, dish, 0.0, shape, circles))
     faces = []
     for ground, (_, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
         around_hole: tuple[Step, ...] = ()
@@ -59,6 +67,49 @@ def faces_of(
                 key="blank.hole.chamfer",
             )
     return faces[0], faces[1]
+
+
+def circle_steps(
+    circles: Sequence[Circle], least: float, most: float, key: str
+) -> tuple[tuple[float, float], ...]:
+    """Return what circles add to the height of a field at rising radii; see `Ground.steps`.
+
+    Parameters
+    ----------
+    least, most : float
+        Radii between which they must lie, mm.
+    key : str
+        Spec path of the list, for errors.
+
+    Raises
+    ------
+    SpecError
+        If one leaves the field or meets another.
+    """
+    found: list[tuple[float, float]] = []
+    ordered = sorted(enumerate(circles), key=lambda pair: pair[1].radius)
+    for i, c in ordered:
+        lean = abs(c.height) * math.tan(math.radians(c.slope))
+        out, into = (lean, 0.0) if c.height > 0.0 else (0.0, lean)
+        inner = c.radius - c.width
+        knots = [(c.radius - into, c.height), (c.radius + out, 0.0)]
+        if c.width > 0.0:
+            knots = [(inner - out, 0.0), (inner + into, c.height), *knots]
+        radii = [r for r, _ in knots]
+        low = found[-1][0] if found else least
+        if any(b - a < 1e-4 for a, b in pairwise(radii)):
+            raise SpecError(
+                f"walls {lean:.3g} mm wide leave nothing of a circle {c.width:g} mm wide",
+                key=f"{key}[{i}].width",
+            )
+        if radii[-1] >= most or (radii[0] if c.width else low) < low or (not c.width and low):
+            raise SpecError(
+                f"a circle from {max(radii[0], 0.0) if c.width else 0.0:.3g} to {radii[-1]:.3g} mm "
+                f"does not fit between {low:.3g} and {most:.3g} mm from the middle",
+                key=f"{key}[{i}].radius",
+            )
+        found += knots
+    return tuple(found)
 
 
 def _foot(

@@ -162,7 +162,7 @@ def _fill(
     shell: Shell, loops: Loops, foot: Contours, ground: Ground, label: Label, tolerance: Tolerance
 ) -> None:
     """Fill a field without a hole: a disc in the middle, and what is left round it."""
-    room = ground.radius if ground.dish else 0.9 * room_round_middle(foot)
+    room = ground.radius if not ground.is_flat else 0.9 * room_round_middle(foot)
     if room <= 0.0:
         shell.patch(loops, [], label)
         return
@@ -181,7 +181,7 @@ def _fill_round(
     tolerance: Tolerance,
 ) -> None:
     """Fill a field round a middle hole."""
-    if not ground.dish:
+    if ground.is_flat:
         shell.patch(loops, inner, label)
         return
     ring = _circle(shell, ground.radius, ground, tolerance)

@@ -1,7 +1,7 @@
 """What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
 
 from .base import Table
-from .blank import Blank, Core, Drill, Hole, Loop, Rim
+from .blank import Blank, Circle, Core, Drill, Hole, Loop, Rim
 from .border import Border
 from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge, EdgeText
@@ -14,6 +14,7 @@ from .relief import Crop, Cut, Picture, Relief
 __all__ = [
     "Blank",
     "Border",
+    "Circle",
     "Core",
     "Crop",
     "Cut",

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import msgspec
 
 from .base import Table, doc
-from .blank import Blank, Rim
+from .blank import Blank, Circle, Rim
 from .border import Border
 from .edge import Edge
 from .emblem import Emblem
@@ -59,6 +59,7 @@ class Field(Table, frozen=True):
             le=20,
         ),
     ] = 0.0
+    circle: tuple[Circle, ...] = ()
 
 
 class Face(Table, frozen=True):

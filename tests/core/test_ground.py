@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from medalcore.blank import build_blank
+from medalcore.errors import SpecError
 from medalcore.ground import Ground
 from medalcore.solid import arrays_of
 from medalcore.spec import spec_from_dict
@@ -94,3 +95,53 @@ def test_a_round_field_needs_no_outline_unless_it_has_a_hole():
     assert len(holed.obverse.outline) == 2
     v, f, _, _ = arrays_of(holed.solid)
     assert closure(v, f).genus == 1
+
+
+@pytest.mark.parametrize("outline", ["round", "polygon"])
+@pytest.mark.parametrize("height", [0.2, -0.2])
+def test_a_circle_is_as_wide_and_high_as_asked(outline, height):
+    circle = {"radius": 12.0, "width": 0.8, "height": height, "slope": 12.0}
+    spec = {"blank": {"outline": outline}, "obverse": {"field": {"circle": [circle]}}}
+    blank = build_blank(spec_from_dict(spec), tolerance_for("fine"))
+    v, f, code, labels = arrays_of(blank.solid)
+    assert closure(v, f).is_closed
+    of = [i for i, x in enumerate(labels) if x.zone == "field" and x.side == 1]
+    points = v[np.unique(f[np.isin(code, of)])]
+    r, z = np.hypot(points[:, 0], points[:, 1]), points[:, 2] - blank.obverse.level
+    np.testing.assert_allclose(points[:, 2], blank.obverse.height(points[:, :2]), atol=1e-6)
+    there = np.abs(z - height) < 1e-6
+    lean = 0.2 * np.tan(np.radians(12.0))
+    widest = 12.0 if height > 0 else 12.0 - lean
+    assert r[there].max() == pytest.approx(widest, abs=0.002)
+    # Raised, the width is that of the top; sunk, that of the opening.
+    assert np.ptp(r[there]) == pytest.approx(0.8 if height > 0 else 0.8 - 2 * lean, abs=0.002)
+    assert blank.obverse.highest - blank.obverse.lowest == pytest.approx(0.2)
+
+
+def test_a_sunk_panel_counts_for_what_is_left_between_the_faces():
+    panel = {"radius": 10.0, "width": 0.0, "height": -0.6}
+    spec = {"obverse": {"field": {"circle": [panel]}}, "blank": {"thickness": 2.0}}
+    blank = build_blank(spec_from_dict(spec), tolerance_for("draft"))
+    assert blank.obverse.lowest == pytest.approx(0.7 - 0.6)
+    assert -blank.reverse.floor < blank.obverse.floor < blank.obverse.lowest
+    both = {**spec, "reverse": {"field": {"circle": [{**panel, "height": -0.8}]}}}
+    with pytest.raises(SpecError, match="between the two fields"):
+        build_blank(spec_from_dict(both), tolerance_for("draft"))
+
+
+@pytest.mark.parametrize(
+    ("circles", "hole"),
+    [
+        ([{"radius": 18.5}], "none"),
+        ([{"radius": 12.0}, {"radius": 12.3}], "none"),
+        ([{"radius": 6.0, "width": 0.0}, {"radius": 5.0}], "none"),
+        ([{"radius": 4.5}], "round"),
+        ([{"radius": 12.0, "width": 0.0}], "round"),
+        ([{"radius": 12.0, "width": 0.1, "height": -0.6}], "none"),
+    ],
+)
+def test_circles_that_do_not_fit_name_their_key(circles, hole):
+    spec = {"obverse": {"field": {"circle": circles}}, "blank": {"hole": {"shape": hole}}}
+    with pytest.raises(SpecError) as caught:
+        build_blank(spec_from_dict(spec), tolerance_for("draft"))
+    assert caught.value.key.startswith("obverse.field.circle[")
