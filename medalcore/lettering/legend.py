@@ -4,34 +4,39 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
+import msgspec
 import numpy as np
 
-from ..contour import Contours, FloatArray, bounds
-from ..element import Built, Context, Finding, Part
+from ..contour import FloatArray, bounds
+from ..element import Built, Context
 from ..errors import SpecError
-from ..spec import Legend
+from ..spec.lettering import Legend
 from .arc import Arc, bands, optical_steps, sides
-from .fonts import find_typeface
-from .letters import Cut, raised
-from .shaping import Letter, read_axes, read_features, shape
-from .typeface import Typeface
+from .letters import Cut, cut_letters
+from .marks import MARKS, mark
+from .measure import measured
+from .setting import Line, Setting, line, nothing_to_set, setting, unknown_features
 
 _TIGHTEST = -120.0  # thousandths: closer than this words cannot be read
+_LEAST_GAP = 0.6  # of the cap height, between legends round one border
+_FULL = 2.0 * math.pi
 
 
 @dataclass(frozen=True, eq=False)
-class _Line:
-    """The letters that leave a mark, on the straight line."""
+class _Set:
+    """Words on their arc: angles of the letters from the middle of the ink, rad."""
 
-    letters: tuple[Letter, ...]
-    outlines: tuple[Contours, ...]
-    apart: FloatArray  # mm between the middles of their ink, without tracking
-    spaces: FloatArray  # how many tracked spaces lie between them
+    line: Line
+    arc: Arc
+    angles: FloatArray
+    sweep: float
+    tracking: float
 
 
 def build_legend(spec: Legend, context: Context) -> Built:
-    """Set the words of a legend and cut them.
+    """Set the words of a legend (or several round one border) and cut them.
 
     Raises
     ------
@@ -40,62 +45,131 @@ def build_legend(spec: Legend, context: Context) -> Built:
     SourceError
         If the font is missing or lacks characters.
     """
-    typeface = find_typeface(spec.font, read_axes(spec.axes))
-    scale = spec.cap_height / typeface.cap_units
-    line = _line(spec, typeface, scale, context.tolerance.curve)
-    arc = _arc(spec, context)
-    angles, tracking = _angles(spec, line, arc, scale * typeface.units)
-    start, stop = _ink(line, angles, arc, spec)
-    angles = angles - 0.5 * (start + stop)
-    cuts = []
-    true_radius = _true_radius(spec, arc)
-    for letter, outline, angle in zip(line.letters, line.outlines, angles, strict=True):
-        if spec.form == "bent" or letter.joined:
-            wrapped = arc.bent(outline, float(angle), true_radius, context.tolerance.curve)
-            cuts.append(Cut(letter.text, wrapped, 0.0, (0.0, 0.0), (float(angle), letter.glyphs)))
-        else:
-            turn, at = arc.frame(float(angle))
-            cuts.append(Cut(letter.text, outline, turn, at, letter.glyphs))
-    solid = raised(cuts, spec.height, math.radians(spec.draft), context, "legend")
-    sweep = stop - start
-    facts = {
+    texts = [t for t in spec.text.splitlines() if t.strip()]
+    if not texts:
+        raise nothing_to_set()
+    if spec.sweep and spec.arc_length:
+        raise SpecError("give either sweep or arc_length, not both", key="arc_length")
+    if spec.fit == "size" and (spec.sweep or spec.arc_length):
+        spec = _sized(spec, texts, context)
+    how = _how(spec, context)
+    legends = _round_border(spec, texts, how, context)
+    cuts = [cut for legend in legends for cut in _cuts(spec, legend, how)]
+    cuts += _separators(spec, legends, how)
+    part = cut_letters(cuts, spec, context, "legend")
+    widths, findings = measured(cuts, spec, context, "legend")
+    first = legends[0]
+    facts: dict[str, Any] = {
         "text": spec.text,
-        "font": typeface.name,
+        "font": how.typeface.name,
         "letters": len(cuts),
         "cap_height_mm": spec.cap_height,
-        "baseline_radius_mm": arc.radius,
-        "sweep_deg": math.degrees(sweep),
-        "arc_length_mm": sweep * arc.radius,
-        "tracking": tracking,
-        "reading": "clockwise" if arc.clockwise else "counter-clockwise",
+        "baseline_radius_mm": first.arc.radius,
+        "sweep_deg": math.degrees(first.sweep),
+        "arc_length_mm": first.sweep * first.arc.radius,
+        "tracking": float(first.tracking),
+        "reading": "clockwise" if first.arc.clockwise else "counter-clockwise",
+        **widths,
     }
-    return Built((Part(solid),), facts, tuple(_field_findings(cuts, context)))
+    if len(legends) > 1:
+        facts["sweeps_deg"] = [math.degrees(legend.sweep) for legend in legends]
+    findings += unknown_features(how, "legend")
+    return Built((part,), facts, tuple(findings))
 
 
-def _line(spec: Legend, typeface: Typeface, scale: float, tolerance: float) -> _Line:
+def _how(spec: Legend, context: Context) -> Setting:
     tracked = bool(spec.tracking or spec.sweep or spec.arc_length)
-    shaped = shape(
-        spec.text, typeface, features=read_features(spec.features), language=spec.language,
-        tracked=tracked,
-    )  # fmt: skip
-    letters, outlines, middles, gaps = [], [], [], []
-    gap = 0
-    for letter in shaped:
-        outline = letter.outline(typeface, tolerance / scale)
-        if outline:
-            # A letter turns about the middle of its ink: kerning must not tilt it.
-            middle = float(bounds(outline)[:, 0].mean())
-            letters.append(letter)
-            outlines.append(tuple((c - np.array([middle, 0.0])) * scale for c in outline))
-            middles.append((letter.x + middle) * scale)
-            gaps.append(gap)
-            gap = 0
-        gap += 1
-    if not letters:
-        raise SpecError("the words leave no mark: they hold nothing but spaces", key="text")
-    return _Line(
-        tuple(letters), tuple(outlines), np.diff(middles), np.array(gaps[1:], dtype=np.float64)
+    return setting(spec, context.tolerance.curve, tracked=tracked)
+
+
+def _sized(spec: Legend, texts: list[str], context: Context) -> Legend:
+    """Return the spec with the cap height at which the words fill their arc."""
+    if len(texts) > 1:
+        raise _one_only(spec)
+    low, high = 0.0, 0.0
+    size = spec.cap_height
+    for _ in range(60):
+        trial = msgspec.structs.replace(spec, cap_height=size, sweep=0.0, arc_length=0.0)
+        try:
+            how = _how(trial, context)
+            over = _natural(trial, texts[0], how, context)
+        except SpecError:
+            over = math.inf
+        else:
+            aim = spec.sweep or math.degrees(spec.arc_length / _arc(trial, context).radius)
+            over -= math.radians(aim)
+        if over > 0.0:
+            high = size
+        else:
+            low = size
+        if low and high and high - low < 1e-6 * high:
+            break
+        size = 0.5 * (low + high) if high else 2.0 * size
+    return msgspec.structs.replace(spec, cap_height=low or size, fit="tracking")
+
+
+def _natural(spec: Legend, text: str, how: Setting, context: Context) -> float:
+    found = line(text, how)
+    if found is None:
+        raise nothing_to_set()
+    arc = _arc(spec, context)
+    angles = _stand(spec, found, arc, spec.tracking * how.size / 1000.0)
+    start, stop = _ink(found, angles, arc, spec)
+    return stop - start
+
+
+def _one_only(spec: Legend) -> SpecError:
+    return SpecError(
+        "several legends round one border share it evenly; give each its own table to fit it",
+        key="sweep" if spec.sweep else "arc_length",
     )
+
+
+def _round_border(spec: Legend, texts: list[str], how: Setting, context: Context) -> list[_Set]:
+    """Set one legend at its place, or several with equal gaps between them."""
+    lines = [line(t, how) for t in texts]
+    present = [found for found in lines if found is not None]
+    if not present:
+        raise nothing_to_set()
+    if len(present) == 1:
+        return [_set(spec, present[0], how, _arc(spec, context))]
+    if spec.sweep or spec.arc_length:
+        raise _one_only(spec)
+    first = _arc(spec, context)
+    middles = [first.middle - k * _FULL / len(present) for k in range(len(present))]
+    for _ in range(4):  # where a legend stands decides how it reads, and that how long it is
+        legends = [
+            _set(spec, found, how, _beside(spec, first, middle))
+            for found, middle in zip(present, middles, strict=True)
+        ]
+        sweeps = np.array([legend.sweep for legend in legends])
+        gap = (_FULL - sweeps.sum()) / len(sweeps)
+        offsets = np.cumsum(0.5 * (sweeps + np.roll(sweeps, 1)) + gap) - 0.5 * (
+            sweeps[0] + sweeps[-1]
+        ) - gap  # fmt: skip
+        middles = [first.middle - float(t) for t in offsets]
+    least = _LEAST_GAP * spec.cap_height / first.radius
+    if gap < least:
+        fits = spec.cap_height * _FULL / (sweeps.sum() + least * len(sweeps))
+        raise SpecError(
+            f"the words need {math.degrees(sweeps.sum() + least * len(sweeps)):.1f} of 360 "
+            f"degrees with their gaps; a cap height of {math.floor(fits * 100) / 100:g} mm "
+            "would fit",
+            key="cap_height",
+        )
+    return [
+        _set(spec, found, how, _beside(spec, first, middle))
+        for found, middle in zip(present, middles, strict=True)
+    ]
+
+
+def _beside(spec: Legend, first: Arc, middle: float) -> Arc:
+    """Return the arc of another legend in the same band as the first."""
+    clockwise = first.clockwise
+    if spec.reading == "auto":
+        clockwise = math.sin(middle) > -1e-9
+    radius = first.radius + spec.cap_height * (int(first.clockwise) - int(clockwise))
+    return Arc(radius, middle, clockwise)
 
 
 def _arc(spec: Legend, context: Context) -> Arc:
@@ -123,44 +197,46 @@ def _true_radius(spec: Legend, arc: Arc) -> float:
     return arc.radius + (arc.up * spec.cap_height / 2.0 if spec.optical else 0.0)
 
 
-def _angles(spec: Legend, line: _Line, arc: Arc, size: float) -> tuple[FloatArray, float]:
-    """Return the angle of every letter from the first, rad, and the tracking used."""
-    if spec.sweep and spec.arc_length:
-        raise SpecError("give either sweep or arc_length, not both", key="arc_length")
+def _set(spec: Legend, found: Line, how: Setting, arc: Arc) -> _Set:
+    """Return the words centred on their arc, fitted if that is asked for."""
     aim = math.radians(spec.sweep) if spec.sweep else spec.arc_length / arc.radius
-    tracking = spec.tracking
-    true_radius = _true_radius(spec, arc)
-    per_unit = float(line.spaces.sum()) * size / 1000.0 / true_radius
-    angles = _stand(spec, line, arc, tracking * size / 1000.0)
-    if aim and per_unit > 0.0:
+    tracking, unit = spec.tracking, how.size / 1000.0
+    steps = found.spaces - found.spaces[0]
+    angles = _stand(spec, found, arc, tracking * unit)
+    if aim and len(found.letters) == 1:
+        raise SpecError(
+            "a single letter cannot be spaced to a length",
+            key="sweep" if spec.sweep else "arc_length",
+        )
+    if aim:
         for _ in range(3):
-            start, stop = _ink(line, angles, arc, spec)
-            tracking += (aim - (stop - start)) / per_unit
-            angles = _stand(spec, line, arc, tracking * size / 1000.0)
-        start, stop = _ink(line, angles, arc, spec)
-        rest = (aim - (stop - start)) / float(line.spaces.sum())
-        angles = angles + rest * np.concatenate([[0.0], np.cumsum(line.spaces)])
-    _check_fit(spec, line, arc, angles, aim, tracking)
-    return angles, tracking
+            start, stop = _ink(found, angles, arc, spec)
+            tracking += (aim - (stop - start)) * _true_radius(spec, arc) / (steps[-1] * unit)
+            angles = _stand(spec, found, arc, tracking * unit)
+        start, stop = _ink(found, angles, arc, spec)
+        angles = angles + (aim - (stop - start)) / steps[-1] * steps
+    start, stop = _ink(found, angles, arc, spec)
+    _check_fit(spec, found, arc, stop - start, aim, tracking)
+    return _Set(found, arc, angles - 0.5 * (start + stop), stop - start, tracking)
 
 
-def _stand(spec: Legend, line: _Line, arc: Arc, tracking_mm: float) -> FloatArray:
-    apart = line.apart + tracking_mm * line.spaces
+def _stand(spec: Legend, found: Line, arc: Arc, tracking_mm: float) -> FloatArray:
+    """Return the angle of every letter from the first, rad."""
+    apart = np.diff(found.places(tracking_mm))
+    steps = apart / _true_radius(spec, arc)
     if spec.optical and spec.form == "turned" and len(apart):
         heights = bands(spec.cap_height)
-        reach = [sides(outline, heights) for outline in line.outlines]
-        steps = optical_steps(reach, apart, arc, spec.cap_height)
-        bent = [a.joined or b.joined for a, b in zip(line.letters, line.letters[1:], strict=False)]
-        steps = np.where(bent, apart / _true_radius(spec, arc), steps)
-    else:
-        steps = apart / _true_radius(spec, arc)
+        reach = [sides(outline, heights) for outline in found.outlines]
+        joined = np.array([letter.joined for letter in found.letters])
+        even = optical_steps(reach, apart, arc, spec.cap_height)
+        steps = np.where(joined[:-1] | joined[1:], steps, even)
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
-def _ink(line: _Line, angles: FloatArray, arc: Arc, spec: Legend) -> tuple[float, float]:
+def _ink(found: Line, angles: FloatArray, arc: Arc, spec: Legend) -> tuple[float, float]:
     """Return where the ink of the words starts and stops, rad."""
     starts, stops = [], []
-    for letter, outline, angle in zip(line.letters, line.outlines, angles, strict=True):
+    for letter, outline, angle in zip(found.letters, found.outlines, angles, strict=True):
         points = np.concatenate(outline)
         if spec.form == "bent" or letter.joined:
             reach = points[:, 0] / _true_radius(spec, arc)
@@ -172,12 +248,10 @@ def _ink(line: _Line, angles: FloatArray, arc: Arc, spec: Legend) -> tuple[float
 
 
 def _check_fit(
-    spec: Legend, line: _Line, arc: Arc, angles: FloatArray, aim: float, tracking: float
+    spec: Legend, found: Line, arc: Arc, sweep: float, aim: float, tracking: float
 ) -> None:
-    start, stop = _ink(line, angles, arc, spec)
-    natural = _stand(spec, line, arc, 0.0)
-    a, b = _ink(line, natural, arc, spec)
     if aim and tracking < _TIGHTEST:
+        a, b = _ink(found, _stand(spec, found, arc, 0.0), arc, spec)
         fits = spec.cap_height * aim / (b - a)
         raise SpecError(
             f"the words need {math.degrees(b - a):.1f} degrees, "
@@ -185,32 +259,57 @@ def _check_fit(
             f"a cap height of {math.floor(fits * 100) / 100:g} mm would fit",
             key="sweep" if spec.sweep else "arc_length",
         )
-    if aim and len(line.letters) == 1 and abs(stop - start - aim) > 1e-9:
+    if sweep > _FULL:
+        fits = spec.cap_height * _FULL / sweep * 0.98
         raise SpecError(
-            "a single letter cannot be spaced to a length",
-            key="sweep" if spec.sweep else "arc_length",
-        )
-    full = 2.0 * math.pi
-    if stop - start > full:
-        fits = spec.cap_height * full / (stop - start) * 0.98
-        raise SpecError(
-            f"the words need {math.degrees(stop - start):.1f} degrees, "
-            f"{math.degrees(stop - start) - 360.0:.1f} more than the full circle; "
+            f"the words need {math.degrees(sweep):.1f} degrees, "
+            f"{math.degrees(sweep) - 360.0:.1f} more than the full circle; "
             f"a cap height of {math.floor(fits * 100) / 100:g} mm would fit",
             key="cap_height",
         )
 
 
-def _field_findings(cuts: list[Cut], context: Context) -> list[Finding]:
-    reach = max(float(np.hypot(*np.concatenate(c.placed).T).max()) for c in cuts)
-    over = reach - context.ground.radius
-    if over <= 0.0:
+def _cuts(spec: Legend, legend: _Set, how: Setting) -> list[Cut]:
+    cuts = []
+    arc = legend.arc
+    parts = zip(legend.line.letters, legend.line.outlines, legend.angles.tolist(), strict=True)
+    for letter, outline, angle in parts:
+        if spec.form == "bent" or letter.joined:
+            wrapped = arc.bent(outline, angle, _true_radius(spec, arc), how.tolerance)
+            key = (angle, arc.middle, letter.glyphs)
+            cuts.append(Cut(letter.text, wrapped, 0.0, (0.0, 0.0), key))
+        else:
+            turn, at = arc.frame(angle)
+            cuts.append(Cut(letter.text, outline, turn, at, letter.glyphs))
+    return cuts
+
+
+def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[Cut]:
+    """Return the marks in the middle of the gaps between legends."""
+    if not spec.separator.strip():
         return []
-    return [
-        Finding(
-            "legend-over-rim", "warning",
-            f"the letters reach {over:.2f} mm over the edge of the field; "
-            "a smaller radius or cap height keeps them inside",
-            "legend", reach, context.ground.radius,
+    if spec.separator in MARKS:
+        drawn = mark(spec.separator, spec.cap_height, how.tolerance)
+        outline = tuple(c + np.array([0.0, spec.cap_height / 2.0]) for c in drawn)
+    else:
+        found = line(spec.separator, how)
+        if found is None:
+            return []
+        outline = tuple(
+            c + np.array([x, 0.0])
+            for o, x in zip(found.outlines, found.places(0.0), strict=True)
+            for c in o
         )
-    ]  # fmt: skip
+        outline = tuple(c - np.array([bounds(outline)[:, 0].mean(), 0.0]) for c in outline)
+    cuts = []
+    for this, following in zip(legends, [*legends[1:], legends[0]], strict=True):
+        end = this.arc.middle - 0.5 * this.sweep
+        start = following.arc.middle + 0.5 * following.sweep
+        if start > end:
+            start -= _FULL
+        middle = 0.5 * (end + start)
+        inner = this.arc.radius - (0.0 if this.arc.clockwise else spec.cap_height)
+        arc = Arc(inner, middle, True)
+        turn, at = arc.frame(0.0)
+        cuts.append(Cut(spec.separator, outline, turn, at, ("separator", spec.separator)))
+    return cuts

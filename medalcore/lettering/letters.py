@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from ..contour import Contours, FloatArray, area, bounds, intersected, turned, united
-from ..element import Context
+from ..element import Context, Part
 from ..errors import SolidError
 from ..loft import drafted
+from ..profile import Step, deepest, profiled
 from ..solid import Solid
 from ..solid import united as joined
+from ..spec.lettering import Words
 
-BURIED = 0.1  # mm that a foot reaches below the lowest ground under it
-_STAGGER = 0.004  # mm between the depths of neighbours' feet, so that none are coplanar
+CROSSING = 0.1  # mm that letters reach through the field on its other side
+_STAGGER = 0.004  # mm between neighbours there, so that none are coplanar
+_BURIED_DRAFT = math.radians(5.0)  # of the part of a letter that nobody sees
+_ROUND_STEPS = 7
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,61 +53,118 @@ class Cut:
         return turned(self.outline, self.angle, self.at)
 
 
-def raised(cuts: Sequence[Cut], height: float, draft: float, context: Context, zone: str) -> Solid:
-    """Return all letters as one solid that stands on the ground.
+@dataclass(frozen=True)
+class _Site:
+    """Where a letter stands: z of the ground under its middle, and how it varies, mm."""
 
-    The outline as drawn is the letter's face, flat at `height` above the ground under its
-    middle; the walls lean outwards by the draft down to a foot below the ground.
+    level: float
+    lowest: float
+    highest: float
 
-    Parameters
-    ----------
-    cuts : sequence of Cut
-    height : float
-        mm above the ground.
-    draft : float
-        rad.
-    context : Context
-    zone : str
+
+def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) -> Part:
+    """Return all letters as one part of the face.
+
+    The outline as drawn is the face of a flat raised letter, whose foot grows by the draft;
+    of all other letters it is their outline in the field. Height and depth count from the
+    ground under each letter's middle.
 
     Raises
     ------
     SolidError
-        If nothing in the words leaves a mark.
+        If nothing in the words leaves a mark, or an outline cannot be followed.
     """
-    groups = _touching(cuts)
+    if not cuts:
+        raise SolidError("the words leave no mark: they hold nothing but spaces")
+    make = _maker(cuts, words, zone)
     made: dict[Hashable, Solid] = {}
     solids = []
-    for number, group in enumerate(groups):
+    for number, group in enumerate(_touching(cuts)):
         placed = united([c.placed for c in group]) if len(group) > 1 else group[0].placed
-        top, foot = heights(placed, height, draft, context)
-        foot = max(foot - _STAGGER * (number % 5), context.ground.floor)
+        site = _site(placed, context, words)
+        through = CROSSING + _STAGGER * (number % 5)
         if len(group) > 1:
-            solids.append(drafted(placed, foot, top, draft, zone))
+            solids.append(make(placed, site, through, context))
             continue
         cut = group[0]
-        key = (cut.key, round(top, 9), round(foot, 9))
+        key = (cut.key, number % 5, *(round(z, 9) for z in (site.level, site.lowest, site.highest)))
         if key not in made:
-            made[key] = drafted(cut.outline, foot, top, draft, zone)
-        solids.append(made[key].moved(_turn(cut)))
-    if not solids:
-        raise SolidError("the words leave no mark: they hold nothing but spaces")
-    return joined(solids)
+            made[key] = make(cut.outline, site, through, context)
+        solids.append(made[key].moved(_placing(cut)))
+    return Part(joined(solids), "add" if words.work == "raised" else "cut")
 
 
-def heights(placed: Contours, height: float, draft: float, context: Context) -> tuple[float, float]:
-    """Return z of a letter's face and of its foot, mm."""
+Maker = Callable[[Contours, _Site, float, Context], Solid]
+
+
+def _maker(cuts: Sequence[Cut], words: Words, zone: str) -> Maker:
+    if words.section == "flat" and words.work == "raised":
+        return partial(_raised_flat, words, zone)
+    rise = words.height if words.work == "raised" else words.depth
+    draft = math.radians(words.draft)
+    if words.section == "flat":
+        return partial(_profiled, [(-rise * math.tan(draft), rise)], draft, words.work, zone)
+    distinct = {c.key: c.outline for c in cuts}
+    half = max(deepest(outline) for outline in distinct.values())
+    if words.section == "vee":
+        # A little more than the widest stroke needs, so that its ridge is the very end.
+        steps = [(-1.02 * half, 1.02 * rise)]
+        return partial(_profiled, steps, _BURIED_DRAFT, words.work, zone)
+    return partial(_profiled, _rounding(half, rise, draft), draft, words.work, zone)
+
+
+def _raised_flat(
+    words: Words, zone: str, outline: Contours, site: _Site, through: float, context: Context
+) -> Solid:
+    foot = max(site.lowest - through, context.ground.floor)
+    return drafted(outline, foot, site.level + words.height, math.radians(words.draft), zone)
+
+
+def _profiled(
+    steps: Sequence[Step],
+    draft: float,
+    work: str,
+    zone: str,
+    outline: Contours,
+    site: _Site,
+    through: float,
+    context: Context,
+) -> Solid:
+    """Follow steps from the outline in the field, and cross the field on the other side."""
+    if work == "raised":
+        rest = min(site.level - site.lowest + through, site.level - context.ground.floor)
+        beyond = [(rest * math.tan(draft), rest)]
+        return profiled(outline, site.level, zone, up=steps, down=beyond)
+    rest = site.highest - site.level + through
+    beyond = [(rest * math.tan(draft), rest)]
+    return profiled(outline, site.level, zone, up=beyond, down=steps)
+
+
+def _rounding(half: float, rise: float, draft: float) -> list[Step]:
+    """Return the steps of a rounded section: an arc from a wall of the draft to a level top.
+
+    The arc's wall leans by θ where x = R(cos θ₀ − cos θ), z = R(sin θ − sin θ₀); squeezed to
+    `half` by `rise` its foot leans by the draft if sin θ₀ = q/(1 − q), q = tan(draft)·rise/half.
+    """
+    q = min(math.tan(draft) * rise / half, 0.45)
+    first = math.asin(min(q / (1.0 - q), 0.9))
+    theta = np.linspace(first, math.pi / 2.0, _ROUND_STEPS + 1)
+    x = (math.cos(first) - np.cos(theta)) / math.cos(first) * half * 1.02
+    z = (np.sin(theta) - math.sin(first)) / (1.0 - math.sin(first)) * rise
+    return [(-float(dx), float(dz)) for dx, dz in zip(np.diff(x), np.diff(z), strict=True)]
+
+
+def _site(placed: Contours, context: Context, words: Words) -> _Site:
     ground = context.ground
+    grown = math.tan(math.radians(words.draft)) * (words.height + CROSSING + abs(ground.dish))
     box = bounds(placed)
-    middle = box.mean(axis=0)
-    top = float(ground.height(middle)) + height
-    grown = math.tan(draft) * (height + BURIED + abs(ground.dish))
     radius = np.hypot(*np.concatenate(placed).T)
-    # The ground rises or falls with the radius alone: its lowest is at either end.
-    ends = np.array([max(radius.min() - grown, 0.0), radius.max() + grown])
+    # The ground rises or falls with the radius alone: its extremes are at either end.
+    ends = np.array([max(float(radius.min()) - grown, 0.0), float(radius.max()) + grown])
     if np.all(box[0] <= 0.0) and np.all(box[1] >= 0.0):
         ends[0] = 0.0
-    lowest = float(ground.height(np.column_stack([ends, np.zeros(2)])).min())
-    return top, max(lowest - BURIED, ground.floor)
+    z = ground.height(np.column_stack([ends, np.zeros(2)]))
+    return _Site(float(ground.height(box.mean(axis=0))), float(z.min()), float(z.max()))
 
 
 def _touching(cuts: Sequence[Cut]) -> list[list[Cut]]:
@@ -118,6 +180,6 @@ def _touching(cuts: Sequence[Cut]) -> list[list[Cut]]:
     return [[c for c, g in zip(cuts, group, strict=True) if g == k] for k in dict.fromkeys(group)]
 
 
-def _turn(cut: Cut) -> FloatArray:
+def _placing(cut: Cut) -> FloatArray:
     c, s = math.cos(cut.angle), math.sin(cut.angle)
     return np.array([[c, -s, 0.0, cut.at[0]], [s, c, 0.0, cut.at[1]], [0.0, 0.0, 1.0, 0.0]])

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -91,7 +91,8 @@ def read_features(text: str) -> dict[str, int]:
         match = re.fullmatch(r"([+-]?)([A-Za-z0-9]{4})(?:=(\d+))?", word)
         if word and not match:
             raise SpecError(
-                f"'{word}' is no OpenType feature; give tags such as smcp, -liga or ss01=2"
+                f"'{word}' is no OpenType feature; give tags such as smcp, -liga or ss01=2",
+                key="features",
             )
         if match:
             sign, tag, value = match.groups()
@@ -114,9 +115,42 @@ def read_axes(text: str) -> dict[str, float]:
             found[name.strip()] = float(value)
         except ValueError:
             raise SpecError(
-                f"'{part}' is no axis value; give it such as wght=650, wdth=90"
+                f"'{part}' is no axis value; give it such as wght=650, wdth=90", key="axes"
             ) from None
     return found
+
+
+def read_kerning(text: str) -> dict[str, float]:
+    """Return pairs and their extra distance from text such as ``AV=-40, L'=30``.
+
+    Raises
+    ------
+    SpecError
+        If a part is no pair of characters with a number.
+    """
+    found = {}
+    for part in filter(None, (p.strip() for p in text.split(","))):
+        pair, _, value = part.rpartition("=")
+        try:
+            found[unicodedata.normalize("NFC", pair)] = float(value)
+        except ValueError:
+            pair = ""
+        if len(unicodedata.normalize("NFC", pair)) != 2:
+            raise SpecError(
+                f"'{part}' is no pair to set closer or wider; give it such as AV=-40",
+                key="kerning",
+            )
+    return found
+
+
+def kerned(letters: Sequence[Letter], pairs: Mapping[str, float]) -> tuple[Letter, ...]:
+    """Return letters with pairs moved apart (or together, below 0) by font units."""
+    moved_on, found = 0.0, []
+    for before, letter in zip((None, *letters), letters, strict=False):
+        if before is not None:
+            moved_on += pairs.get(before.text[-1:] + letter.text[:1], 0.0)
+        found.append(replace(letter, x=letter.x + moved_on))
+    return tuple(found)
 
 
 def shape(

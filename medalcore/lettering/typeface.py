@@ -50,6 +50,17 @@ class Typeface:
         """Return the characters of a text that the font has no glyph for, each once."""
         return "".join(c for c in dict.fromkeys(text) if not self.glyph(c))
 
+    def features(self) -> frozenset[str]:
+        """Return the tags of the OpenType features the font has."""
+        face = self.font.face
+        found: set[str] = set()
+        for table in ("GSUB", "GPOS"):
+            for number in range(len(face.get_table_script_tags(table))):
+                found.update(face.get_language_feature_tags(table, number))
+                for language in range(len(face.get_script_language_tags(table, number))):
+                    found.update(face.get_language_feature_tags(table, number, language))
+        return frozenset(found)
+
     def outline(self, glyph: int, tolerance: float) -> Contours:
         """Return a glyph's clean outline in font units; overlapping parts are united.
 

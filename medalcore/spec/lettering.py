@@ -1,4 +1,4 @@
-"""Words on a face: legends along the border and inscriptions in the field."""
+"""Words on a face: legends along the border, inscriptions in the field, the exergue."""
 
 from __future__ import annotations
 
@@ -6,15 +6,58 @@ from typing import Annotated, Literal
 
 from .base import Pair, Table, doc
 
+_WALLED = {"section": ("flat", "rounded")}
+_RAISED = {"work": ("raised",)}
+_SUNK = {"work": ("sunk",)}
 
-class Legend(Table, frozen=True):
-    """Words along an arc round the middle of the face."""
+
+class Words(Table, frozen=True):
+    """What all lettering has in common."""
 
     text: Annotated[str, doc("The words", min_length=1)]
     font: Annotated[
         str, doc("Font file, or a family with an optional style such as serif-bold", min_length=1)
     ] = "serif-bold"
     cap_height: Annotated[float, doc("Height of the capitals", unit="mm", gt=0, le=200)] = 2.0
+    tracking: Annotated[
+        float,
+        doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
+    ] = 60.0
+    work: Annotated[
+        Literal["raised", "sunk"], doc("Letters standing on the field or cut into it")
+    ] = "raised"
+    height: Annotated[
+        float, doc("Height above the field", unit="mm", when=_RAISED, gt=0, le=20)
+    ] = 0.25
+    depth: Annotated[float, doc("Depth below the field", unit="mm", when=_SUNK, gt=0, le=20)] = 0.25
+    draft: Annotated[
+        float,
+        doc("Draft of the letters' walls, from upright", unit="deg", when=_WALLED, ge=0, le=30),
+    ] = 8.0
+    section: Annotated[
+        Literal["flat", "rounded", "vee"],
+        doc("Section of a stroke: flat on top, rounded, or as a chisel cuts it"),
+    ] = "flat"
+    kerning: Annotated[
+        str,
+        doc("Pairs to set closer or wider, in thousandths of the letter size: AV=-40, L'=30"),
+    ] = ""
+    axes: Annotated[str, doc("Places on a variable font's axes, such as wght=650, wdth=90")] = ""
+    features: Annotated[
+        str, doc("OpenType features, such as smcp for small capitals, -kern or ss01=2")
+    ] = ""
+    language: Annotated[
+        str, doc("Language of the words, such as tr or sr, for local letter forms")
+    ] = ""
+
+
+class Legend(Words, frozen=True):
+    """Words along an arc round the middle of the face."""
+
+    text: Annotated[
+        str,
+        doc("The words; a line break starts another legend round the same border", min_length=1),
+    ]
     radius: Annotated[
         float,
         doc(
@@ -32,34 +75,25 @@ class Legend(Table, frozen=True):
         Literal["auto", "clockwise", "counter-clockwise"],
         doc("clockwise: feet to the middle; counter-clockwise: heads to it; auto: by the place"),
     ] = "auto"
-    tracking: Annotated[
-        float,
-        doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
-    ] = 60.0
     sweep: Annotated[
         float,
         doc(
-            "Angle the words fill, by tracking; 0 leaves them at their natural length",
-            unit="deg",
-            ge=0,
-            le=360,
+            "Angle the words fill; 0 leaves them at their natural length", unit="deg", ge=0, le=360
         ),
     ] = 0.0
     arc_length: Annotated[
         float,
         doc(
-            "Length of the words along the baseline, by tracking; 0 leaves it natural",
+            "Length of the words along the baseline; 0 leaves it natural",
             unit="mm",
             ge=0,
             le=5000,
         ),
     ] = 0.0
-    height: Annotated[
-        float, doc("Height of the letters above the field", unit="mm", gt=0, le=20)
-    ] = 0.25
-    draft: Annotated[
-        float, doc("Draft of the letters' walls, from upright", unit="deg", ge=0, le=30)
-    ] = 8.0
+    fit: Annotated[
+        Literal["tracking", "size"],
+        doc("What gives way so that the words fill their sweep or length"),
+    ] = "tracking"
     form: Annotated[
         Literal["turned", "bent"],
         doc("turned keeps letters rigid, bent wraps them round the arc (joined scripts always)"),
@@ -68,23 +102,16 @@ class Legend(Table, frozen=True):
         bool,
         doc("Even out the spaces that an arc opens at the heads and closes at the feet of letters"),
     ] = True
-    axes: Annotated[str, doc("Places on a variable font's axes, such as wght=650, wdth=90")] = ""
-    features: Annotated[
-        str, doc("OpenType features, such as smcp for small capitals, -kern or ss01=2")
-    ] = ""
-    language: Annotated[
-        str, doc("Language of the words, such as tr or sr, for local letter forms")
+    separator: Annotated[
+        str,
+        doc("Mark between legends round one border: dot, star, diamond, cross, or characters"),
     ] = ""
 
 
-class Inscription(Table, frozen=True):
+class Inscription(Words, frozen=True):
     """Straight lines of words in the field."""
 
     text: Annotated[str, doc("The words; a line break starts a new line", min_length=1)]
-    font: Annotated[
-        str, doc("Font file, or a family with an optional style such as serif-bold", min_length=1)
-    ] = "serif-bold"
-    cap_height: Annotated[float, doc("Height of the capitals", unit="mm", gt=0, le=200)] = 2.0
     leading: Annotated[
         float, doc("Distance of the baselines as a multiple of the cap height", gt=0, le=10)
     ] = 1.7
@@ -94,20 +121,35 @@ class Inscription(Table, frozen=True):
     )
     turn: Annotated[float, doc("Turn of the lines, counter-clockwise", unit="deg")] = 0.0
     align: Annotated[Literal["centre", "left", "right"], doc("How the lines are ranged")] = "centre"
-    tracking: Annotated[
+    within: Annotated[
         float,
-        doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
-    ] = 40.0
-    height: Annotated[
-        float, doc("Height of the letters above the field", unit="mm", gt=0, le=20)
-    ] = 0.25
-    draft: Annotated[
-        float, doc("Draft of the letters' walls, from upright", unit="deg", ge=0, le=30)
-    ] = 8.0
-    axes: Annotated[str, doc("Places on a variable font's axes, such as wght=650, wdth=90")] = ""
-    features: Annotated[
-        str, doc("OpenType features, such as smcp for small capitals, -kern or ss01=2")
-    ] = ""
-    language: Annotated[
-        str, doc("Language of the words, such as tr or sr, for local letter forms")
-    ] = ""
+        doc(
+            "Radius of a circle round the middle of the lines that the words are broken to fill; "
+            "0 keeps the lines as they are",
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
+    ] = 0.0
+
+
+class Exergue(Words, frozen=True):
+    """The segment at the foot of a face: a level line and words below it."""
+
+    text: Annotated[str, doc("The words below the line; a line break starts a new line")] = ""
+    level: Annotated[
+        float,
+        doc(
+            "How far the line lies below the middle; 0 chooses two thirds of the field's radius",
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
+    ] = 0.0
+    line: Annotated[float, doc("Width of the line; 0 leaves it away", unit="mm", ge=0, le=20)] = 0.3
+    fit: Annotated[
+        bool, doc("Make the letters as large as the segment allows, up to the cap height")
+    ] = True
+    leading: Annotated[
+        float, doc("Distance of the baselines as a multiple of the cap height", gt=0, le=10)
+    ] = 1.6

@@ -1,0 +1,121 @@
+"""How wide the strokes and counters of letters are, and what of it can be made."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..contour import Contours, FloatArray
+from ..element import Context, Finding
+from ..spec.lettering import Words
+from .letters import Cut
+
+# Published rules of thumb for strokes of lettering start at 0.25 mm: jewellery casting and
+# engraved text alike. Process data refine it; this is where trouble begins with any of them.
+LEAST_STROKE = 0.25
+_FACING = -0.9  # cosine between the normals of two sides that face each other
+_SHARE = 0.15  # of the cap height: shorter narrow places do not count
+
+
+def widths(outline: Contours, cap_height: float) -> tuple[float, float]:
+    """Return the narrowest stroke and the narrowest gap inside a letter, mm.
+
+    From points along the outline straight across to the side that faces it, inwards for
+    strokes and outwards for gaps. A width counts if it holds along a fair piece of outline;
+    pointed ends do not. Infinite where there is none.
+    """
+    points, normals, weight = _samples(outline, cap_height / 14.0)
+    starts = np.concatenate(outline)
+    stops = np.concatenate([np.roll(c, -1, axis=0) for c in outline])
+    edge = stops - starts
+    size = np.hypot(edge[:, 0], edge[:, 1])
+    facing = normals @ (np.column_stack([edge[:, 1], -edge[:, 0]]) / size[:, None]).T < _FACING
+    found = []
+    for sign in (-1.0, 1.0):  # inwards, outwards
+        ray = sign * normals
+        # Solve point + t·ray = start + s·edge for every ray and edge.
+        det = ray[:, :1] * -edge[:, 1] + ray[:, 1:] * edge[:, 0]
+        gap = starts[None] - points[:, None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (gap[..., 1] * edge[:, 0] - gap[..., 0] * edge[:, 1]) / det
+            s = (ray[:, :1] * gap[..., 1] - ray[:, 1:] * gap[..., 0]) / det
+        hit = (t > 1e-6) & (s >= 0.0) & (s <= 1.0)
+        nearest = np.where(hit, t, np.inf)
+        first = np.argmin(nearest, axis=1)
+        rows = np.arange(len(points))
+        width = np.where(facing[rows, first], nearest[rows, first], np.inf)
+        order = np.argsort(width, kind="stable")
+        along = np.cumsum(weight[order])
+        enough = np.searchsorted(along, min(2.0 * _SHARE * cap_height, 0.3 * along[-1]))
+        found.append(float(width[order][enough]))
+    return found[0], found[1]
+
+
+def _samples(outline: Contours, longest: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return points along the outline, outward normals, and the length each stands for."""
+    points, normals, weights = [], [], []
+    for c in outline:
+        step = np.roll(c, -1, axis=0) - c
+        size = np.hypot(step[:, 0], step[:, 1])
+        pieces = np.maximum(np.ceil(size / longest).astype(np.int64), 1)
+        index = np.repeat(np.arange(len(c)), pieces)
+        place = np.arange(len(index)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+        t = ((place + 0.5) / pieces[index])[:, None]
+        points.append(c[index] + t * step[index])
+        normals.append(np.column_stack([step[:, 1], -step[:, 0]])[index] / size[index, None])
+        weights.append((size / pieces)[index])
+    return np.concatenate(points), np.concatenate(normals), np.concatenate(weights)
+
+
+def measured(
+    cuts: Sequence[Cut], words: Words, context: Context, zone: str
+) -> tuple[dict[str, float], list[Finding]]:
+    """Return stroke and counter widths of the words, and what is too fine or too far out."""
+    outlines = {c.key: (c.text, c.outline) for c in cuts}
+    each = [(text, *widths(outline, words.cap_height)) for text, outline in outlines.values()]
+    thin_text, stroke, _ = min(each, key=lambda w: w[1])
+    tight_text, _, counter = min(each, key=lambda w: w[2])
+    facts, findings = {}, []
+    closing = 0.0
+    if words.work == "raised" and words.section == "flat":
+        closing = 2.0 * words.height * math.tan(math.radians(words.draft))
+    if math.isfinite(stroke):
+        facts["narrowest_stroke_mm"] = stroke
+        foot = stroke + closing
+        if foot < LEAST_STROKE:
+            larger = words.cap_height * LEAST_STROKE / foot
+            findings.append(
+                Finding(
+                    "thin-stroke", "note",
+                    f"strokes are {foot:.2f} mm wide at the field at '{thin_text.strip()}'; casting "
+                    f"and engraving begin at {LEAST_STROKE:g} mm: a bolder face, or a cap height "
+                    f"of {math.ceil(larger * 10) / 10:g} mm",
+                    zone, foot, LEAST_STROKE,
+                )
+            )  # fmt: skip
+    if math.isfinite(counter):
+        facts["narrowest_counter_mm"] = counter
+        if counter < closing:
+            findings.append(
+                Finding(
+                    "closing-counter", "note",
+                    f"openings of {counter:.2f} mm inside '{tight_text.strip()}' close before they "
+                    f"reach the field: {words.draft:g} degrees of draft take {closing:.2f} mm; "
+                    "lower letters, less draft or a wider face keep them open",
+                    zone, counter, closing,
+                )
+            )  # fmt: skip
+    reach = max(float(np.hypot(*np.concatenate(c.placed).T).max()) for c in cuts)
+    over = reach - context.ground.radius
+    if over > 0.0:
+        findings.append(
+            Finding(
+                f"{zone}-over-rim", "warning",
+                f"the letters reach {over:.2f} mm over the edge of the field; "
+                "smaller letters or another place keep them inside",
+                zone, reach, context.ground.radius,
+            )
+        )  # fmt: skip
+    return facts, findings
