@@ -218,7 +218,7 @@ def _on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArr
     u, v = grid.u(), grid.v()
     for r in range(0, grid.rows, 128):
         rows = slice(r, min(r + 128, grid.rows))
-        if ground.dish == 0.0:
+        if ground.is_flat:
             z[rows] = height[rows] + np.float32(ground.level)
         else:
             uv = np.stack(np.broadcast_arrays(u[None, :], v[rows, None]), axis=-1)
