@@ -62,6 +62,13 @@ def _parser(prog: str) -> argparse.ArgumentParser:
         "--quality", choices=("draft", "fine"), default="fine", help="how finely to work (fine)"
     )
     build.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    build.add_argument(
+        "--also",
+        metavar="KINDS",
+        type=lambda text: tuple(text.replace(",", " ").split()),
+        default=(),
+        help="further files, separated by commas: obj, glb, depth, portrait",
+    )
     build.set_defaults(run=_build, prog=prog)
     schema = commands.add_parser("schema", help="print the JSON Schema of the spec, for editors")
     schema.set_defaults(run=_schema)
@@ -94,13 +101,15 @@ def _build(args: argparse.Namespace) -> int:
 
     spec = read_spec(args.spec)
     folder = Path(args.out)
-    check_free(spec.medal.slug, folder, overwrite=args.overwrite)  # before the work, not after
+    # before the work, not after
+    check_free(spec.medal.slug, folder, overwrite=args.overwrite, also=args.also)
     with bar() as tell:
         medal = build(spec, args.quality, lambda f, label: tell(0.8 * f, label))
         paths = deliver(
             medal,
             folder,
             overwrite=args.overwrite,
+            also=args.also,
             progress=lambda f, label: tell(0.8 + 0.2 * f, label),
         )
     _summary(medal.report, paths)

@@ -1,26 +1,88 @@
-"""Write the files of a finished piece: solid, report and pictures, all or none."""
+"""Write the files of a finished piece, all of them or none."""
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..element import Progress
+from ..errors import DeliveryError
 from ..medal import Medal
 from ..spec import Identity
+from .depth import depth_bytes
 from .files import refuse_existing, write_files
+from .glb import glb_bytes
+from .obj import mtl_bytes, obj_bytes
+from .picture import picture, png_bytes, portrait
 from .report import report_bytes
 from .stl import stl_bytes
 from .threemf import threemf_bytes
 
-__all__ = ["check_free", "deliver", "file_names", "write_files"]
+__all__ = ["ALSO", "check_free", "deliver", "file_names", "write_files"]
 
 
-def file_names(slug: str) -> tuple[str, ...]:
-    """Return the names of the files a piece is delivered as."""
-    return (f"{slug}.stl", f"{slug}.3mf", f"{slug}.report.json", "obverse.png", "reverse.png")
+@dataclass(frozen=True)
+class _File:
+    """A file: its name, from the piece's slug, and what makes its bytes from piece and size."""
+
+    name: str
+    make: Callable[[Medal, int, str], bytes]
 
 
-def check_free(slug: str, folder: Path, *, overwrite: bool = False) -> None:
+_ALWAYS = (
+    _File("{}.stl", lambda medal, size, slug: stl_bytes(medal)),
+    _File("{}.3mf", lambda medal, size, slug: threemf_bytes(medal)),
+    _File("{}.report.json", lambda medal, size, slug: report_bytes(medal)),
+    _File("obverse.png", lambda medal, size, slug: png_bytes(picture(medal, "obverse", size=size))),
+    _File("reverse.png", lambda medal, size, slug: png_bytes(picture(medal, "reverse", size=size))),
+)
+ALSO: Mapping[str, tuple[_File, ...]] = {
+    "obj": (
+        _File("{}.obj", lambda medal, size, slug: obj_bytes(medal, f"{slug}.mtl")),
+        _File("{}.mtl", lambda medal, size, slug: mtl_bytes(medal)),
+    ),
+    "glb": (_File("{}.glb", lambda medal, size, slug: glb_bytes(medal)),),
+    "depth": (
+        _File("obverse.depth.png", lambda medal, size, slug: depth_bytes(medal, "obverse")),
+        _File("reverse.depth.png", lambda medal, size, slug: depth_bytes(medal, "reverse")),
+    ),
+    "portrait": (
+        _File(
+            "portrait.png",
+            lambda medal, size, slug: png_bytes(
+                portrait(medal, size=(round(size * 10 / 7), round(size * 6 / 7)))
+            ),
+        ),
+    ),
+}
+"""What can be had besides the usual files: OBJ, GLB, depth pictures, both faces in one picture."""
+
+
+def _files(also: Sequence[str]) -> tuple[_File, ...]:
+    for kind in also:
+        if kind not in ALSO:
+            near = difflib.get_close_matches(kind, ALSO, 1)
+            hint = f"did you mean '{near[0]}'? " if near else ""
+            raise DeliveryError(f"'{kind}' is no kind of file; {hint}there are: {', '.join(ALSO)}")
+    return (*_ALWAYS, *(file for kind in ALSO if kind in also for file in ALSO[kind]))
+
+
+def file_names(slug: str, also: Sequence[str] = ()) -> tuple[str, ...]:
+    """Return the names of the files a piece is delivered as.
+
+    Raises
+    ------
+    DeliveryError
+        If `also` holds what is not in `ALSO`.
+    """
+    return tuple(file.name.format(slug) for file in _files(also))
+
+
+def check_free(
+    slug: str, folder: Path, *, overwrite: bool = False, also: Sequence[str] = ()
+) -> None:
     """Make sure before the work that delivering into `folder` would replace nothing.
 
     Raises
@@ -28,7 +90,7 @@ def check_free(slug: str, folder: Path, *, overwrite: bool = False) -> None:
     DeliveryError
         Naming the files that are there already.
     """
-    refuse_existing([folder / name for name in file_names(slug)], overwrite=overwrite)
+    refuse_existing([folder / name for name in file_names(slug, also)], overwrite=overwrite)
 
 
 def deliver(
@@ -37,6 +99,7 @@ def deliver(
     *,
     overwrite: bool = False,
     size: int = 1400,
+    also: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> tuple[Path, ...]:
     """Write STL, 3MF, report and both pictures into a folder: all of them or none.
@@ -50,6 +113,8 @@ def deliver(
         Whether files that are there may be replaced.
     size : int
         Width and height of the pictures, pixels.
+    also : sequence of str
+        Further kinds of files, see `ALSO`.
     progress : callable, optional
         See `Progress`.
 
@@ -65,20 +130,14 @@ def deliver(
     tell: Progress = progress or (lambda fraction, label: None)
     folder = Path(folder)
     slug = str(medal.report.get("slug") or Identity(name=medal.name).slug)
-    paths = [folder / name for name in file_names(slug)]
-    refuse_existing(paths, overwrite=overwrite)
-    tell(0.0, "STL")
-    contents = [stl_bytes(medal)]
-    tell(0.05, "3MF")
-    contents.append(threemf_bytes(medal))
-    contents.append(report_bytes(medal))
-    from .picture import picture, png_bytes
-
-    tell(0.3, "picture of the obverse")
-    contents.append(png_bytes(picture(medal, "obverse", size=size)))
-    tell(0.65, "picture of the reverse")
-    contents.append(png_bytes(picture(medal, "reverse", size=size)))
-    tell(0.97, "writing")
-    written = write_files(dict(zip(paths, contents, strict=True)), overwrite=overwrite)
+    files = _files(also)
+    names = file_names(slug, also)
+    refuse_existing([folder / name for name in names], overwrite=overwrite)
+    contents = {}
+    for i, (file, name) in enumerate(zip(files, names, strict=True)):
+        tell(i / (len(files) + 1), name)
+        contents[folder / name] = file.make(medal, size, slug)
+    tell(len(files) / (len(files) + 1), "writing")
+    written = write_files(contents, overwrite=overwrite)
     tell(1.0, "written")
     return written

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..medal import Medal
+from .text import exact_rows, integer_rows
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 _TYPES = (
@@ -28,7 +28,6 @@ _RELATIONS = (
     'Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>\n'
 )
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time ZIP knows: the same bytes every day
-_CHUNK = 1 << 16  # rows formatted at once: the whole text of a million triangles is 80 MB
 
 ZONE_COLOURS = {
     "field": "#B08D57", "rim": "#8C6A3A", "edge": "#6E5530", "relief": "#E0C38C",
@@ -84,19 +83,11 @@ def _model(medal: Medal) -> Iterator[str]:
         f'</basematerials>\n<object id="2" type="model" name={quoteattr(name)} '
         'pid="1" pindex="0"><mesh>\n<vertices>\n'
     )
-    points = (medal.vertices.astype(np.float32) + np.float32(0.0)).astype("U")
-    yield from _rows('<vertex x="%s" y="%s" z="%s"/>\n', points)
+    yield from exact_rows('<vertex x="%s" y="%s" z="%s"/>\n', medal.vertices)
     yield "</vertices>\n<triangles>\n"
     faces = np.column_stack([medal.triangles, medal.zone.astype(np.int64)])
-    yield from _rows('<triangle v1="%d" v2="%d" v3="%d" pid="1" p1="%d"/>\n', faces)
+    yield from integer_rows('<triangle v1="%d" v2="%d" v3="%d" pid="1" p1="%d"/>\n', faces)
     yield (
         "</triangles>\n</mesh></object>\n</resources>\n"
         '<build><item objectid="2"/></build>\n</model>\n'
     )
-
-
-def _rows(form: str, table: NDArray[np.str_] | NDArray[np.int64]) -> Iterator[str]:
-    """Yield every row of a table put through a format, many rows with one C call."""
-    for start in range(0, len(table), _CHUNK):
-        part = table[start : start + _CHUNK]
-        yield (form * len(part)) % tuple(part.ravel().tolist())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import struct
 import zipfile
 from pathlib import Path
@@ -13,9 +14,13 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
+from PIL import Image
 
-from medalcore.deliver import check_free, deliver, file_names
+from medalcore.deliver import ALSO, check_free, deliver, file_names
+from medalcore.deliver.depth import depth_bytes
 from medalcore.deliver.files import write_files
+from medalcore.deliver.glb import glb_bytes
+from medalcore.deliver.obj import mtl_bytes, obj_bytes
 from medalcore.deliver.report import plain, report_bytes
 from medalcore.deliver.stl import stl_bytes, unit_normals
 from medalcore.deliver.threemf import threemf_bytes
@@ -167,17 +172,77 @@ def test_3mf_coordinates_are_exact_for_awkward_numbers() -> None:
                   flags.astype(np.int8), ("field",), 0.0, 0.0, False)  # fmt: skip
     with zipfile.ZipFile(io.BytesIO(threemf_bytes(medal))) as archive:
         text = archive.read("3D/3dmodel.model").decode()
-    import re
-
     numbers = [float(n) for n in re.findall(r' [xyz]="([^"]+)"', text)]
     assert np.array_equal(np.float32(numbers), np.abs(awkward.ravel()) * np.sign(awkward.ravel()))
     number = re.compile(r"[-+]?([0-9]+(\.[0-9]+)?|\.[0-9]+)([eE][-+]?[0-9]+)?")  # ST_Number
     assert all(number.fullmatch(n) for n in re.findall(r' [xyz]="([^"]+)"', text))
 
 
-@pytest.mark.parametrize("write", [stl_bytes, threemf_bytes, report_bytes])
+@pytest.mark.parametrize("write", [stl_bytes, threemf_bytes, report_bytes, glb_bytes, mtl_bytes])
 def test_same_piece_same_bytes(write) -> None:
     assert write(piece()) == write(piece())
+
+
+# --- OBJ, GLB, depth --------------------------------------------------------------------------
+
+
+def test_trimesh_reads_the_obj_back_closed_with_its_zones(tmp_path: Path) -> None:
+    medal = piece()
+    (tmp_path / "p.obj").write_bytes(obj_bytes(medal, "p.mtl"))
+    (tmp_path / "p.mtl").write_bytes(mtl_bytes(medal))
+    whole = trimesh.load(tmp_path / "p.obj", force="mesh", process=False, split_object=False)
+    proof = closure(*weld(np.asarray(whole.vertices), np.asarray(whole.faces)))
+    assert proof.is_closed
+    assert proof.volume_mm3 == pytest.approx(medal.volume_mm3, rel=1e-6)
+    text = (tmp_path / "p.obj").read_text(encoding="utf-8")
+    points = [line.split()[1:] for line in text.splitlines() if line.startswith("v ")]
+    assert np.array_equal(np.float32(points), medal.vertices)
+    counts = {part.split("\n", 1)[0]: part.count("\nf ") for part in text.split("usemtl ")[1:]}
+    assert counts == {
+        name: int(np.count_nonzero(medal.zone == i)) for i, name in enumerate(medal.zone_names)
+    }
+    named = [line.split()[1] for line in (tmp_path / "p.mtl").read_text().splitlines()
+             if line.startswith("newmtl")]  # fmt: skip
+    assert tuple(named) == medal.zone_names
+
+
+def test_glb_is_in_metres_with_a_metal_per_zone() -> None:
+    """By glTF 2.0, section 3.4, lengths are metres: a 40 mm piece is 0.04 across."""
+    medal = piece()
+    data = glb_bytes(medal)
+    assert data[:4] == b"glTF"
+    length, kind = struct.unpack_from("<I4s", data, 12)
+    tree = json.loads(data[20 : 20 + length])
+    assert kind == b"JSON"
+    assert sorted(m["name"] for m in tree["materials"]) == sorted(medal.zone_names)
+    assert all(m["pbrMetallicRoughness"]["metallicFactor"] == 1.0 for m in tree["materials"])
+    assert all("NORMAL" in p["attributes"] for m in tree["meshes"] for p in m["primitives"])
+    scene = trimesh.load(io.BytesIO(data), file_type="glb")
+    assert scene.extents[0] == pytest.approx(np.ptp(medal.vertices[:, 0]) / 1000.0, rel=1e-6)
+    whole = scene.to_geometry()
+    assert whole.volume * 1e9 == pytest.approx(medal.volume_mm3, rel=1e-4)
+    in_mm = np.concatenate([g.vertices for g in scene.geometry.values()])
+    assert set(map(tuple, np.float32(in_mm).tolist())) == set(map(tuple, medal.vertices.tolist()))
+
+
+def test_depth_picture_says_true_heights() -> None:
+    """Heights read back from the 16-bit samples by the formula in the file, in the mesh's mm."""
+    medal = piece()
+    with Image.open(io.BytesIO(depth_bytes(medal, "obverse", pixels=400))) as read:
+        assert read.mode == "I;16"
+        said = read.info["Description"]
+        value = np.asarray(read).astype(float)
+        resolution = read.info["dpi"][0]
+    low, span, pixel = (float(re.search(rf"{word} ([-+.e\d]+)", said)[1])
+                        for word in ("height_mm =", r"65535 \*", "pixel_mm ="))  # fmt: skip
+    height = low + value / 65535.0 * span
+    middle = tuple(n // 2 for n in value.shape)
+    row = middle[0] - round(2.0 / 7.0 / pixel)
+    col = middle[1] + round(1.0 / 3.0 / pixel)
+    assert height[row, col] == pytest.approx(5.2, abs=0.01)  # the top of the boss
+    assert height[middle[0], middle[1] + round(15.0 / pixel)] == pytest.approx(1.6, abs=1e-4)
+    assert value[0, 0] == 0
+    assert 25.4 / resolution == pytest.approx(pixel, rel=2e-3)
 
 
 # --- report ----------------------------------------------------------------------------------
@@ -275,3 +340,16 @@ def test_deliver_writes_the_set(tmp_path: Path) -> None:
         check_free("fennick-light", tmp_path / "out")
     check_free("fennick-light", tmp_path / "out", overwrite=True)
     deliver(medal, tmp_path / "out", size=96, overwrite=True)
+
+
+def test_further_files_on_request(tmp_path: Path) -> None:
+    paths = deliver(piece(), tmp_path / "out", size=70, also=tuple(ALSO))
+    names = [p.name for p in paths]
+    assert names[:5] == list(file_names("fennick-light"))
+    assert names[5:] == [
+        "fennick-light.obj", "fennick-light.mtl", "fennick-light.glb",
+        "obverse.depth.png", "reverse.depth.png", "portrait.png",
+    ]  # fmt: skip
+    assert "mtllib fennick-light.mtl" in paths[5].read_text(encoding="utf-8")[:200]
+    with pytest.raises(DeliveryError, match="'gbl' is no kind of file; did you mean 'glb'"):
+        file_names("x", ("gbl",))
