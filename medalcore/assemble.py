@@ -17,6 +17,7 @@ from .cache import StageCache, digest_of_files, key_of
 from .element import Built, Context, Finding, Model, Progress
 from .elements import ELEMENTS
 from .errors import MedalError, SolidError, SpecError
+from .grid import HeightField
 from .ground import Ground
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Table
@@ -82,7 +83,7 @@ def assemble(
     spec: MedalSpec,
     tolerance: Tolerance,
     *,
-    models: Mapping[str, Model],
+    models: Mapping[str, Model | HeightField],
     cache: StageCache,
     progress: Progress,
 ) -> Assembled:
@@ -170,7 +171,7 @@ def _elements(
     spec: MedalSpec,
     blank: Blanked,
     tolerance: Tolerance,
-    models: Mapping[str, Model],
+    models: Mapping[str, Model | HeightField],
     cache: StageCache,
     progress: Progress,
     log: _Log,

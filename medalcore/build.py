@@ -14,6 +14,7 @@ from .assemble import Assembled, assemble
 from .cache import StageCache
 from .element import Finding, Model, Progress
 from .errors import SolidError
+from .grid import HeightField
 from .inspect import inspect
 from .materials import material_named
 from .medal import Medal
@@ -28,7 +29,7 @@ def build(
     quality: Quality = "fine",
     progress: Progress | None = None,
     *,
-    models: Mapping[str, Model] | None = None,
+    models: Mapping[str, Model | HeightField] | None = None,
     cache: StageCache | None = None,
 ) -> Medal:
     """Build a piece.
@@ -41,7 +42,8 @@ def build(
     progress : callable, optional
         Called with a fraction from 0 to 1 and a stage; raise `Cancelled` in it to stop.
     models : mapping, optional
-        Meshes in memory for relief sources that are not files, by the text of `source`.
+        Meshes and height fields in memory for relief sources that are not files, by the text
+        of `source`.
     cache : StageCache, optional
         Finished stages of earlier builds.
 

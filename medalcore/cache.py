@@ -14,8 +14,10 @@ from typing import Any, TypeVar
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from .element import Model
+from .grid import HeightField
 
 T = TypeVar("T")
 
@@ -45,7 +47,7 @@ def key_of(*parts: Any) -> bytes:
     return hashlib.sha256(encoded).digest()
 
 
-def digest_of_files(table: Any, models: Mapping[str, Model]) -> bytes:
+def digest_of_files(table: Any, models: Mapping[str, Model | HeightField]) -> bytes:
     """Return a digest of the content of every file or model that a table names.
 
     Only the text values of the table itself are looked at; a name that is no file counts
@@ -58,8 +60,14 @@ def digest_of_files(table: Any, models: Mapping[str, Model]) -> bytes:
             continue
         if value in models:
             model = models[value]
-            digest.update(np.ascontiguousarray(model.vertices).tobytes())
-            digest.update(np.ascontiguousarray(model.triangles).tobytes())
+            arrays: tuple[NDArray[Any], ...]
+            if isinstance(model, HeightField):
+                digest.update(repr(model.grid).encode())
+                arrays = model.heights, model.mask
+            else:
+                arrays = model.vertices, model.triangles
+            for array in arrays:
+                digest.update(np.ascontiguousarray(array).tobytes())
         elif os.path.isfile(value):
             with open(value, "rb") as handle:
                 digest.update(hashlib.file_digest(handle, "sha256").digest())

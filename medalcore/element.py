@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import Cancelled
+from .grid import HeightField
 from .ground import Ground
 from .solid import Solid
 from .tolerance import Tolerance
@@ -99,7 +100,7 @@ class Context:
         The field of the face the element is on.
     tolerance : Tolerance
         How finely to work.
-    models : mapping of str to Model
+    models : mapping of str to Model or HeightField
         In-memory relief sources by the text of their ``source`` key.
     progress : callable
         See `Progress`.
@@ -107,7 +108,7 @@ class Context:
 
     ground: Ground
     tolerance: Tolerance
-    models: Mapping[str, Model] = field(default_factory=dict)
+    models: Mapping[str, Model | HeightField] = field(default_factory=dict)
     progress: Progress = _silent
 
 
