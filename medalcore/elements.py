@@ -11,7 +11,7 @@ from typing import Any
 from .border import build_border
 from .element import Built, Context
 from .emblem import build_emblem
-from .lettering import build_inscription, build_legend
+from .lettering import build_exergue, build_inscription, build_legend
 from .relief import build_relief
 
 Builder = Callable[[Any, Context], Built]
@@ -20,6 +20,7 @@ ELEMENTS: Mapping[str, Builder] = {
     "relief": build_relief,
     "legend": build_legend,
     "inscription": build_inscription,
+    "exergue": build_exergue,
     "border": build_border,
     "emblem": build_emblem,
 }

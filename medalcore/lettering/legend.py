@@ -21,6 +21,7 @@ from .setting import Line, Setting, line, nothing_to_set, setting, unknown_featu
 
 _TIGHTEST = -120.0  # thousandths: closer than this words cannot be read
 _LEAST_GAP = 0.6  # of the cap height, between legends round one border
+_LEVEL = 0.2  # sine of how far below the middle words at the side still read clockwise
 _FULL = 2.0 * math.pi
 
 
@@ -167,7 +168,7 @@ def _beside(spec: Legend, first: Arc, middle: float) -> Arc:
     """Return the arc of another legend in the same band as the first."""
     clockwise = first.clockwise
     if spec.reading == "auto":
-        clockwise = math.sin(middle) > -1e-9
+        clockwise = math.sin(middle) > -_LEVEL
     radius = first.radius + spec.cap_height * (int(first.clockwise) - int(clockwise))
     return Arc(radius, middle, clockwise)
 

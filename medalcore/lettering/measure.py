@@ -89,8 +89,8 @@ def measured(
             findings.append(
                 Finding(
                     "thin-stroke", "note",
-                    f"strokes are {foot:.2f} mm wide at the field at '{thin_text.strip()}'; casting "
-                    f"and engraving begin at {LEAST_STROKE:g} mm: a bolder face, or a cap height "
+                    f"strokes are {foot:.2f} mm wide at the field at '{thin_text.strip()}'; "
+                    f"casting and engraving begin at {LEAST_STROKE:g} mm: a bolder face, or a cap height "
                     f"of {math.ceil(larger * 10) / 10:g} mm",
                     zone, foot, LEAST_STROKE,
                 )

@@ -7,7 +7,7 @@ from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge, EdgeText
 from .emblem import Emblem
 from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
-from .lettering import Inscription, Legend
+from .lettering import Exergue, Inscription, Legend
 from .medal import Face, Field, Identity, MedalSpec
 from .relief import Crop, Cut, Picture, Relief
 
@@ -22,6 +22,7 @@ __all__ = [
     "Edge",
     "EdgeText",
     "Emblem",
+    "Exergue",
     "Face",
     "Field",
     "Hole",

@@ -13,7 +13,7 @@ from .blank import Blank, Circle, Rim
 from .border import Border
 from .edge import Edge
 from .emblem import Emblem
-from .lettering import Inscription, Legend
+from .lettering import Exergue, Inscription, Legend
 from .relief import Relief
 
 
@@ -70,6 +70,7 @@ class Face(Table, frozen=True):
     relief: tuple[Relief, ...] = ()
     legend: tuple[Legend, ...] = ()
     inscription: tuple[Inscription, ...] = ()
+    exergue: tuple[Exergue, ...] = ()
     border: tuple[Border, ...] = ()
     emblem: tuple[Emblem, ...] = ()
 

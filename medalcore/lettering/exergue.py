@@ -1,0 +1,127 @@
+"""The exergue: a level line across the foot of a face and words in the segment below it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from ..element import Built, Context, Finding
+from ..errors import SpecError
+from ..spec.lettering import Exergue
+from .letters import Cut, cut_letters
+from .lines import straight
+from .measure import measured
+from .setting import Line, line, setting, unknown_features
+
+_GAP = 0.55  # of the cap height, between the line and the capitals below it
+_AIR = 0.35  # of the cap height, between the words and the edge of the field
+
+
+def build_exergue(spec: Exergue, context: Context) -> Built:
+    """Cut the line of an exergue and set the words below it.
+
+    Raises
+    ------
+    SpecError
+        If the line lies outside the field, the words do not fit below it (it says what size
+        would), or there is neither line nor words.
+    SourceError
+        If the font is missing or lacks characters.
+    """
+    edge = context.ground.radius
+    level = spec.level or 2.0 * edge / 3.0
+    if level + spec.line >= edge:
+        raise SpecError(
+            f"the line lies outside the field, whose radius is {edge:.2f} mm", key="level"
+        )
+    cuts = _bar(spec, level, edge)
+    facts: dict[str, Any] = {"text": spec.text, "level_mm": level}
+    findings: list[Finding] = []
+    if spec.text.strip():
+        spec, words = _words(spec, level, edge, context)
+        how = setting(spec, context.tolerance.curve, tracked=bool(spec.tracking))
+        widths, findings = measured(words, spec, context, "inscription")
+        findings += unknown_features(how, "inscription")
+        facts |= {"font": how.typeface.name, "cap_height_mm": spec.cap_height, **widths}
+        cuts += words
+    if not cuts:
+        raise SpecError("give the exergue words or a line", key="text")
+    return Built((cut_letters(cuts, spec, context, "inscription"),), facts, tuple(findings))
+
+
+def _bar(spec: Exergue, level: float, edge: float) -> list[Cut]:
+    """Return the line; it ends shortly before the edge of the field."""
+    if not spec.line:
+        return []
+    inside = edge - spec.line - 0.3
+    far = level + spec.line / 2.0
+    if inside <= far:
+        raise SpecError(
+            f"the line has no length so near the edge of the field at {edge:.2f} mm", key="level"
+        )
+    half = math.sqrt(inside**2 - far**2)
+    bar = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([half, spec.line / 2.0])
+    return [Cut("", (bar,), 0.0, (0.0, -level), "exergue line")]
+
+
+def _words(spec: Exergue, level: float, edge: float, context: Context) -> tuple[Exergue, list[Cut]]:
+    """Return the spec with the cap height that is used, and the letters."""
+    how = setting(spec, context.tolerance.curve, tracked=bool(spec.tracking))
+    lines = [line(t, how) for t in spec.text.splitlines()]
+    tracking = spec.tracking / 1000.0 * how.typeface.units / how.typeface.cap_units
+    # Widths for a cap height of 1: all of it scales.
+    spans = [
+        tuple(v / spec.cap_height for v in found.span(tracking * spec.cap_height))
+        if found
+        else None
+        for found in lines
+    ]
+
+    def fits(cap: float) -> bool:
+        return all(
+            span is None
+            or span[1] - span[0] <= 2.0 * _half(_baseline(spec, level, cap, n), edge, cap)
+            for n, span in enumerate(spans)
+        )
+
+    low, high = 0.0, spec.cap_height
+    if not fits(high):
+        for _ in range(40):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if fits(middle) else (low, middle)
+        if not spec.fit:
+            raise SpecError(
+                f"the words do not go below the line at a cap height of {spec.cap_height:g} mm; "
+                f"{math.floor(low * 100) / 100:g} mm would fit",
+                key="cap_height",
+            )
+        if low < 0.05 * spec.cap_height:
+            raise SpecError("there is no room for words below the line", key="level")
+        spec = msgspec.structs.replace(spec, cap_height=low)
+        how = setting(spec, context.tolerance.curve, tracked=bool(spec.tracking))
+        lines = [line(t, how) for t in spec.text.splitlines()]
+    return spec, _placed(lines, spec, level, tracking * spec.cap_height)
+
+
+def _placed(lines: list[Line | None], spec: Exergue, level: float, tracking: float) -> list[Cut]:
+    cuts = []
+    for number, found in enumerate(lines):
+        if found is not None:
+            left, right = found.span(tracking)
+            start = (-0.5 * (left + right), _baseline(spec, level, spec.cap_height, number))
+            cuts += straight(found, tracking, start, (0.0, 0.0), 0.0)
+    return cuts
+
+
+def _baseline(spec: Exergue, level: float, cap: float, number: int) -> float:
+    first = -level - spec.line / 2.0 - (_GAP + 1.0) * cap
+    return first - spec.leading * cap * number
+
+
+def _half(baseline: float, edge: float, cap: float) -> float:
+    """Return half the width there is for a line, at its foot, mm; below 0 if there is none."""
+    inside = (edge - _AIR * cap) ** 2 - baseline**2
+    return math.sqrt(inside) if inside > 0.0 else -1.0
