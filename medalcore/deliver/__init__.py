@@ -15,12 +15,21 @@ from .depth import depth_bytes
 from .files import refuse_existing, write_files
 from .glb import glb_bytes
 from .obj import mtl_bytes, obj_bytes
-from .picture import picture, png_bytes, portrait
+from .picture import picture, png_bytes, portrait, write_png
 from .report import report_bytes
 from .stl import stl_bytes
 from .threemf import threemf_bytes
 
-__all__ = ["ALSO", "check_free", "deliver", "file_names", "write_files"]
+__all__ = [
+    "ALSO",
+    "check_free",
+    "deliver",
+    "file_names",
+    "picture",
+    "portrait",
+    "write_files",
+    "write_png",
+]
 
 
 @dataclass(frozen=True)

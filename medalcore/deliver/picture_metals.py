@@ -42,7 +42,7 @@ class Look:
         """Return how long a photographer exposes it: bright metals shorter, yet not grey."""
         seen = [r + 2.0 * b for r, b in zip(self.reflectance, self.body, strict=True)]
         luminance = 0.2126 * seen[0] + 0.7152 * seen[1] + 0.0722 * seen[2]  # ITU-R BT.709
-        return _EXPOSURE * math.sqrt(0.5 / max(luminance, 0.1))
+        return _EXPOSURE * math.pow(0.5 / max(luminance, 0.1), 0.38)
 
 
 # Reflectances straight on: values from memory, of the order of published optical constants
@@ -53,7 +53,7 @@ LOOKS: Mapping[str, Look] = {
     "copper": Look((0.92, 0.50, 0.34), 0.21, (0.22, 0.072, 0.038), 0.80),
     "cupronickel": Look((0.70, 0.65, 0.59), 0.21, (0.14, 0.122, 0.105), 0.60),
     "fine-silver": Look((0.96, 0.94, 0.90), 0.20, (0.085, 0.080, 0.074), 0.60),
-    "sterling-silver": Look((0.95, 0.92, 0.87), 0.20, (0.060, 0.055, 0.050), 0.75),
+    "sterling-silver": Look((0.95, 0.92, 0.87), 0.20, (0.060, 0.055, 0.050), 0.66),
     "fine-gold": Look((1.00, 0.71, 0.28), 0.20, (0.42, 0.19, 0.035), 0.55),
     "gold-18k": Look((0.98, 0.71, 0.35), 0.20, (0.38, 0.18, 0.050), 0.55),
     "gold-14k": Look((0.95, 0.72, 0.42), 0.20, (0.34, 0.18, 0.065), 0.55),
