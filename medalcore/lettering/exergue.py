@@ -83,7 +83,7 @@ def _words(spec: Exergue, level: float, edge: float, context: Context) -> tuple[
     def fits(cap: float) -> bool:
         return all(
             span is None
-            or span[1] - span[0] <= 2.0 * _half(_baseline(spec, level, cap, n), edge, cap)
+            or cap * (span[1] - span[0]) <= 2.0 * _half(_baseline(spec, level, cap, n), edge, cap)
             for n, span in enumerate(spans)
         )
 

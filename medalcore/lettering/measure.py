@@ -90,8 +90,8 @@ def measured(
                 Finding(
                     "thin-stroke", "note",
                     f"strokes are {foot:.2f} mm wide at the field at '{thin_text.strip()}'; "
-                    f"casting and engraving begin at {LEAST_STROKE:g} mm: a bolder face, or a cap height "
-                    f"of {math.ceil(larger * 10) / 10:g} mm",
+                    f"casting and engraving begin at {LEAST_STROKE:g} mm: a bolder face, or a cap "
+                    f"height of {math.ceil(larger * 10) / 10:g} mm",
                     zone, foot, LEAST_STROKE,
                 )
             )  # fmt: skip
