@@ -54,7 +54,9 @@ class Blender:
         """Return the environment of a call: our home, no user's settings."""
         kept = {k: v for k, v in os.environ.items() if not k.startswith(("BLENDER_", "WAYLAND"))}
         home = self.inside(self.home)
+        (self.home / "tmp").mkdir(exist_ok=True)
         kept.update(HOME=home, XDG_CONFIG_HOME=f"{home}/.config", XDG_CACHE_HOME=f"{home}/.cache")
+        kept.update(TMPDIR=f"{home}/tmp")
         return {**kept, **more}
 
     def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
