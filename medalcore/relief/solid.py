@@ -23,7 +23,7 @@ from ..tolerance import Tolerance
 from .outline import Outline, following, silhouette, thinned
 from .steps import steps
 from .triangulate import Surface, triangulated
-from .wall import Wall, leaning
+from .wall import gaps, leaning
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -31,6 +31,7 @@ IntArray = NDArray[np.int64]
 _FOLD = math.radians(5.0)  # facets of a smooth surface differ by no more, as far as pixels allow
 _THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
+_HALF = 0.42  # of a gap: how far a wall may lean into it
 _CLEARLY = 0.7  # of the wanted lean of a wall, below which its steepness is told
 _SINK = 0.25  # mm that the bottom lies below the field
 _BELOW = 0.06  # mm below the field where the drafted wall ends and an upright one begins
@@ -122,17 +123,20 @@ def relief_shape(
     border, border_z = outline.points[chosen], edge_z[chosen]
     inner = _inner(mask)
     summit = _summit(mask, inner, height)
+    must, rise = _pixel_at(summit, grid), np.array([height.ravel()[summit]], dtype=np.float64)
+    if not inner.ravel()[summit]:  # the form is highest where it is cut off
+        near = int(np.argmin(np.sum((border - must) ** 2, axis=1)))
+        border_z[near] = rise[0] + float(ground.height(_face(border[near], grid)))
+        must, rise = must[:0], rise[:0]
     edges = steps(field, inner, draft)
     inner.ravel()[edges.released] = False
-    inner.ravel()[summit] = True
-    points = np.concatenate([_pixel_at(summit, grid), edges.points])
-    rise = np.append(float(height.ravel()[summit]), edges.height)
+    must, rise = np.concatenate([must, edges.points]), np.append(rise, edges.height)
     z[~inner] = np.nan
     surface = triangulated(
         z, border, border_z, _polygon(border, first), tolerance.surface, grid.pixel,
-        must=(points, rise + ground.height(_face(points, grid))), fold=_FOLD,
+        must=(must, rise + ground.height(_face(must, grid))), fold=_FOLD,
     )  # fmt: skip
-    return _closed(surface, first, grid, ground, draft, (dropped, filled))
+    return _closed(surface, first, mask, grid, ground, draft, (dropped, filled))
 
 
 def _without_specks(outline: Outline) -> tuple[Outline, int, int]:
@@ -285,6 +289,7 @@ def _summit(mask: NDArray[np.bool_], inner: NDArray[np.bool_], height: NDArray[n
 def _closed(
     surface: Surface,
     first: IntArray,
+    mask: NDArray[np.bool_],
     grid: Grid,
     ground: Ground,
     draft: float,
@@ -300,7 +305,8 @@ def _closed(
         raise SolidError("the relief cannot reach into the piece: it is too thin below the field")
     sink, below = min(_SINK, 0.9 * space), min(_BELOW, 0.3 * space)
     wanted = np.maximum(surface.z[:m] - field_z[:m] + below, 0.0) * math.tan(max(draft, 0.0))
-    wall = leaning(uv[:m], first, wanted)
+    wide = gaps(surface.points[:m], first, mask, wanted / grid.pixel) * grid.pixel
+    wall = leaning(uv[:m], first, np.minimum(wanted, _HALF * wide))
     foot_z = ground.height(wall.points) - below
     bottom_z = min(low - sink, float(foot_z.min()) - 0.25 * sink)
     k = len(wall.points)
@@ -335,4 +341,4 @@ def _closed(
     )
 
 
-__all__ = ["Shape", "Wall", "relief_shape", "relief_solid", "solid_of"]
+__all__ = ["Shape", "relief_shape", "relief_solid", "solid_of"]

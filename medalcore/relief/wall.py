@@ -17,7 +17,9 @@ IntArray = NDArray[np.int64]
 
 _FAN = math.radians(40.0)  # a convex corner turns in steps of at most this
 _REACH = 6.0  # a mitre is at most this many offsets long
-_TRIES = 8
+_CLEAR = 1.15  # walls keep this much clear of one another
+_HALVINGS = 5
+_TRIES = 9
 _ROUNDS = 40
 
 
@@ -63,13 +65,64 @@ def leaning(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
         Wanted distance at each point, mm.
     """
     reach = reach.copy()
-    for attempt in range(_TRIES + 1):
-        wall = _ring(outline, first, reach)
-        clash = _clashes(outline, wall)
+    for attempt in range(_TRIES):
+        wall, clash = _tried(outline, first, reach)
+        if not np.any(clash):
+            return wall
+        for _ in range(_TRIES):  # walls that stand upright already clash because of others
+            if np.any(clash & (reach > 0)):
+                break
+            clash = clash | clash[following(first)] | clash[following(first, -1)]
+        reach[clash] *= 0.5 if attempt < _HALVINGS else 0.0
+    for least in (8.0, 64.0, 512.0, math.inf):
+        wall, clash = _tried(outline, first, np.minimum(reach, reach.max() / least))
         if not np.any(clash):
             break
-        reach[clash] *= 0.5 if attempt < _TRIES - 1 else 0.0
     return wall
+
+
+def _tried(
+    outline: FloatArray, first: IntArray, reach: FloatArray
+) -> tuple[Wall, NDArray[np.bool_]]:
+    """Return a wall, and where it clashes with itself or leaves walls hardly apart."""
+    wide = _clashes(outline, _ring(outline, first, _CLEAR * reach))
+    wall = _ring(outline, first, reach)
+    return wall, wide | _clashes(outline, wall)
+
+
+def gaps(
+    points: FloatArray, first: IntArray, mask: NDArray[np.bool_], reach: FloatArray
+) -> FloatArray:
+    """Return how wide the gap before each outline point is, up to twice a wanted reach.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        Loops, x = column, y = −row, pixels.
+    first : (k + 1,) int64
+        Loop starts.
+    mask : (rows, cols) bool
+        Where the relief is.
+    reach : (n,) float64
+        Pixels.
+    """
+    rows, cols = mask.shape
+    way = points[following(first)] - points
+    way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
+    way += way[following(first, -1)]
+    way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
+    found = np.full(len(points), np.inf)
+    going = np.flatnonzero(reach > 0)
+    far = 1.5  # pixels: nearer ones are the outline's own
+    while len(going):
+        col = np.rint(points[going, 0] + far * way[going, 1]).astype(np.int64)
+        row = np.rint(-points[going, 1] + far * way[going, 0]).astype(np.int64)
+        known = (col >= 0) & (col < cols) & (row >= 0) & (row < rows)
+        hit = known & mask[np.clip(row, 0, rows - 1), np.clip(col, 0, cols - 1)]
+        found[going[hit]] = far
+        far += 0.5
+        going = going[~hit & (far < 2.0 * reach[going] + 1.0)]
+    return found
 
 
 class _Lines:
@@ -128,7 +181,7 @@ def _ring(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
     """Offset an outline; an edge that shrinks to nothing in a hollow is left out."""
     lines = _Lines(outline, first, reach)
     alive = np.arange(len(lines.point))
-    for _ in range(_ROUNDS):
+    for attempt in range(_ROUNDS):
         start = np.searchsorted(alive, lines.start)
         after = following(start)
         points = lines.meet(alive, alive[after])
@@ -137,8 +190,9 @@ def _ring(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
         run = points - points[before]
         length = run[:, 1] * normal[:, 0] - run[:, 0] * normal[:, 1]
         gone = (length < 0) & (length <= length[before]) & (length < length[after])
-        gone &= np.repeat(np.diff(start) > 3, np.diff(start))
-        if not np.any(gone):
+        left = np.diff(start) - np.add.reduceat(gone.astype(np.int64), start[:-1])
+        gone &= np.repeat(left >= 3, np.diff(start))
+        if not np.any(gone) or attempt == _ROUNDS - 1:
             break
         alive = alive[~gone]
     return Wall(points, _home(lines, alive), start, _strip(lines, alive, before), reach)
@@ -185,7 +239,7 @@ def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
     for low, high in _overlaps(wall):
         near = np.all((wall.points >= low) & (wall.points <= high), axis=1)
         clash[wall.home[near]] = True
-    return clash & (wall.reach > 0)
+    return clash
 
 
 def _overlaps(wall: Wall) -> list[tuple[FloatArray, FloatArray]]:
