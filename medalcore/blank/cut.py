@@ -28,12 +28,13 @@ def joined_to(body: Solid, parts: Sequence[Solid]) -> Solid:
 
 
 def _tidy(solid: Solid) -> Solid:
-    """Drop needless corners of the cut; mend what would not survive float32."""
-    solid = Solid(solid.manifold.simplify(_TIGHT), solid.labels)
-    vertices, triangles, code, labels = arrays_of(solid)
-    if closure(vertices, triangles).is_closed:
-        return solid
-    vertices, triangles, code = mend(vertices, triangles, code)
-    if not closure(vertices, triangles).is_closed:
-        return solid  # the assembly has further means, and the last word
-    return solid_from_arrays(vertices, triangles, labels, code)
+    """Mend what would not survive float32; merge short edges only where that is not enough."""
+    for tight in (0.0, _TIGHT):
+        tried = Solid(solid.manifold.simplify(tight), solid.labels) if tight else solid
+        vertices, triangles, code, labels = arrays_of(tried)
+        if closure(vertices, triangles).is_closed:
+            return tried
+        vertices, triangles, code = mend(vertices, triangles, code)
+        if closure(vertices, triangles).is_closed:
+            return solid_from_arrays(vertices, triangles, labels, code)
+    return solid  # the assembly has further means, and the last word

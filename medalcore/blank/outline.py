@@ -199,7 +199,7 @@ def _notched(blank: Blank, n: int, depth: float, big: float, tolerance: Toleranc
         )
     opening = blank.scallop_width or min(0.7 * pitch, 5.0 * math.sqrt(depth * big))
     hollow = Notch("round", opening, depth, blank.corner_radius)
-    section = fit_notch(hollow, big, tolerance, "blank.corner_radius")
+    section = fit_notch(hollow, big, tolerance, "blank.corner_radius", "blank.scallop_depth")
     step = 2.0 * math.pi / n
     phi = opening / big / 2.0
     chords = max(1, math.ceil((step - 2.0 * phi) / _chord(big, tolerance)))

@@ -41,7 +41,7 @@ def groove_points(edge: Edge, low: float, high: float, tolerance: Tolerance) -> 
     # Corners as sharp as a tool leaves them: a tenth of the smaller size, at most 0.05 mm.
     corner = min(0.05, 0.1 * edge.groove_width, 0.1 * edge.groove_depth)
     notch = Notch(edge.groove_profile, edge.groove_width, edge.groove_depth, corner)
-    section = fit_notch(notch, STRAIGHT, tolerance, "edge.groove_depth")
+    section = fit_notch(notch, STRAIGHT, tolerance, "edge.groove_depth", "edge.groove_depth")
     inset = np.maximum(STRAIGHT - section[:, 1], 0.0)
     inset[[0, -1]] = 0.0
     middles = high - share * (np.arange(edge.grooves) + 0.5)

@@ -90,13 +90,16 @@ def draw_notch(notch: Notch, radius: float, tolerance: Tolerance) -> FloatArray 
     return section if np.all(np.diff(angle) > 0.0) else None
 
 
-def fit_notch(notch: Notch, radius: float, tolerance: Tolerance, key: str) -> FloatArray:
+def fit_notch(
+    notch: Notch, radius: float, tolerance: Tolerance, key: str, depth_key: str = "edge.depth"
+) -> FloatArray:
     """Draw the section of one notch.
 
     Raises
     ------
     SpecError
-        At `key`, if the corners do not fit, with the largest radius that does.
+        At `key`, if the corners do not fit, with the largest radius that does; at `depth_key`
+        if not even sharp ones do.
     """
     section = draw_notch(notch, radius, tolerance)
     if section is not None:
@@ -113,7 +116,7 @@ def fit_notch(notch: Notch, radius: float, tolerance: Tolerance, key: str) -> Fl
         raise SpecError(
             f"a {notch.profile} notch {notch.opening:.3g} mm wide cannot be {notch.depth:g} mm "
             f"deep; make it {remedy}",
-            key=key.replace("corner_radius", "depth"),
+            key=depth_key,
         )
     raise SpecError(
         f"corners of {notch.corner:g} mm do not fit a {notch.profile} notch "

@@ -30,10 +30,22 @@ class Corner:
     ----------
     start, stop : float
         Where it begins and ends along the outline, mm; may run past its end.
+    turn : float
+        How much the outline turns there, radians.
     """
 
     start: float
     stop: float
+    turn: float
+
+    def margin(self, depth: float) -> float:
+        """Return how far from it notches of a depth must keep, so as to leave it standing, mm.
+
+        Notches on both sides of a sharp corner meet at the bisector, d·tan(τ/2) from it; a
+        corner of radius r is that much blunter.
+        """
+        radius = (self.stop - self.start) / self.turn
+        return max(0.0, depth - radius) * math.tan(min(self.turn, 2.6) / 2.0)
 
 
 def started(points: FloatArray) -> FloatArray:
@@ -66,12 +78,16 @@ def corners_of(points: FloatArray, width: float) -> list[Corner]:
     sharp = (near @ turn > _CORNER) & (turn > 1e-6)
     if not sharp.any():
         return []
-    places = at[sharp]
+    places, turns = at[sharp], turn[sharp]
     breaks = np.flatnonzero(np.diff(places) > width) + 1
-    groups = [g for g in np.split(places, breaks) if len(g)]
-    if len(groups) > 1 and groups[0][0] + whole - groups[-1][-1] <= width:
-        groups[0] = np.concatenate([groups.pop() - whole, groups[0]])
-    return [Corner(float(g[0]), float(g[-1])) for g in groups]
+    found = [
+        Corner(float(g[0]), float(g[-1]), float(t.sum()))
+        for g, t in zip(np.split(places, breaks), np.split(turns, breaks), strict=True)
+    ]
+    if len(found) > 1 and found[0].start + whole - found[-1].stop <= width:
+        last = found.pop()
+        found[0] = Corner(last.start - whole, found[0].stop, last.turn + found[0].turn)
+    return found
 
 
 def set_out(reeding: Reeding, points: FloatArray) -> Reeding:
@@ -89,18 +105,21 @@ def set_out(reeding: Reeding, points: FloatArray) -> Reeding:
     if not corners:
         return reeding
     half = reeding.notch.opening / 2.0
+    apart = [c.margin(reeding.notch.depth) + 0.1 * reeding.pitch for c in corners]
     if not reeding.is_even:
         clear = np.ones(reeding.count, dtype=bool)
-        for c in corners:
+        for c, gap in zip(corners, apart, strict=True):
             for shift in (-reeding.length, 0.0, reeding.length):
                 s = reeding.stations + shift
-                clear &= (s + half <= c.start) | (s - half >= c.stop)
+                clear &= (s + half <= c.start - gap) | (s - half >= c.stop + gap)
         kept = reeding.stations[clear]
         return Reeding(reeding.around, reeding.pitch, reeding.notch, reeding.length, kept)
-    starts = np.array([c.stop for c in corners])
-    stops = np.array([c.start for c in (*corners[1:], corners[0])])
-    stops[-1] += reeding.length
-    runs = stops - starts
+    starts = np.array([c.stop + gap for c, gap in zip(corners, apart, strict=True)])
+    stops = np.array([c.start - gap for c, gap in zip(corners, apart, strict=True)])
+    stops = np.append(stops[1:], stops[0] + reeding.length)
+    runs = np.maximum(stops - starts, 0.0)
+    if not runs.any():
+        raise SpecError("no edge is left between the corners for reeds", key="edge.depth")
     share = runs / runs.sum() * reeding.around
     counts = np.floor(share + 1e-9).astype(np.int64)
     for i in np.argsort(counts - share, kind="stable")[: reeding.around - int(counts.sum())]:
