@@ -10,6 +10,7 @@ from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
 from ..spec import Border
 from .course import Course, course_of, size_of
+from .path import Circle
 from .repeated import beads, denticles, motifs
 from .running import lines, rope
 
@@ -29,7 +30,7 @@ def build_border(spec: Border, context: Context) -> Built:
     curve = context.tolerance.curve
     if spec.kind == "motif":
         return _of_motifs(spec, context)
-    course = course_of(spec, context.ground)
+    course = course_of(spec, context.ground, curve)
     if spec.kind == "beads":
         solid = beads(course, curve)
     elif spec.kind == "denticles":
@@ -49,7 +50,8 @@ def _of_motifs(spec: Border, context: Context) -> Built:
         spec.drawing, size, context.tolerance.curve, frozenset({"#ffffff"}), upright=True
     )
     (left, _), (right, _) = bounds(drawing.contours)
-    course = course_of(spec, context.ground, (right - left) / size)
+    curve = context.tolerance.curve
+    course = course_of(spec, context.ground, curve, (right - left) / size)
     findings = [
         Finding("drawing", "note", f"{spec.drawing}: left out or simplified: {what}", "drawing")
         for what in drawing.left_out
@@ -61,10 +63,12 @@ def _of_motifs(spec: Border, context: Context) -> Built:
 def _facts(spec: Border, course: Course) -> dict[str, Any]:
     facts: dict[str, Any] = {
         "kind": spec.kind,
-        "radius_mm": round(course.radius, 6),
+        "length_mm": round(course.run, 6),
         "size_mm": round(course.size, 6),
         "height_mm": round(course.height, 6),
     }
+    if isinstance(course.path, Circle):
+        facts["radius_mm"] = round(course.path.radius, 6)
     if course.count:
         facts |= {"count": course.count, "pitch_mm": round(course.pitch, 6)}
     return facts

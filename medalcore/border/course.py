@@ -1,4 +1,4 @@
-"""Where a border runs: radius, the arc it fills, and the places of what repeats on it."""
+"""Where a border runs: its line, the part it fills, and the places of what repeats on it."""
 
 from __future__ import annotations
 
@@ -11,17 +11,21 @@ from numpy.typing import NDArray
 from ..errors import SpecError
 from ..ground import Ground
 from ..spec import Border
+from .path import Circle, Path, inwards
 
 FloatArray = NDArray[np.float64]
 
-# Sizes that suit a piece, as a share of the field's radius, and heights as a share of the
-# size; common practice, no source: what looks right on a 40 mm piece, and on its default rim
-# stays below the rim.
+# Sizes that suit a piece, as a share of the field's radius, and heights and distances as a
+# share of the size; common practice, no source: what looks right on a 40 mm piece, and on
+# its default rim stays below the rim.
 _SIZE = {"beads": 0.044, "denticles": 0.062, "rope": 0.056, "line": 0.018, "motif": 0.09}
 _HEIGHT = {"beads": 0.33, "denticles": 0.24, "rope": 0.27, "line": 0.80, "motif": 0.16}
 _PITCH = {"beads": 1.22, "denticles": 0.80, "rope": 0.62, "motif": 1.15}
 _JOIN = 0.3
 """How much of its size a border joined to the rim reaches into it."""
+_BEND = 1.25
+"""Tightest bend of a border that follows an outline, in half widths: its inner side then
+still has a bend of its own."""
 
 
 @dataclass(frozen=True)
@@ -30,60 +34,72 @@ class Course:
 
     Attributes
     ----------
-    radius : float
-        Of the middle of the border.
+    path : Path
+        The middle of the border.
+    ground : Ground
     size, height, draft : float
         As the spec says, with nothing left to choose.
     half : float
         Half the width at the field.
     count : int
         How many repeat; 0 for lines.
-    start, sweep : float
-        Where the arc begins, clockwise from the top, and how far it runs.
-    base, bottom : float
-        z of the field under the middle of the border, and of the foot below the field.
+    start, run : float
+        Where on the path the border begins, and how far it runs.
+    depth : float
+        How far the foot reaches below the field under the middle of the border.
     """
 
-    radius: float
+    path: Path
+    ground: Ground
     size: float
     height: float
     draft: float
     half: float
     count: int
     start: float
-    sweep: float
-    base: float
-    bottom: float
+    run: float
+    depth: float
 
     @property
     def is_closed(self) -> bool:
         """Tell whether the border runs all round."""
-        return self.sweep >= 2.0 * math.pi - 1e-12
-
-    @property
-    def step(self) -> float:
-        """Return the angle from one to the next, rad."""
-        return self.sweep / self.count
+        return self.run >= self.path.length * (1.0 - 1e-12)
 
     @property
     def pitch(self) -> float:
         """Return the distance from one to the next along the middle, mm."""
-        return self.radius * self.step
+        return self.run / self.count
 
     @property
-    def angles(self) -> FloatArray:
-        """Return the middles of what repeats, (count,) rad clockwise from the top."""
+    def middles(self) -> FloatArray:
+        """Return the lengths at which what repeats stands, (count,) mm."""
         places = np.arange(self.count, dtype=np.float64) + 0.5
-        return np.asarray(self.start + self.step * places)
+        return np.asarray(self.start + self.pitch * places)
+
+    def base(self, s: FloatArray) -> FloatArray:
+        """Return z of the field under the middle of the border at lengths, mm."""
+        return self.ground.height(self.path.at(np.asarray(s))[0])
+
+    @property
+    def lowest_base(self) -> float:
+        """Return the lowest z of the field under the middle of the border, mm."""
+        return float(self.base(np.linspace(0.0, self.path.length, 360)).min())
+
+    @property
+    def highest_base(self) -> float:
+        """Return the highest z of the field under the middle of the border, mm."""
+        return float(self.base(np.linspace(0.0, self.path.length, 360)).max())
 
 
-def course_of(spec: Border, ground: Ground, aspect: float = 1.0) -> Course:
+def course_of(spec: Border, ground: Ground, tolerance: float, aspect: float = 1.0) -> Course:
     """Settle the measures of a border.
 
     Parameters
     ----------
     spec : Border
     ground : Ground
+    tolerance : float
+        Largest distance between curves and their chords, mm.
     aspect : float
         Width of a motif along the border over its size.
 
@@ -96,27 +112,34 @@ def course_of(spec: Border, ground: Ground, aspect: float = 1.0) -> Course:
     height = spec.height or _HEIGHT[spec.kind] * size
     draft = math.radians(spec.draft)
     half = _half_width(spec, size, height)
-    radius = _radius(spec, ground, size, half)
-    sweep = math.radians(360.0 - spec.gap)
-    middle = {"top": 0.0, "bottom": 180.0}.get(str(spec.gap_at))
-    turn = math.radians(float(spec.gap_at) if middle is None else middle)
-    start = turn + math.radians(spec.gap) / 2.0 if spec.gap else 0.0
-    count = _count(spec, size, aspect, radius * sweep)
-    if count and spec.gap == 0.0:
-        start -= sweep / count / 2.0  # the first one stands at the top
-    reach = half + (height + 0.2) * math.tan(draft)
-    edges = np.array([(max(radius - reach, 0.0), 0.0), (radius, 0.0), (radius + reach, 0.0)])
-    low, base, high = ground.height(edges)
-    lowest = min(low, base, high)
-    bottom = max(lowest - max(0.06, 0.2 * height), (ground.floor + lowest) / 2.0)
-    return Course(
-        radius, size, height, draft, half, count, start, sweep, float(base), float(bottom)
-    )
+    path = _path(spec, ground, size, half, tolerance)
+    start, run = 0.0, path.length
+    if spec.gap:
+        middle = {"top": 0.0, "bottom": 180.0}.get(str(spec.gap_at))
+        turn = math.radians(float(spec.gap_at) if middle is None else middle)
+        start = path.towards(turn + math.radians(spec.gap) / 2.0)
+        run = (path.towards(turn - math.radians(spec.gap) / 2.0) - start) % path.length
+    count = _count(spec, size, aspect, run)
+    if count and not spec.gap:
+        start -= run / count / 2.0  # the first one stands at the top
+    depth = _depth(path, ground, half + (height + 0.2) * math.tan(draft), height)
+    return Course(path, ground, size, height, draft, half, count, start, run, depth)
 
 
 def size_of(spec: Border, ground: Ground) -> float:
     """Return the width across the border, mm."""
     return spec.size or _SIZE[spec.kind] * ground.radius
+
+
+def _depth(path: Path, ground: Ground, reach: float, height: float) -> float:
+    """Return how far a foot has to reach down so that it is below the field everywhere."""
+    places, out = path.at(np.linspace(0.0, path.length, 360))
+    middle = ground.height(places)
+    lowest = np.minimum.reduce(
+        [ground.height(places - reach * out), middle, ground.height(places + reach * out)]
+    )
+    wanted = float((middle - lowest).max()) + max(0.06, 0.2 * height)
+    return min(wanted, float((middle - (ground.floor + lowest) / 2.0).min()))
 
 
 def _half_width(spec: Border, size: float, height: float) -> float:
@@ -134,9 +157,18 @@ def _half_width(spec: Border, size: float, height: float) -> float:
     return top / 2.0 + height * math.tan(math.radians(spec.draft))
 
 
-def _radius(spec: Border, ground: Ground, size: float, half: float) -> float:
-    joined = _JOIN * size if spec.offset == 0.0 else 0.0
-    radius = spec.radius or ground.radius - spec.offset - half + joined
+def _path(spec: Border, ground: Ground, size: float, half: float, tolerance: float) -> Path:
+    inset = spec.offset + half - (_JOIN * size if spec.offset == 0.0 else 0.0)
+    outline = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
+    if outline and not spec.radius and not _is_round(outline[0], ground.radius, tolerance):
+        line = inwards(outline, inset, _BEND * half, tolerance)
+        if line is None:
+            raise SpecError(
+                f"a border {2 * half:.3g} mm wide does not fit {spec.offset:.3g} mm inside the rim",
+                key="offset",
+            )
+        return line
+    radius = spec.radius or ground.radius - inset
     key = "radius" if spec.radius else "offset"
     if radius > ground.radius:
         raise SpecError(
@@ -150,7 +182,11 @@ def _radius(spec: Border, ground: Ground, size: float, half: float) -> float:
             f"{max(radius, 0.0):.3g} mm",
             key=key,
         )
-    return radius
+    return Circle(radius)
+
+
+def _is_round(outer: FloatArray, radius: float, tolerance: float) -> bool:
+    return float(np.abs(np.hypot(*outer.T) - radius).max()) <= 2.0 * tolerance
 
 
 def _count(spec: Border, size: float, aspect: float, run: float) -> int:

@@ -11,6 +11,7 @@ from ..contour import Contours, round_segments
 from ..loft import drafted
 from ..solid import IntArray, Solid, arrays_of, solid_from_arrays, united
 from .course import Course
+from .path import Circle
 
 FloatArray = NDArray[np.float64]
 
@@ -18,13 +19,11 @@ FloatArray = NDArray[np.float64]
 def beads(course: Course, tolerance: float) -> Solid:
     """Return the beads: spherical caps, with a drafted foot where a cap would be too steep."""
     vertices, triangles = _turned(bead_profile(course, tolerance), tolerance)
-    vertices[:, 1] += course.radius
-    foot = float(np.max(np.abs(vertices[:, 0])))
-    return _round_the_border(vertices, triangles, course, foot)
+    return _along_the_border(vertices, triangles, course)
 
 
 def bead_profile(course: Course, tolerance: float) -> FloatArray:
-    """Return radius and z of a bead's section from foot to crown, (n, 2) mm.
+    """Return radius and height of a bead's section from foot to crown, (n, 2) mm.
 
     A cap of height h on a foot circle of radius a belongs to a sphere of radius
     (a² + h²) / 2h. Where its tangent at the foot is steeper than the draft allows, a cone
@@ -46,12 +45,9 @@ def bead_profile(course: Course, tolerance: float) -> FloatArray:
     outside[[0, -1]] = r  # but the width at the foot and the height as they are
     arc = np.column_stack([outside * np.cos(angle), h - r + outside * np.sin(angle)])
     arc[-1, 0] = 0.0
-    depth = course.base - course.bottom
     out, up = arc[0]
-    foot = (out + (up + depth) * math.tan(rise), -depth)
-    profile = np.vstack([foot, arc])
-    profile[:, 1] += course.base
-    return profile
+    foot = (out + (up + course.depth) * math.tan(rise), -course.depth)
+    return np.vstack([foot, arc])
 
 
 def _turned(profile: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray]:
@@ -87,47 +83,46 @@ def _turned(profile: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray
 def denticles(course: Course, width: float, tolerance: float) -> Solid:
     """Return the teeth: radial, flat on top, rounded towards the middle of the face."""
     half = min((width or 0.5 * course.pitch), 0.98 * course.size) / 2.0
-    inner, outer = course.radius - course.size / 2.0, course.radius + course.size / 2.0
+    inner, outer = -course.size / 2.0, course.size / 2.0
     n = max(4, round_segments(half, tolerance) // 2)
     angle = np.linspace(math.pi, 2.0 * math.pi, n + 1)
     bow = np.column_stack([half * np.cos(angle), inner + half + half * np.sin(angle)])
-    outline: Contours = (np.vstack([bow, [(half, outer), (-half, outer)]]),)
-    tooth = drafted(outline, course.bottom, course.base + course.height, course.draft, "border")
-    vertices, triangles, _, _ = arrays_of(tooth)
-    foot = float(np.max(np.abs(vertices[:, 0])))
-    return _round_the_border(vertices, triangles, course, foot)
+    return motifs(course, (np.vstack([bow, [(half, outer), (-half, outer)]]),))
 
 
 def motifs(course: Course, contours: Contours) -> Solid:
     """Return a flat drawing, its middle at the origin, repeated with its head outwards."""
-    outwards = np.array([0.0, course.radius])
-    placed = tuple(c + outwards for c in contours)
-    one = drafted(placed, course.bottom, course.base + course.height, course.draft, "border")
+    one = drafted(contours, -course.depth, course.height, course.draft, "border")
     vertices, triangles, _, _ = arrays_of(one)
-    foot = float(np.max(np.abs(vertices[:, 0])))
-    return _round_the_border(vertices, triangles, course, foot)
+    return _along_the_border(vertices, triangles, course)
 
 
-def _round_the_border(
-    vertices: FloatArray, triangles: IntArray, course: Course, foot: float
-) -> Solid:
-    """Return copies of a solid that stands at the top of the face, turned to every place.
+def _along_the_border(vertices: FloatArray, triangles: IntArray, course: Course) -> Solid:
+    """Return copies of a solid about the origin at every place, its v axis turned outwards.
 
     Copies whose feet are clear of each other are one mesh; crossing feet are united.
     """
-    turns = [_turn(angle) for angle in course.angles]
-    places = [np.column_stack([vertices[:, :2] @ t.T, vertices[:, 2]]) for t in turns]
-    near = course.radius - course.half - (course.base - course.bottom)
-    clear = 2.0 * near * math.sin(min(course.step, math.pi) / 2.0) > 2.0 * foot
-    if clear or course.count == 1:
+    middles, out = course.path.at(course.middles)
+    base = course.base(course.middles)
+    copies = []
+    for place, (x, y), z in zip(middles, out, base, strict=True):
+        turn = np.array([(y, -x), (x, y)])  # the columns' sum of u along and v outwards
+        copies.append(np.column_stack([vertices[:, :2] @ turn + place, vertices[:, 2] + z]))
+    if course.count == 1 or _are_clear(vertices, course, middles):
         shift = len(vertices) * np.arange(course.count)[:, None, None]
         return solid_from_arrays(
-            np.vstack(places), (triangles[None] + shift).reshape(-1, 3), "border"
+            np.vstack(copies), (triangles[None] + shift).reshape(-1, 3), "border"
         )
-    return united([solid_from_arrays(p, triangles, "border") for p in places])
+    return united([solid_from_arrays(c, triangles, "border") for c in copies])
 
 
-def _turn(angle: float) -> FloatArray:
-    """Return the (2, 2) matrix of a clockwise turn."""
-    c, s = math.cos(angle), math.sin(angle)
-    return np.array([(c, s), (-s, c)])
+def _are_clear(vertices: FloatArray, course: Course, middles: FloatArray) -> bool:
+    """Tell whether neighbouring copies certainly do not meet."""
+    across = 2.0 * float(np.abs(vertices[:, 0]).max())
+    if isinstance(course.path, Circle):
+        near = course.path.radius + float(vertices[:, 1].min())
+        step = min(course.pitch / course.path.radius, math.pi)
+        return 2.0 * near * math.sin(step / 2.0) > across / math.cos(step / 2.0)
+    apart = np.linalg.norm(middles[:, None] - middles[None], axis=2)
+    np.fill_diagonal(apart, np.inf)
+    return float(apart.min()) > 2.0 * float(np.hypot(*vertices[:, :2].T).max())

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, circle, round_segments
+from ..contour import Contours, round_segments
 from ..loft import drafted
 from ..solid import IntArray, Solid, solid_from_arrays, united
 from .course import Course
+from .path import moved_aside
 from .repeated import bead_profile
 
 FloatArray = NDArray[np.float64]
@@ -23,30 +24,26 @@ _LEAN = 1.15
 
 def lines(course: Course, count: int, space: float, tolerance: float) -> Solid:
     """Return parallel flat lines with drafted walls."""
-    width = course.size
-    pitch = width + (space or width)
-    outermost = course.radius + (count - 1) * pitch / 2.0
-    top = course.base + course.height
+    pitch = course.size + (space or course.size)
     made = []
     for k in range(count):
-        middle = outermost - k * pitch
-        band = arc_band(course, middle - width / 2.0, middle + width / 2.0, tolerance)
-        made.append(drafted(band, course.bottom, top, course.draft, "border"))
+        aside = pitch * ((count - 1) / 2.0 - k)
+        band = _band(course, aside, course.size, tolerance)
+        foot = course.lowest_base - course.depth
+        top = course.highest_base + course.height
+        made.append(drafted(band, foot, top, course.draft, "border"))
     return made[0] if count == 1 else united(made)
 
 
-def arc_band(course: Course, inner: float, outer: float, tolerance: float) -> Contours:
-    """Return the outline between two radii along the border's arc.
+def _band(course: Course, aside: float, width: float, tolerance: float) -> Contours:
+    """Return the outline of a band beside the middle of the border.
 
     Its ends stand back by what the draft adds to them at the field, so that a gap is free.
     """
-    if course.is_closed:
-        return circle(outer, tolerance), circle(inner, tolerance)[::-1]
-    n = max(2, math.ceil(round_segments(outer, tolerance) * course.sweep / (2.0 * math.pi)))
-    back = course.height * math.tan(course.draft) / course.radius
-    angle = course.start + back + (course.sweep - 2.0 * back) * np.arange(n + 1) / n
-    way = np.column_stack([np.sin(angle), np.cos(angle)])
-    return (np.vstack([inner * way, outer * way[::-1]]),)
+    path = moved_aside(course.path, aside)
+    share = path.length / course.path.length
+    back = 0.0 if course.is_closed else course.height * math.tan(course.draft)
+    return path.band(width, course.start * share + back, course.run * share - 2.0 * back, tolerance)
 
 
 def rope(course: Course, twist: str, tolerance: float) -> Solid:
@@ -62,29 +59,30 @@ def rope(course: Course, twist: str, tolerance: float) -> Solid:
     whole = solid_from_arrays(vertices, triangles, "border")
     if course.is_closed:
         return whole
-    reach = float(np.abs(section[:, 0]).max()) + course.size
-    keep = arc_band(course, max(course.radius - reach, 0.01), course.radius + reach, tolerance)
-    end = drafted(keep, course.bottom - 1.0, course.base + course.height, course.draft, "border")
+    reach = 2.0 * float(np.abs(section[:, 0]).max()) + 0.1 * course.size
+    keep = _band(course, 0.0, reach, tolerance)
+    foot = course.lowest_base - course.depth - 0.1
+    end = drafted(keep, foot, course.highest_base + course.height + 0.01, course.draft, "border")
     cut = whole.manifold ^ end.manifold
     return Solid(cut, {**whole.labels, **end.labels})
 
 
 def _closed(course: Course) -> Course:
     """Return the course of a whole ring with very nearly the same pitch."""
-    count = max(3, round(course.count * 2.0 * math.pi / course.sweep))
-    return replace(course, count=count, sweep=2.0 * math.pi)
+    whole = course.path.length
+    return replace(course, count=max(3, round(course.count * whole / course.run)), run=whole)
 
 
 def _across(course: Course, tolerance: float) -> FloatArray:
     """Return the rope's section without grooves, from outside to inside, (n, 2) mm."""
-    side = bead_profile(course, tolerance) - (0.0, course.base)
+    side = bead_profile(course, tolerance)
     return np.vstack([side, (side[:-1] * (-1.0, 1.0))[::-1]])
 
 
 def _per_strand(course: Course, tolerance: float) -> int:
     depth = _GROOVE * course.height
     by_groove = math.ceil(math.sqrt(depth / (2.0 * tolerance)))
-    by_arc = math.ceil(round_segments(course.radius, tolerance) / course.count)
+    by_arc = math.ceil(round_segments(course.path.length / 6.0, tolerance) / course.count)
     return max(4, 2 * math.ceil(max(by_groove, by_arc) / 2))
 
 
@@ -100,10 +98,11 @@ def _rope_mesh(
     side = np.where(z > 0.0, 1.0, 0.0)
     narrow = 1.0 - (1.0 - swell[:, None]) * 0.35 * side
     lean = hand * 0.5 * _LEAN * np.sin(0.5 * np.pi * np.clip(t / course.half, -1.0, 1.0))
-    angle = course.start + (strand[:, None] + lean[None, :]) * course.step
-    radius = course.radius + t[None, :] * narrow
-    height = course.base + z[None, :] * shrink
-    vertices = np.stack([radius * np.sin(angle), radius * np.cos(angle), height], axis=-1)
+    along = course.start + (strand[:, None] + lean[None, :]) * course.pitch
+    middle, out = course.path.at(along)
+    plan = middle + (t[None, :] * narrow)[..., None] * out
+    height = course.base(along) + z[None, :] * shrink
+    vertices = np.concatenate([plan, height[..., None]], axis=-1)
     n = len(section)
     index = np.arange(rows * n).reshape(rows, n)
     after = np.roll(index, -1, axis=0)
