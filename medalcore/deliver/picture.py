@@ -68,12 +68,12 @@ def portrait(
     """
     camera = _about_x(_CAMERA_DEG)
     span = float(max(np.ptp(medal.vertices[:, :2], axis=0)))
+    rolls = _rolls(medal.vertices[:, :2])
     placed = []
     for side, yaw, x, z in _STANDS:
-        level = math.degrees(
-            math.atan(math.tan(math.radians(yaw)) * math.sin(math.radians(_CAMERA_DEG)))
-        )
-        rotation = _about_y(yaw) @ _about_x(-_LEAN_DEG) @ _about_z(-_LEVEL * level)
+        level = math.atan(math.tan(math.radians(yaw)) * math.sin(math.radians(_CAMERA_DEG)))
+        roll = -_LEVEL * math.degrees(level) if rolls else 0.0
+        rotation = _about_y(yaw) @ _about_x(-_LEAN_DEG) @ _about_z(roll)
         foot = float((medal.vertices @ turned(medal, side).T @ rotation.T)[:, 1].min())
         place = np.array([x * span, -foot, z * span])
         studio = (_about_x(_CAMERA_DEG - _LEAN_DEG) @ _about_y(_FOLLOW * yaw)).T
@@ -104,6 +104,16 @@ _FOLLOW = 0.75  # how far the lamps are moved along with each piece, as a photog
 _LEVEL = 0.8  # how far the pieces are rolled so that their lines stand level in the picture
 _FREE = (0.09, 0.13)  # of the picture, left free at left and right, above and below
 _SHIFT = (-0.012, -0.02)  # of the picture: shadows fall to the right and need some room
+
+
+def _rolls(points: NDArray[np.float64]) -> bool:
+    """Tell whether a piece is round at its foot, so that it can stand a little rolled."""
+    bearing = np.degrees(np.arctan2(points[:, 0], -points[:, 1]))  # from the foot
+    foot = np.abs(bearing) < 20.0
+    radius = np.zeros(10)
+    part = np.floor(bearing[foot] / 4.0).astype(np.int64) + 5
+    np.maximum.at(radius, part, np.hypot(points[foot, 0], points[foot, 1]))
+    return bool(np.ptp(radius) < 0.02 * radius.max())
 
 
 def _about_z(degrees: float) -> NDArray[np.float64]:
