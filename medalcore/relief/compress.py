@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
-from .gradient import attenuate, beyond, divergence, open_sides, slopes
+from .gradient import Outline, attenuate, beyond, divergence, outline_of, slopes
 from .layers import split_jumps, steps
 from .multigrid import Poisson, Pyramid
 from .quadrants import Cells
@@ -89,21 +89,41 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
     if not raw.mask.any():
         raise SourceError("the model covers no pixel of the relief; make it larger or turn it")
     whole, raw = raw, _cropped(raw)
-    foot = foot_of(spec)
-    depth = np.where(raw.mask, raw.heights, 0).astype(np.float32)
-    depth -= depth[raw.mask].min() * raw.mask
+    foot, outline = foot_of(spec), outline_of(raw.mask)
+    depth = np.where(raw.mask, raw.heights, np.float32(np.inf)).astype(np.float32, copy=False)
+    depth -= depth.min()
+    np.copyto(depth, np.float32(0.0), where=~raw.mask)
     most = float(depth.max())
-    draped = foot + (spec.height - foot) * depth / max(most, 1e-6)
-    draped *= raw.mask
     facts: dict[str, Any] = {"model_depth_mm": most, "foot_mm": foot}
-    if spec.compression == "linear" or most <= 0.0:
-        heights, solution = draped if most > 0.0 else spec.height * raw.mask, draped
+    if most <= 0.0:
+        heights = solution = raw.mask.astype(np.float32) * np.float32(spec.height)
+    elif spec.compression == "linear":
+        heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
+        solution = heights
     else:
-        heights, solution, more = _recompose(raw, depth, draped, spec, start)
+        job = _Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec)
+        heights, solution, more = _recompose(job, start)
         facts.update(more)
-    heights = heights.astype(np.float32)
-    facts.update(_closed(draped, heights, raw.mask))
+    facts.update(_closed(depth, heights, outline, spec, foot))
     return Compressed(_placed(heights, raw.grid, whole), facts, solution)
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    """What the steps below share: the cropped model and what is asked for."""
+
+    pixel: float
+    mask: NDArray[np.bool_]
+    outline: Outline
+    depth: Cells
+    most: float
+    foot: float
+    spec: Relief
+
+    @property
+    def use(self) -> float:
+        """Return the height there is to model in, mm."""
+        return self.spec.height - self.foot
 
 
 def _cropped(raw: HeightField) -> HeightField:
@@ -130,38 +150,56 @@ def _placed(heights: Cells, grid: Grid, whole: HeightField) -> HeightField:
     return HeightField(whole.grid, out, whole.mask)
 
 
-def _recompose(
-    raw: HeightField, depth: Cells, draped: Cells, spec: Relief, start: Compressed | None
-) -> tuple[Cells, Cells, dict[str, Any]]:
+def _recompose(job: _Job, start: Compressed | None) -> tuple[Cells, Cells, dict[str, Any]]:
     """Return heights, (rows, cols) mm, the solver's answer they come from, and facts."""
-    pixel, mask, use = raw.grid.pixel, raw.mask, spec.height - foot_of(spec)
+    mask, use, shape = job.mask, job.use, job.mask.shape
+    pyramid = Pyramid(mask)
+    fixed, pull = _wanted(job)
+    # the flat base keeps a little of the model's depth, all of it as detail nears 0
+    keep = _BASE + (1.0 - _BASE) * max(1.0 - job.spec.detail, 0.0) ** 2
+    base = job.depth * np.float32(keep * use / job.most)
+    base -= np.float32(0.5 * keep * use)
+    base *= mask
+    fixed, base, pull = (pyramid.pad(a) for a in (fixed, base, pull))
+    length, ends = _fit_length(pyramid, (fixed, base, pull), job.pixel, use)
+    screen = np.float32((job.pixel / length) ** 2)
+    base *= screen
+    base += fixed
+    pull += screen * pyramid.inside[0]
+    fits = start is not None and start.solution.shape == shape
+    x, rounds = Poisson(pyramid, pull).solve(
+        base, pyramid.pad(start.solution) if start and fits else None, tolerance=use * _EXACT
+    )
+    x = x[: shape[0], : shape[1]]
+    heights = _soften(x, mask, ends, (job.foot, job.spec.height))
+    return heights, x, {"screen_mm": length, "rounds": rounds}
+
+
+def _wanted(job: _Job) -> tuple[Cells, Cells]:
+    """Return the right-hand side of the wanted slopes, and the pull on the outline."""
+    pixel, spec, mask, outline = job.pixel, job.spec, job.mask, job.outline
     # a relief nearly as deep as its model is the model: nothing to win from raking light
-    relax = min(max((use / float(depth.max()) - 0.15) / 0.7, 0.0), 1.0)
-    across, down = slopes(depth, mask, pixel)
+    relax = min(max((job.use / job.most - 0.15) / 0.7, 0.0), 1.0)
+    across, down = slopes(job.depth, mask, pixel)
     jumps = split_jumps(across, down)
     attenuate(across, down, relax)
-    hold = np.float32((1.0 - relax) * pixel / spec.height)
-    pull = open_sides(mask) * hold
-    middle = np.float32(0.5 * (spec.height + foot_of(spec)))
-    low = (0.0 if spec.settle else draped - middle) - np.float32(0.5 * use * spec.settle)
-    pyramid = Pyramid(mask)
-    fixed = divergence(across, down) * np.float32(spec.detail * pixel) + pull * low
-    fixed += beyond(across, down, mask) * (hold * np.float32(spec.detail * pixel))
+    gain = np.float32(spec.detail * pixel)
+    fixed: Cells = divergence(across, down)
+    fixed *= gain
     rise = _STEP * spec.height * spec.edges
     if rise > 0.0:
         blur = _STEP_WIDTH * spec.height / pixel
         fixed += steps(*jumps, mask, rise, spec.height / pixel, blur)
-    base = (draped - middle) * mask * np.float32(_BASE)
-    parts = tuple(pyramid.pad(a) for a in (fixed, base, pull))
-    length, low_end, high_end = _fit_length(pyramid, parts, pixel, use)
-    screen = np.float32((pixel / length) ** 2)
-    first = pyramid.pad(start.solution) if start and start.solution.shape == mask.shape else None
-    x, rounds = Poisson(pyramid, parts[2] + screen * pyramid.inside[0]).solve(
-        parts[0] + screen * parts[1], first, tolerance=use * _EXACT
+    hold = np.float32((1.0 - relax) * pixel / spec.height)
+    low = np.full(outline.index.shape, np.float32(-0.5 * job.use))
+    if not spec.settle:
+        low += job.depth.ravel()[outline.index] * np.float32(job.use / job.most)
+    pull = np.zeros(mask.shape, np.float32)
+    pull.ravel()[outline.index] = hold * outline.sides
+    fixed.ravel()[outline.index] += hold * (
+        outline.sides * low + gain * beyond(across, down, outline)
     )
-    x = x[: mask.shape[0], : mask.shape[1]]
-    heights = _soften(x, mask, (low_end, high_end), (foot_of(spec), spec.height))
-    return heights, x, {"screen_mm": length, "rounds": rounds}
+    return fixed, pull
 
 
 def _fit_level(size: int) -> int:
@@ -171,7 +209,7 @@ def _fit_level(size: int) -> int:
 
 def _fit_length(
     pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float
-) -> tuple[float, float, float]:
+) -> tuple[float, tuple[float, float]]:
     """Return the screening length, mm, at which heights just fill `use` mm, and their ends."""
     top = max(pyramid.size)
     level = _fit_level(top)
@@ -194,7 +232,7 @@ def _fit_length(
             steepness = min(max((before[1] - miss) / (tried - before[0]), 0.2), 2.0)
         before = (tried, miss)
         tried = min(tried + min(max(miss / steepness, -1.5), 1.5), longest)
-    return math.exp(tried), float(low), float(high)
+    return math.exp(tried), (float(low), float(high))
 
 
 def _soften(
@@ -205,18 +243,18 @@ def _soften(
     The map never turns over, so what stands above its neighbour stays above it.
     """
     foot, height = to
-    inside, span = x[mask], max(ends[1] - ends[0], 1e-9)
-    knee = np.float32(_KNEE * span)
-    inside -= np.float32(ends[0])
-    _ease(inside, knee)
-    np.subtract(np.float32(span), inside, out=inside)
-    _ease(inside, knee)
-    np.subtract(np.float32(span), inside, out=inside)
-    inside *= np.float32((height - foot) / float(inside.max()))
-    inside += np.float32(foot)
-    out = np.zeros(x.shape, np.float32)
-    out[mask] = np.clip(inside, foot, height)
-    return out
+    span = np.float32(max(ends[1] - ends[0], 1e-9))
+    y = x - np.float32(ends[0])
+    _ease(y, np.float32(_KNEE) * span)
+    np.subtract(span, y, out=y)
+    _ease(y, np.float32(_KNEE) * span)
+    np.subtract(span, y, out=y)
+    y *= mask
+    y *= np.float32((height - foot) / float(y.max()))
+    y += np.float32(foot)
+    np.clip(y, np.float32(foot), np.float32(height), out=y)
+    y *= mask
+    return y
 
 
 def _ease(y: Cells, knee: np.float32) -> None:
@@ -225,12 +263,22 @@ def _ease(y: Cells, knee: np.float32) -> None:
     y[below] = knee * np.exp(y[below] / knee - np.float32(1.0))
 
 
-def _closed(draped: Cells, heights: Cells, mask: NDArray[np.bool_]) -> dict[str, Any]:
-    """Return how far the outline came down against the draped model, mm."""
-    rim = open_sides(mask) > 0
-    drop = np.maximum(draped[rim] - heights[rim], 0.0)
+def _closed(
+    depth: Cells, heights: Cells, outline: Outline, spec: Relief, foot: float
+) -> dict[str, Any]:
+    """Return how far the outline hung above the field, and how far it came down, mm.
+
+    ``overhang_mm`` is the model's own, ``closed_mm`` what the relief closed of it: by how much
+    the outline lies lower than if the model were only scaled.
+    """
+    hung = depth.ravel()[outline.index]
+    made = heights.ravel()[outline.index]
+    scale = (spec.height - foot) / max(float(depth.max()), 1e-9)
+    drop = np.maximum(foot + hung * scale - made, 0.0)
     return {
-        "outline_mm": float(np.median(heights[rim])),
-        "closed_most_mm": float(drop.max()),
-        "closed_share": float((drop > 0.05 * float(draped.max())).mean()),
+        "overhang_mm": float(hung.max()),
+        "outline_mm": float(np.median(made)),
+        "outline_most_mm": float(made.max()),
+        "closed_mm": float(drop.max()),
+        "closed_share": float((drop > 0.05 * spec.height).mean()),
     }

@@ -16,6 +16,8 @@ from .gradient import Array, divergence
 # towards the edge of a round form the last two slopes are as 1 to √2 − 1 (circle geometry)
 _TURNING = 2.5
 
+_Part = slice | tuple[slice, slice]
+
 
 def split_jumps(across: Array, down: Array) -> tuple[Array, Array]:
     """Take jumps out of differences of depth, in place.
@@ -31,22 +33,22 @@ def split_jumps(across: Array, down: Array) -> tuple[Array, Array]:
     across, down : float32 arrays
         The jumps, signed, in the same unit; 0 nearly everywhere.
     """
-    return _split(across.T).T, _split(down)
+    return _split(across, np.s_[:, 1:], np.s_[:, :-1]), _split(down, np.s_[1:], np.s_[:-1])
 
 
-def _split(steps: Array) -> Array:
-    """Split differences along axis 0."""
+def _split(steps: Array, later: _Part, earlier: _Part) -> Array:
+    """Split differences along the axis of which the parts leave one end away."""
     size = np.abs(steps)
     beside = np.zeros_like(size)
-    beside[1:] = size[:-1]
-    np.maximum(beside[:-1], size[1:], out=beside[:-1])
+    beside[later] = size[earlier]
+    np.maximum(beside[earlier], size[later], out=beside[earlier])
     beside *= np.float32(_TURNING)
     size -= beside
     np.maximum(size, np.float32(0.0), out=size)
     jumps = np.copysign(size, steps)
     steps -= jumps
     # the edge lies somewhere between the two pixels: half of what is left is the front's own
-    steps *= np.float32(1.0) - np.float32(0.5) * (size > 0.0)
+    steps[size > 0.0] *= np.float32(0.5)
     return jumps
 
 
@@ -76,11 +78,10 @@ def steps(
     passes = max(1, round(1.25 * blur**2))
     share = np.float32(0.5 * blur**2 / passes)
     for _ in range(passes):
-        for axis in (0, 1):
-            a = out if axis == 0 else out.T
-            flow = np.diff(a, axis=0)
+        for later, earlier in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1])):
+            flow = out[later] - out[earlier]
             flow *= share
-            a[:-1] += flow
-            a[1:] -= flow
+            out[earlier] += flow
+            out[later] -= flow
     out *= mask
     return out

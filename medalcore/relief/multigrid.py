@@ -89,11 +89,8 @@ class Pyramid:
             self._joined.append((joined[0].ravel(), joined[1].ravel()))
 
     def pad(self, a: Cells | NDArray[np.bool_]) -> Cells:
-        """Return `a` on the padded finest grid, 0 outside the mask."""
-        full = np.zeros(self.inside[0].shape, self.dtype)
-        full[: a.shape[0], : a.shape[1]] = a
-        full *= self.inside[0]
-        return full
+        """Return `a`, which is 0 outside the mask, on the padded finest grid."""
+        return even(np.asarray(a, self.dtype))
 
     def coarsen(self, a: Cells, levels: int) -> Cells:
         """Return sums over the cells of a padded array that make one cell `levels` up."""
@@ -122,7 +119,7 @@ class Poisson:
         self._diagonal: list[Quadrants] = []
         self._inverse: list[Quadrants] = []
         self._x: list[Quadrants] = []
-        self._b: list[Quadrants] = []
+        self._b: list[Quadrants] = []  # of all levels but the finest
         s = np.maximum(screen, 1e-9) * pyramid.inside[self._top]
         for k in range(self._top, len(pyramid.inside) - 1):
             diagonal = split(s)
@@ -132,7 +129,8 @@ class Poisson:
             self._diagonal.append(Quadrants(diagonal))
             self._inverse.append(Quadrants(inverse))
             self._x.append(Quadrants.like(self._inverse[-1]))
-            self._b.append(Quadrants.like(self._inverse[-1]))
+            if k > self._top:
+                self._b.append(Quadrants.like(self._inverse[-1]))
             s = sum4(s)
             if k + 2 < len(pyramid.inside):
                 s = even(s)
@@ -203,17 +201,17 @@ class Poisson:
         r.all -= ap.all
         z = self._cycle(r, level)
         p, rz = Quadrants(z.all.copy()), dot(r.all, z.all)
-        scratch = np.empty_like(x.all)
         for done in range(1, most + 1):
             self._apply(p, ap, level)
             bend = dot(p.all, ap.all)
             if not (rz > 0.0 and bend > 0.0):
                 return done - 1
             step = rz / bend
-            x.all += np.multiply(p.all, kind(step), out=scratch)
+            x.all += np.multiply(p.all, kind(step), out=z.all)  # z has served
             if done == most or step * math.sqrt(dot(p.all, p.all)) <= enough:
                 break
-            r.all -= np.multiply(ap.all, kind(step), out=scratch)
+            ap.all *= kind(step)
+            r.all -= ap.all
             z = self._cycle(r, level)
             before, rz = rz, dot(r.all, z.all)
             p.all *= kind(rz / before)
@@ -229,7 +227,7 @@ class Poisson:
             self._relax(x, b, level, ij)
         coarse = self._lower(self._red_residual(x, b, level), level)
         if level + 1 < len(self._x):
-            below = self._b[level + 1]
+            below = self._b[level]
             split(coarse[IN], below.all)
             join(self._cycle(below, level + 1).all, coarse[IN])
         else:
