@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +19,13 @@ from .elements import ELEMENTS
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
 from .ground import Ground
+from .overhang import keep_on, silhouette
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Table
 from .tolerance import Tolerance
 from .weld import Closure, closure, mend
+
+T = TypeVar("T")
 
 _TIGHTEN_MM = (1e-5, 3e-5, 1e-4, 3e-4)
 """How much short edges may be drawn together, mm, until the float32 mesh closes. A step of
@@ -181,6 +184,7 @@ def _elements(
     cuts: list[Solid] = []
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
+    outline = silhouette(blank.solid)
     for n, (path, kind, table, ground, side) in enumerate(jobs):
         start = time.perf_counter()
         low, high = (0.05 + 0.8 * (n + i) / len(jobs) for i in (0, 1))
@@ -199,12 +203,14 @@ def _elements(
             solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
             used |= solid.labels.keys()
             placed = solid.on_side(side).moved(placement(spec.medal.alignment, side))
+            if part.action == "add":
+                _named(path, partial(keep_on, outline, placed))
             (adds if part.action == "add" else cuts).append(placed)
         log.spent(kind, start)
     return adds, cuts
 
 
-def _named(path: str, make: Callable[[], Built]) -> Built:
+def _named(path: str, make: Callable[[], T]) -> T:
     """Run an element's builder; put its path before what it complains about."""
     try:
         return make()

@@ -1,13 +1,14 @@
 """The whole chain: from a spec to one closed solid with true numbers."""
 
 import math
+import re
 from dataclasses import replace
 
 import msgspec
 import numpy as np
 import pytest
 
-from medalcore import MedalError, SolidError, SpecError, StageCache, build, parse_spec
+from medalcore import MedalError, SpecError, StageCache, build, parse_spec
 from medalcore.assemble import placement
 from medalcore.errors import Cancelled
 from medalcore.weld import closure
@@ -164,10 +165,15 @@ def test_what_cannot_be_built_says_where_and_why(text, words):
     assert "\n" not in str(caught.value)
 
 
-def test_a_relief_off_the_piece_is_an_error_not_a_second_body(head_file):
-    text = f'[[obverse.relief]]\nsource = "{head_file.as_posix()}"\nfit = 8\nat = [40, 0]\n'
-    with pytest.raises((SolidError, SpecError)):
+@pytest.mark.parametrize("at", ["[40, 0]", "[0, 16]"])
+def test_a_relief_beyond_the_edge_is_told_by_how_much(head_file, at):
+    text = f'[[obverse.relief]]\nsource = "{head_file.as_posix()}"\nfit = 10\nat = {at}\n'
+    with pytest.raises(SpecError) as caught:
         build(parse_spec(text), "draft")
+    assert str(caught.value).startswith("obverse.relief[0]: reaches ")
+    if at == "[0, 16]":  # 10 mm wide over the ears, so 9.09 high: 16 + 4.55 − 20
+        reach = float(re.search(r"reaches ([0-9.]+) mm", str(caught.value))[1])
+        assert reach == pytest.approx(0.55, abs=0.06)
 
 
 def test_an_unknown_quality_names_the_known():
