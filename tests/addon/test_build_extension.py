@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 import tomllib
 import zipfile
 from pathlib import Path
@@ -98,6 +100,31 @@ def test_the_same_sources_give_the_same_zip(
     assert "medalcore/data/materials.toml" in names
     assert not [n for n in names if n.endswith((".pyc", ".part")) or "__pycache__" in n]
     assert not [n for n in names if n.endswith(".whl") and ("linux" in n or "macosx" in n)]
+
+
+def test_blenders_own_tool_accepts_every_zip(
+    build_extension: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The tool that installs extensions runs on its own, from inside the bpy module."""
+    bpy = pytest.importorskip("bpy")
+    tools = list(Path(bpy.utils.resource_path("LOCAL")).rglob("blender_ext.py"))
+    assert len(tools) == 1
+
+    def fetch(wheel: Any) -> Path:
+        path = tmp_path / wheel.file
+        path.write_bytes(b"")
+        return path
+
+    monkeypatch.setattr(build_extension, "fetch", fetch)
+    for platform in build_extension.PLATFORMS:
+        made = build_extension.build(platform, tmp_path, build_extension.read_lock())
+        done = subprocess.run(
+            [sys.executable, str(tools[0]), "validate", str(made)],
+            check=False,
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
 
 
 def test_a_changed_wheel_is_refused(
