@@ -112,7 +112,7 @@ def relief_shape(
     """Make the triangles of a relief; parameters and errors as `relief_solid`."""
     grid = field.grid
     whole = silhouette(field.mask)
-    outline, dropped, filled = _without_specks(whole)
+    outline, dropped, filled = _without_specks(whole, int(np.argmax(field.heights)), grid)
     if len(outline.points) == 0:
         raise SolidError("the relief has no area: its model covers less than two pixels")
     mask = field.mask if dropped == 0 else field.mask & _covered(outline, grid.shape)
@@ -139,10 +139,16 @@ def relief_shape(
     return _closed(surface, first, mask, grid, ground, draft, (dropped, filled))
 
 
-def _without_specks(outline: Outline) -> tuple[Outline, int, int]:
-    """Drop islands and fill holes of less than two pixels; return also their numbers."""
+def _without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline, int, int]:
+    """Drop islands and fill holes of less than two pixels; return also their numbers.
+
+    An island with the summit, a flat pixel index, stays: the height asked for stands there.
+    """
     area = outline.areas()
     small = np.abs(area) < _SPECK - 0.5  # the contour of n pixels covers about n − ½
+    for k in np.flatnonzero(small & (area > 0)):
+        loop = outline.points[outline.first[k] : outline.first[k + 1]]
+        small[k] = np.any(np.abs(loop.mean(axis=0) - _pixel_at(summit, grid)) > 1.5)
     if not np.any(small):
         return outline, 0, 0
     islands, holes = int(np.sum(small & (area > 0))), int(np.sum(small & (area <= 0)))
