@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -20,6 +20,7 @@ from ..spec.lettering import Words
 
 CROSSING = 0.1  # mm that letters reach through the field on its other side
 _STAGGER = 0.004  # mm between neighbours there, so that none are coplanar
+_CLEAR = 20.0  # mm above the field that sunk letters cut through, the highest relief and more
 _BURIED_DRAFT = math.radians(5.0)  # of the part of a letter that nobody sees
 _ROUND_STEPS = 7
 
@@ -67,7 +68,8 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
 
     The outline as drawn is the face of a flat raised letter, whose foot grows by the draft;
     of all other letters it is their outline in the field. Height and depth count from the
-    ground under each letter's middle.
+    ground under each letter's middle, or under every point of it where letters follow the
+    field (rounded and chisel-cut ones always do).
 
     Raises
     ------
@@ -77,12 +79,17 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
     if not cuts:
         raise SolidError("the words leave no mark: they hold nothing but spaces")
     make = _maker(cuts, words, zone)
+    follows = (words.follow or words.section != "flat") and not context.ground.is_flat
     made: dict[Hashable, Solid] = {}
     solids = []
     for number, group in enumerate(_touching(cuts)):
         placed = united([c.placed for c in group]) if len(group) > 1 else group[0].placed
         site = _site(placed, context, words)
         through = CROSSING + _STAGGER * (number % 5)
+        if follows:
+            flat = replace(site, lowest=site.level, highest=site.level)
+            solids.append(_laid(make(placed, flat, through, context), site.level, context))
+            continue
         if len(group) > 1:
             solids.append(make(placed, site, through, context))
             continue
@@ -92,6 +99,17 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
             made[key] = make(cut.outline, site, through, context)
         solids.append(made[key].moved(_placing(cut)))
     return Part(joined(solids), "add" if words.work == "raised" else "cut")
+
+
+def _laid(solid: Solid, level: float, context: Context) -> Solid:
+    """Return a letter laid on the hollow or domed field it stands on."""
+
+    def raise_points(points: FloatArray) -> FloatArray:
+        lifted = np.array(points)
+        lifted[:, 2] += context.ground.height(lifted[:, :2]) - level
+        return lifted
+
+    return Solid(solid.manifold.warp_batch(raise_points), solid.labels)
 
 
 Maker = Callable[[Contours, _Site, float, Context], Solid]
@@ -136,7 +154,8 @@ def _profiled(
         beyond = [(rest * math.tan(draft), rest)]
         return profiled(outline, site.level, zone, up=steps, down=beyond)
     rest = site.highest - site.level + through
-    beyond = [(rest * math.tan(draft), rest)]
+    # Upright from there: what stands on the field is cut through, not undercut.
+    beyond = [(rest * math.tan(draft), rest), (0.0, _CLEAR + through)]
     return profiled(outline, site.level, zone, up=beyond, down=steps)
 
 
@@ -156,14 +175,17 @@ def _rounding(half: float, rise: float, draft: float) -> list[Step]:
 
 def _site(placed: Contours, context: Context, words: Words) -> _Site:
     ground = context.ground
-    grown = math.tan(math.radians(words.draft)) * (words.height + CROSSING + abs(ground.dish))
+    depth = words.height + CROSSING + ground.highest - ground.lowest
+    grown = math.tan(math.radians(words.draft)) * depth
     box = bounds(placed)
     radius = np.hypot(*np.concatenate(placed).T)
-    # The ground rises or falls with the radius alone: its extremes are at either end.
-    ends = np.array([max(float(radius.min()) - grown, 0.0), float(radius.max()) + grown])
+    # The ground rises or falls with the radius alone: its extremes are at either end of the
+    # letter or where it turns in between.
+    low, high = max(float(radius.min()) - grown, 0.0), float(radius.max()) + grown
     if np.all(box[0] <= 0.0) and np.all(box[1] >= 0.0):
-        ends[0] = 0.0
-    z = ground.height(np.column_stack([ends, np.zeros(2)]))
+        low = 0.0
+    radii = np.array([low, *(r for r, _ in ground.steps if low < r < high), high])
+    z = ground.height(np.column_stack([radii, np.zeros_like(radii)]))
     return _Site(float(ground.height(box.mean(axis=0))), float(z.min()), float(z.max()))
 
 

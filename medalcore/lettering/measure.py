@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..contour import Contours, FloatArray
+from ..contour import Contours, FloatArray, inside
 from ..element import Context, Finding
 from ..spec.lettering import Words
 from .letters import Cut
@@ -107,15 +107,30 @@ def measured(
                     zone, counter, closing,
                 )
             )  # fmt: skip
-    reach = max(float(np.hypot(*np.concatenate(c.placed).T).max()) for c in cuts)
-    over = reach - context.ground.radius
+    over = _outside(np.concatenate([p for c in cuts for p in c.placed]), context)
     if over > 0.0:
         findings.append(
             Finding(
                 f"{zone}-over-rim", "warning",
                 f"the letters reach {over:.2f} mm over the edge of the field; "
                 "smaller letters or another place keep them inside",
-                zone, reach, context.ground.radius,
+                zone, over, 0.0,
             )
         )  # fmt: skip
     return facts, findings
+
+
+def _outside(points: FloatArray, context: Context) -> float:
+    """Return how far the furthest point lies over the edge of the field, mm; 0 if none does."""
+    ground = context.ground
+    if not ground.outline:
+        return max(float(np.hypot(points[:, 0], points[:, 1]).max()) - ground.radius, 0.0)
+    outline = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
+    beyond = points[~inside(outline, points)]
+    if not len(beyond):
+        return 0.0
+    starts = np.concatenate(outline)
+    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
+    from_start = beyond[:, None] - starts
+    t = np.clip(np.sum(from_start * step, axis=2) / np.sum(step * step, axis=1), 0.0, 1.0)
+    return float(np.hypot(*np.moveaxis(from_start - t[..., None] * step, 2, 0)).min(axis=1).max())

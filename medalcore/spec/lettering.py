@@ -38,6 +38,13 @@ class Words(Table, frozen=True):
         Literal["flat", "rounded", "vee"],
         doc("Section of a stroke: flat on top, rounded, or as a chisel cuts it"),
     ] = "flat"
+    follow: Annotated[
+        bool,
+        doc(
+            "Let flat tops follow a hollow or domed field instead of standing level",
+            when={"section": ("flat",)},
+        ),
+    ] = False
     kerning: Annotated[
         str,
         doc("Pairs to set closer or wider, in thousandths of the letter size: AV=-40, L'=30"),

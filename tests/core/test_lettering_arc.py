@@ -218,7 +218,14 @@ def test_words_that_do_not_fit_say_by_how_much_and_what_would():
 def test_letters_over_the_rim_are_found():
     built = build_legend(Legend(text="RIM", radius=17.5), context())
     (finding,) = [f for f in built.findings if f.rule == "legend-over-rim"]
-    assert finding.measured > finding.limit == 18.0
+    assert finding.measured == pytest.approx(1.5, abs=0.1)
+    square = ((-16.0, -16.0), (16.0, -16.0), (16.0, 16.0), (-16.0, 16.0))
+    ground = Ground(level=1.0, radius=16.0, dish=0.0, floor=-0.5, outline=(square,))
+    corner = build_legend(Legend(text="I", radius=18.0, at=45.0), context(ground))
+    assert not [f for f in corner.findings if f.rule == "legend-over-rim"]
+    top = build_legend(Legend(text="I", radius=15.0, at="top"), context(ground))
+    (finding,) = [f for f in top.findings if f.rule == "legend-over-rim"]
+    assert finding.measured == pytest.approx(1.0, abs=0.01)
 
 
 def test_the_default_radius_keeps_letters_well_inside_the_field():
