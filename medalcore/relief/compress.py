@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
+from .apron import with_apron
 from .gradient import Outline, attenuate, beyond, divergence, outline_of, slopes
 from .layers import split_jumps, steps
 from .multigrid import Poisson, Pyramid
@@ -49,8 +50,9 @@ class Compressed:
     Attributes
     ----------
     field : HeightField
-        Heights in mm above the field: at least the foot everywhere inside the mask, at most
-        (and somewhere exactly) the asked height; 0 outside.
+        Heights in mm above the field: at least the foot everywhere inside the silhouette, at
+        most (and somewhere exactly) the asked height; 0 outside. With ``blend`` the mask and
+        the grid reach beyond the silhouette, where the foot flows into the field.
     facts : mapping
         What was measured, for the report; lengths in mm.
     solution : (rows, cols) float32
@@ -105,7 +107,8 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
         heights, solution, more = _recompose(job, start)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
-    return Compressed(_placed(heights, raw.grid, whole), facts, solution)
+    field = with_apron(_placed(heights, raw.grid, whole), spec.blend)
+    return Compressed(field, facts, solution)
 
 
 @dataclass(frozen=True, eq=False)

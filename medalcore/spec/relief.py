@@ -136,4 +136,13 @@ class Relief(Table, frozen=True):
             le=60,
         ),
     ] = 10.0
+    blend: Annotated[
+        float,
+        doc(
+            "How far the foot flows out into the field round the outline; 0 ends it with a wall",
+            unit="mm",
+            ge=0,
+            le=20,
+        ),
+    ] = 0.0
     settle: Annotated[bool, doc("Bring overhangs and floating parts down to the field")] = True

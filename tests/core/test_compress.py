@@ -95,3 +95,28 @@ def _grown(a: NDArray[np.bool_], by: int) -> NDArray[np.bool_]:
         out[:, 1:] |= out[:, :-1].copy()
         out[:, :-1] |= out[:, 1:].copy()
     return out
+
+
+def test_a_blended_foot_flows_into_the_field() -> None:
+    """The skirt leaves the model alone, falls outwards, and meets the field at under 5 degrees."""
+    raw = bumpy_ball(320)
+    plain = compress(raw, Relief(source="ball", height=0.6)).field
+    made = compress(raw, Relief(source="ball", height=0.6, blend=0.8)).field
+    grow = (made.grid.rows - plain.grid.rows) // 2
+    inner = np.s_[grow:-grow, grow:-grow]
+    assert made.grid.left == pytest.approx(plain.grid.left - grow * plain.grid.pixel)
+    np.testing.assert_array_equal(made.heights[inner][plain.mask], plain.heights[plain.mask])
+    skirt = made.mask & ~np.pad(plain.mask, grow)
+    near = _grown(np.pad(plain.mask, grow), 1) & skirt
+    # the bar at the top stands alone: above its middle, walk away from it
+    column = made.mask.shape[1] // 2
+    rows = np.flatnonzero(skirt[:, column])
+    rows = rows[: np.flatnonzero(np.diff(rows) > 1)[0] + 1][::-1]
+    walk = made.heights[rows, column]
+    slope = -np.diff(walk) / made.grid.pixel
+    assert 0.5 < len(rows) * made.grid.pixel < 1.2
+    assert (slope > 0).all()
+    assert (np.diff(slope) < 1e-4).all()
+    assert np.degrees(np.arctan(slope[-1])) < 5.0
+    assert made.heights[near].max() <= plain.heights.max()
+    assert made.heights[skirt].min() > 0.0
