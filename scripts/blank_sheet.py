@@ -1,0 +1,197 @@
+"""A sheet with pictures of sixteen blanks, no two alike: ``python scripts/blank_sheet.py``."""
+
+import argparse
+import math
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from environment import ROOT, ensure
+
+WAVE = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100"><path d="M50 3 '
+    'C62 12 82 12 94 14 C98 48 90 78 50 98 C10 78 2 48 6 14 C18 12 38 12 50 3 Z"/></svg>'
+)
+"""A shield, drawn for this sheet."""
+
+REEDED = {"finish": "reeded"}
+PIECES: list[tuple[str, str, dict]] = [
+    ("Round, dished, 150 reeds", "bronze", {
+        "blank": {"diameter": 40, "thickness": 3.4, "rim": {"width": 1.5, "height": 0.4}},
+        "edge": {**REEDED, "reeds": 150, "depth": 0.25},
+        "obverse": {"field": {"dish": 0.25}}}),
+    ("52 rounded notches, edge broken 0.5", "copper", {
+        "blank": {"diameter": 25.4, "thickness": 2.5, "chamfer": 0.5},
+        "edge": {**REEDED, "reeds": 52, "profile": "round", "depth": 0.35, "corner_radius": 0.3}}),
+    ("Oval, rounded rim", "sterling-silver", {
+        "blank": {"outline": "oval", "diameter": 42, "height": 30, "thickness": 3.2,
+                  "rim": {"width": 2.6, "height": 0.7, "section": "rounded"},
+                  "break_shape": "round"}}),
+    ("Twelve sides, reeds on every other", "brass", {
+        "blank": {"outline": "polygon", "sides": 12, "diameter": 30, "flats": 29.5,
+                  "thickness": 3.2, "rim": {"width": 2.2, "height": 0.35}},
+        "edge": {**REEDED, "pattern": "30 30", "pitch": 0.7, "depth": 0.2}}),
+    ("Seven sides of constant width", "cupronickel", {
+        "blank": {"outline": "constant-width", "sides": 7, "diameter": 34, "thickness": 2.6,
+                  "corner_radius": 1.5, "rim": {"width": 1.6, "height": 0.3}}}),
+    ("Twelve lobes", "brass", {
+        "blank": {"outline": "scalloped", "scallops": 12, "scallop_depth": 1.5, "diameter": 36,
+                  "thickness": 2.8, "corner_radius": 0.8}}),
+    ("Seven hollows in a circle", "bronze", {
+        "blank": {"outline": "scalloped", "scallop_shape": "notches", "scallops": 7,
+                  "scallop_depth": 0.7, "scallop_width": 3.2, "diameter": 34, "thickness": 2.8,
+                  "corner_radius": 0.5}}),
+    ("Shield from a drawing, with a lug", "pewter", {
+        "blank": {"outline": "drawing", "drawing": "WAVE", "diameter": 36, "thickness": 3.0,
+                  "rim": {"width": 1.8, "height": 0.5, "section": "bevelled"},
+                  "loop": {"kind": "lug", "hole": 3.4, "width": 1.6, "gap": 0.8}}}),
+    ("Square hole with its own rim", "bronze", {
+        "blank": {"diameter": 36, "thickness": 2.8,
+                  "hole": {"shape": "square", "size": 9, "rim_width": 1.4, "rim_height": 0.4},
+                  "rim": {"width": 1.8, "height": 0.4}}}),
+    ("Bezel with a coin edge", "fine-gold", {
+        "blank": {"diameter": 40, "thickness": 5.2, "rim": {"width": 0}, "chamfer": 0.5,
+                  "hole": {"shape": "round", "size": 31, "rim_width": 0, "chamfer": 0.6}},
+        "edge": {**REEDED, "reeds": 110, "profile": "round", "depth": 0.45}}),
+    ("Words sunk in the edge", "bronze", {
+        "blank": {"diameter": 40, "thickness": 5.5},
+        "edge": {"text": {"words": "FENNICK LIGHT · 150 YEARS ·", "at": 190,
+                          "fill": 350, "depth": 0.5, "cap_height": 3.0, "tracking": 20}},
+        "obverse": {"field": {"circle": [{"radius": 14.5, "width": 0.5, "height": 0.2}]}}}),
+    ("Raised words between reeds", "sterling-silver", {
+        "blank": {"diameter": 38, "thickness": 5.0},
+        "edge": {**REEDED, "pitch": 0.9, "depth": 0.25,
+                 "text": {"words": "KEEP THE LIGHT", "form": "raised", "repeat": 2,
+                          "cap_height": 2.6, "depth": 0.35, "at": 170}}}),
+    ("Two grooves and a stepped rim", "copper", {
+        "blank": {"diameter": 38, "thickness": 4.6,
+                  "rim": {"width": 3.2, "height": 0.8, "section": "stepped"}},
+        "edge": {"finish": "grooved", "grooves": 2, "groove_width": 0.8, "groove_depth": 0.4}}),
+    ("Slanted reeds, sunk panel", "brass", {
+        "blank": {"diameter": 36, "thickness": 4.4},
+        "edge": {**REEDED, "slant": 25, "pitch": 1.1, "depth": 0.35},
+        "obverse": {"field": {"circle": [{"radius": 11, "width": 0, "height": -0.35},
+                                         {"radius": 12.4, "width": 0.5, "height": 0.2}]}}}),
+    ("Hexagon on an eye", "sterling-silver", {
+        "blank": {"outline": "polygon", "sides": 6, "diameter": 34, "corner_radius": 2.0,
+                  "thickness": 3.6, "turn": 30,
+                  "loop": {"kind": "eye", "hole": 3.0, "width": 1.4, "gap": 0.7}}}),
+    ("Ring and core, reeds in sections", "cupronickel", {
+        "blank": {"diameter": 36, "thickness": 3.2,
+                  "core": {"diameter": 23, "clearance": 0.15, "lock": 0.2}},
+        "edge": {**REEDED, "pattern": "60 60", "pitch": 0.7}}),
+]  # fmt: skip
+COLUMNS, TILE, CAPTION, MARGIN = 4, (480, 380), 52, 36
+TALLEST = 47.0  # mm that a tile is wide
+
+
+def picture_of(medal, metal: str):
+    """Return a picture of a piece that lies on paper, seen from half above."""
+    import numpy as np
+
+    from medalcore.deliver.picture_cast import cast_of, centred_grid
+    from medalcore.deliver.picture_ground import standing_on_paper
+    from medalcore.deliver.picture_render import rendered
+
+    def about_x(degrees: float):
+        c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+        return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+
+    c, s = math.cos(math.radians(-14.0)), math.sin(math.radians(-14.0))
+    roll = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    camera = about_x(36.0)
+    rotation = camera @ about_x(-90.0) @ roll
+    pixel = TALLEST / TILE[0]
+    cast = cast_of(medal, "obverse", pixel, rotation=rotation, studio=about_x(5.0), metal=metal)
+    cast = with_clean_edge(cast, medal)
+    low, high = cast.vertices.min(axis=0), cast.vertices.max(axis=0)
+    grid = centred_grid((low + high) / 2.0, pixel, TILE[1], TILE[0])
+    return rendered([cast], grid, standing_on_paper([cast], camera[:, 1]))
+
+
+def with_clean_edge(cast, medal):
+    """Return the piece with even toning down its edge.
+
+    Toning is kept as maps of the face; what an upright edge reads from their border is
+    chance, drawn out into streaks.
+    """
+    import dataclasses
+
+    import numpy as np
+    from PIL import Image, ImageFilter
+
+    from medalcore.raster import top_surface
+
+    heights, _ = top_surface(medal.vertices, medal.triangles, cast.grid)
+    inside = Image.fromarray(np.where(np.isfinite(heights), 255, 0).astype(np.uint8))
+    edge = np.asarray(inside.filter(ImageFilter.MinFilter(9))) == 0
+
+    def even(values, level: float):
+        return np.where(edge, np.float32(level), values)
+
+    relief = dataclasses.replace(
+        cast.relief,
+        open_sky=even(cast.relief.open_sky, 0.9),
+        ridge=even(cast.relief.ridge, 0.0),
+        lit=tuple(even(lamp, 1.0) for lamp in cast.relief.lit),
+    )
+    uneven = even(cast.uneven, float(cast.uneven.mean()))
+    return dataclasses.replace(cast, relief=relief, uneven=uneven)
+
+
+def draw(target: Path) -> None:
+    """Build all pieces and write the sheet."""
+    from PIL import Image, ImageDraw, ImageFont
+
+    from medalcore import build
+    from medalcore.lettering.fonts import find_typeface
+    from medalcore.spec import spec_from_dict
+
+    font = ImageFont.truetype(str(find_typeface("sans").file), 22)
+    rows = math.ceil(len(PIECES) / COLUMNS)
+    size = (
+        2 * MARGIN + COLUMNS * TILE[0],
+        2 * MARGIN + rows * (TILE[1] + CAPTION),
+    )
+    sheet = None
+    with tempfile.TemporaryDirectory() as folder:
+        drawing = Path(folder) / "shield.svg"
+        drawing.write_text(WAVE, encoding="utf-8")
+        for number, (title, metal, plain) in enumerate(PIECES):
+            if plain["blank"].get("drawing"):
+                plain["blank"]["drawing"] = str(drawing)
+            medal = build(spec_from_dict({"medal": {"name": title, "metal": metal}, **plain}))
+            if not medal.is_closed:
+                sys.exit(f"'{title}' is not closed")
+            tile = Image.fromarray(picture_of(medal, metal))
+            if sheet is None:
+                sheet = Image.new("RGB", size, tile.getpixel((4, 4)))
+                pen = ImageDraw.Draw(sheet)
+            x = MARGIN + number % COLUMNS * TILE[0]
+            y = MARGIN + number // COLUMNS * (TILE[1] + CAPTION)
+            sheet.paste(tile, (x, y))
+            text = f"{title} · {plain['blank']['diameter']:g} mm"
+            pen.text((x + TILE[0] / 2, y + TILE[1] + 18), text, (60, 58, 54), font, anchor="mm")
+            print(f"{title}: {len(medal.triangles)} triangles, {medal.mass_g:.2f} g")
+    assert sheet is not None
+    target.parent.mkdir(parents=True, exist_ok=True)
+    sheet.save(target)
+    print(target)
+
+
+def main() -> int:
+    """Run `draw` in the project's own environment; return the exit status."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, default=Path("blank-sheet.png"))
+    parser.add_argument("--here", action="store_true", help="use the Python that runs this")
+    args = parser.parse_args()
+    if args.here:
+        draw(args.out.absolute())
+        return 0
+    command = [str(ensure()), __file__, "--here", "--out", str(args.out.absolute())]
+    return subprocess.call(command, cwd=str(ROOT / "scripts"))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
