@@ -11,9 +11,9 @@ from ..medal import Medal
 from ..spec import MedalSpec
 from .law import law_findings
 
-_OVERHANG_MM = 5e-4
-"""How far a triangle may lean inwards before it counts as undercut. Float32 rounds each of
-its corners by up to 1e-6 mm at 20 mm; half a micrometre is below what any die shows."""
+_OVERHANG_MM = 2e-3
+"""How far a triangle may lean inwards before it counts as undercut: as far as the chords of
+a curve may lie from the curve at fine, which is the truth any of these surfaces has."""
 
 
 def inspect(medal: Medal, spec: MedalSpec) -> tuple[Finding, ...]:
