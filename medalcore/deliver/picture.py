@@ -45,7 +45,7 @@ def picture(medal: Medal, side: Side, *, size: int = 1400, metal: str | None = N
     cast = cast_of(medal, side, pixel, metal=metal)
     low, high = cast.vertices.min(axis=0), cast.vertices.max(axis=0)
     grid = centred_grid((low + high) / 2.0, pixel, size, size)
-    return rendered([cast], grid, lying_on_paper(float(high[2] - low[2])))
+    return rendered([cast], grid, lying_on_paper(cast, grid))
 
 
 def portrait(
@@ -90,7 +90,7 @@ def portrait(
     ]
     centre = (low + high) / 2.0 - pixel * np.array(size) * np.array(_SHIFT)
     grid = centred_grid(centre, pixel, height, width)
-    return rendered(casts, grid, standing_on_paper(casts, camera[:, 1]))
+    return rendered(casts, grid, standing_on_paper(casts, camera[:, 1], grid))
 
 
 _CAMERA_DEG = 14.0  # how far the camera looks down
@@ -134,7 +134,7 @@ def _about_y(degrees: float) -> NDArray[np.float64]:
 def png_bytes(pixels: Picture) -> bytes:
     """Return pixels, (rows, cols, 3) uint8 sRGB, as a PNG file."""
     stream = io.BytesIO()
-    Image.fromarray(pixels).save(stream, "PNG", compress_level=6)
+    Image.fromarray(pixels).save(stream, "PNG", compress_level=4)
     return stream.getvalue()
 
 

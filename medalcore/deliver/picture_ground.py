@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +15,6 @@ from .picture_cast import Cast
 from .picture_studio import LAMPS
 
 FloatArray = NDArray[np.float64]
-Backdrop = Callable[[NDArray[np.float32], Grid], NDArray[np.float32]]
-"""From the share of every pixel that is covered, (rows, cols) float32, and the grid, to the
-sheet behind it, (3, rows, cols) float32, display-linear."""
 
 _COARSE = 4  # pixels of the picture per pixel of the shadow: a shadow has no fine detail
 _PAPER = (0.80, 0.795, 0.785)  # display-linear
@@ -27,33 +24,33 @@ _SHADOWS = ((0.10, 0.22, 0.50), (0.55, 0.55, 0.34), (1.05, 1.5, 0.26), (0.9, 4.5
 """Offset and blur in thicknesses of the piece, and strength: contact to farthest penumbra."""
 
 
-def lying_on_paper(thickness: float) -> Backdrop:
-    """Return what draws the sheet behind a piece that lies on it.
+def lying_on_paper(cast: Cast, grid: Grid) -> NDArray[np.float32]:
+    """Return the sheet on which a piece lies, with its soft shadow.
 
     Parameters
     ----------
-    thickness : float
-        How high the piece stands above the sheet, mm.
+    cast : Cast
+    grid : Grid
+        Pixels of the picture.
+
+    Returns
+    -------
+    sheet : (3, rows, cols) float32
+        Display-linear.
     """
-
-    def backdrop(covered: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
-        rows, cols = grid.shape
-        small = (max(1, cols // _COARSE), max(1, rows // _COARSE))
-        mask = np.asarray(Image.fromarray(covered).resize(small, Image.Resampling.BOX))
-        step = grid.pixel * cols / small[0]
-        light = np.ones(mask.shape)
-        away = -LAMPS[0].direction[:2] / np.linalg.norm(LAMPS[0].direction[:2])
-        for offset, blur, strength in _SHADOWS:
-            moved = away * (offset * thickness / step)
-            light *= 1.0 - strength * _blurred(mask, blur * thickness / step, moved)
-        shade = Image.fromarray(light.astype(np.float32))
-        return paper(np.asarray(shade.resize((cols, rows), Image.Resampling.BICUBIC)))
-
-    return backdrop
+    coarse = _coarser(grid)
+    seen, _ = top_surface(cast.vertices, cast.triangles, coarse)
+    covered = np.isfinite(seen).astype(np.float32)
+    thickness = float(np.ptp(cast.vertices[:, 2])) / coarse.pixel
+    away = -LAMPS[0].direction[:2] / np.linalg.norm(LAMPS[0].direction[:2])
+    light = np.ones(covered.shape)
+    for offset, blur, strength in _SHADOWS:
+        light *= 1.0 - strength * _blurred(covered, blur * thickness, offset * thickness * away)
+    return _paper(light, grid)
 
 
-def standing_on_paper(casts: Sequence[Cast], up: FloatArray) -> Backdrop:
-    """Return what draws the sheet on which pieces stand, with the shadows they throw on it.
+def standing_on_paper(casts: Sequence[Cast], up: FloatArray, grid: Grid) -> NDArray[np.float32]:
+    """Return the sheet on which pieces stand, with the shadows they throw on it.
 
     The pieces are projected on the sheet along many directions to the key lamp and to the
     sky, and the shadows averaged: dark and sharp where they touch, soft further away.
@@ -63,32 +60,33 @@ def standing_on_paper(casts: Sequence[Cast], up: FloatArray) -> Backdrop:
     casts : sequence of Cast
     up : (3,) float64
         Normal of the sheet before the camera, unit length; the pieces touch it.
+    grid : Grid
+        Pixels of the picture.
+
+    Returns
+    -------
+    sheet : (3, rows, cols) float32
+        Display-linear.
     """
     points = np.concatenate([c.vertices for c in casts])
     starts = np.cumsum([0, *(len(c.vertices) for c in casts)])
     triangles = np.concatenate([c.triangles + s for c, s in zip(casts, starts[:-1], strict=True)])
     height = points @ up
     height -= height.min()
+    coarse = _coarser(grid)
+    light = np.zeros(coarse.shape)
+    for toward, weight in _shadow_rays(up):
+        thrown = points - (height / (toward @ up))[:, None] * toward
+        seen, _ = top_surface(thrown, triangles, coarse)
+        light += weight * np.isneginf(seen)
+    return _paper(_blurred(light, 1.5, np.zeros(2)), grid)
 
-    def backdrop(covered: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
-        rows, cols = grid.shape
-        coarse = Grid(
-            grid.left + grid.pixel * (_COARSE - 1) / 2.0,
-            grid.top - grid.pixel * (_COARSE - 1) / 2.0,
-            grid.pixel * _COARSE,
-            math.ceil(rows / _COARSE),
-            math.ceil(cols / _COARSE),
-        )
-        light = np.zeros(coarse.shape)
-        for toward, weight in _shadow_rays(up):
-            thrown = points - (height / (toward @ up))[:, None] * toward
-            seen, _ = top_surface(thrown, triangles, coarse)
-            light += weight * np.isneginf(seen)
-        soft = _blurred(light.astype(np.float32), 1.5, np.zeros(2))
-        shade = Image.fromarray(soft.astype(np.float32))
-        return paper(np.asarray(shade.resize((cols, rows), Image.Resampling.BICUBIC)))
 
-    return backdrop
+def _coarser(grid: Grid) -> Grid:
+    """Return a grid of `_COARSE` times the pitch over the same picture."""
+    off = grid.pixel * (_COARSE - 1) / 2.0
+    rows, cols = (math.ceil(n / _COARSE) for n in grid.shape)
+    return Grid(grid.left + off, grid.top - off, grid.pixel * _COARSE, rows, cols)
 
 
 def _shadow_rays(up: FloatArray) -> list[tuple[FloatArray, float]]:
@@ -112,17 +110,20 @@ def _shadow_rays(up: FloatArray) -> list[tuple[FloatArray, float]]:
     return rays
 
 
-def paper(shade: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return a neutral sheet in even light that falls off, under a shade of (rows, cols)."""
-    rows, cols = shade.shape
+def _paper(light: NDArray[np.float64], grid: Grid) -> NDArray[np.float32]:
+    """Return a neutral sheet in even light that falls off, under a coarse map of shadows."""
+    rows, cols = grid.shape
+    whole = Image.fromarray(light.astype(np.float32)).resize(
+        (cols, rows), Image.Resampling.BICUBIC, (0, 0, cols / _COARSE, rows / _COARSE)
+    )
     y = np.linspace(1, -1, rows, dtype=np.float32)[:, None]
     x = np.linspace(-1, 1, cols, dtype=np.float32)[None, :]
-    fall = shade * (1.0 + 0.16 * (0.62 * y - 0.5 * x) - 0.13 * (x * x + y * y))
+    fall = np.asarray(whole) * (1.0 + 0.16 * (0.62 * y - 0.5 * x) - 0.13 * (x * x + y * y))
     return np.stack([fall * np.float32(c) for c in _PAPER]).astype(np.float32)
 
 
 def _blurred(
-    mask: NDArray[np.float32], sigma: float, moved: NDArray[np.float64]
+    mask: NDArray[np.floating], sigma: float, moved: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return a mask blurred by a Gaussian and moved (right, up), in pixels."""
     pad = math.ceil(3.0 * sigma + float(np.abs(moved).max())) + 1

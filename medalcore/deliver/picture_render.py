@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..grid import Grid
 from .picture_cast import Cast
-from .picture_ground import Backdrop
 from .picture_shade import Surface, encoded, shaded, toned_down
 from .picture_view import Sight, look
 
 Row = NDArray[np.float32]
 
 _SAMPLES = 2  # along each side of a pixel
+_STRIP = 352  # rows of pixels looked at at once: bounds the memory
 _BAND = 16  # rows of pixels shaded at once: what they need stays in the processor's cache
 _NEAR = 0.115  # how much nearer than infinity the lamps are: tilt of normals at the rim
 _WORN_MM = 0.025  # an edge that gives way this much is taken as eased altogether
@@ -23,43 +24,55 @@ _FACET_MM = 0.006  # less than this is no edge
 _FILLET = -0.25  # how much less an inner corner is filled than an outer edge is eased
 
 
-def rendered(casts: Sequence[Cast], grid: Grid, backdrop: Backdrop) -> NDArray[np.uint8]:
-    """Return the picture of pieces before a backdrop, (rows, cols, 3) uint8 sRGB.
+def rendered(casts: Sequence[Cast], grid: Grid, sheet: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """Return the picture of pieces before a sheet, (rows, cols, 3) uint8 sRGB.
 
     Parameters
     ----------
     casts : sequence of Cast
     grid : Grid
         Pixels of the picture, mm before the camera.
-    backdrop : callable
-        See `Backdrop`.
+    sheet : (3, rows, cols) float32
+        Display-linear; used up.
     """
+    starts = np.cumsum([0, *(len(c.vertices) for c in casts)])
+    vertices = np.concatenate([c.vertices for c in casts])
+    triangles = np.concatenate([c.triangles + s for c, s in zip(casts, starts[:-1], strict=True)])
+    normals = np.concatenate([c.normals for c in casts])
+    for start in range(0, grid.rows, _STRIP):
+        rows = min(_STRIP, grid.rows - start)
+        fine = _samples_of(replace(grid, top=grid.top - start * grid.pixel, rows=rows))
+        sight = look(vertices, triangles, normals, fine)
+        for first in range(0, rows, _BAND):
+            band = sheet[:, start + first : start + min(first + _BAND, rows)]
+            band[:] = _band(casts, sight, first * _SAMPLES, band)
+    return encoded(sheet)
+
+
+def _samples_of(grid: Grid) -> Grid:
+    """Return the grid of the samples of all pixels."""
     n = _SAMPLES
     inset = grid.pixel * (n - 1) / (2.0 * n)
-    fine = Grid(grid.left - inset, grid.top + inset, grid.pixel / n, grid.rows * n, grid.cols * n)
-    offsets = np.cumsum([0, *(len(c.vertices) for c in casts)])
-    sight = look(
-        np.concatenate([c.vertices for c in casts]),
-        np.concatenate([c.triangles + o for c, o in zip(casts, offsets[:-1], strict=True)]),
-        np.concatenate([c.normals for c in casts]),
-        fine,
-    )
-    sheet = backdrop(_pooled((sight.index >= 0).astype(np.float32)), grid)
-    bounds = np.cumsum([0, *(len(c.triangles) for c in casts)])
-    out = np.empty((3, grid.rows, grid.cols), dtype=np.float32)
-    for start in range(0, grid.rows, _BAND):
-        stop = min(grid.rows, start + _BAND)
-        band = np.repeat(np.repeat(sheet[:, start:stop], n, axis=1), n, axis=2)
-        index = sight.index[start * n : stop * n].ravel()
-        for cast, first, last in zip(casts, bounds[:-1], bounds[1:], strict=True):
-            seen = np.flatnonzero((index >= first) & (index < last))
-            if len(seen):
-                light = _seen_light(cast, sight, index.take(seen), seen + start * n * fine.cols)
-                for plane, values in zip(band, light, strict=True):
-                    plane.ravel()[seen] = values
-        for plane, values in zip(out, band, strict=True):
-            plane[start:stop] = _pooled(values)
-    return encoded(out)
+    return Grid(grid.left - inset, grid.top + inset, grid.pixel / n, grid.rows * n, grid.cols * n)
+
+
+def _band(
+    casts: Sequence[Cast], sight: Sight, first_row: int, behind: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Return some rows of pixels, (3, rows, cols), from the samples that begin at a row."""
+    n = _SAMPLES
+    samples = np.repeat(np.repeat(behind, n, axis=1), n, axis=2)
+    index = sight.index[first_row : first_row + samples.shape[1]].ravel()
+    last = 0
+    for cast in casts:
+        first, last = last, last + len(cast.triangles)
+        seen = np.flatnonzero((index >= first) & (index < last))
+        if len(seen):
+            at = seen + first_row * sight.grid.cols
+            light = _seen_light(cast, sight, index.take(seen), at)
+            for plane, values in zip(samples, light, strict=True):
+                plane.ravel()[seen] = values
+    return np.stack([_pooled(plane) for plane in samples])
 
 
 def _pooled(values: NDArray[np.float32]) -> NDArray[np.float32]:
