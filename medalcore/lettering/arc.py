@@ -47,10 +47,13 @@ class Arc:
         turn = phi - self.up * math.pi / 2.0
         return turn, (self.radius * math.cos(phi), self.radius * math.sin(phi))
 
-    def bearing(self, points: FloatArray) -> FloatArray:
-        """Return the angles of points given in a letter's own coordinates, (n,) rad."""
-        angles: FloatArray = np.arctan2(points[:, 0], self.radius + self.up * points[:, 1])
-        return angles
+    def bearing(self, along: float) -> float:
+        """Return the angle at which a letter's own x meets the baseline, rad.
+
+        That is where ink is measured: the words run from the first ink to the last, each
+        dropped upright onto the line the letters stand on.
+        """
+        return math.atan2(along, self.radius)
 
     def bent(
         self, outline: Contours, angle: float, true_radius: float, tolerance: float

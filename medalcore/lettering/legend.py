@@ -137,31 +137,44 @@ def _round_border(spec: Legend, texts: list[str], how: Setting, context: Context
     if spec.sweep or spec.arc_length:
         raise _one_only(spec)
     first = _arc(spec, context)
-    middles = [first.middle - k * _FULL / len(present) for k in range(len(present))]
+    middles = first.middle - np.arange(len(present)) * _FULL / len(present)
     for _ in range(4):  # where a legend stands decides how it reads, and that how long it is
         legends = [
-            _set(spec, found, how, _beside(spec, first, middle))
+            _set(spec, found, how, _beside(spec, first, float(middle)))
             for found, middle in zip(present, middles, strict=True)
         ]
-        sweeps = np.array([legend.sweep for legend in legends])
-        gap = (_FULL - sweeps.sum()) / len(sweeps)
-        offsets = np.cumsum(0.5 * (sweeps + np.roll(sweeps, 1)) + gap) - 0.5 * (
-            sweeps[0] + sweeps[-1]
-        ) - gap  # fmt: skip
-        middles = [first.middle - float(t) for t in offsets]
+        reach = np.array([_reach(spec, legend) for legend in legends])
+        gap = (_FULL - reach.sum()) / len(legends)
+        steps = reach[:-1, 1] + gap + reach[1:, 0]
+        middles = first.middle - np.concatenate([[0.0], np.cumsum(steps)])
     least = _LEAST_GAP * spec.cap_height / first.radius
     if gap < least:
-        fits = spec.cap_height * _FULL / (sweeps.sum() + least * len(sweeps))
+        fits = spec.cap_height * _FULL / (reach.sum() + least * len(legends))
         raise SpecError(
-            f"the words need {math.degrees(sweeps.sum() + least * len(sweeps)):.1f} of 360 "
+            f"the words need {math.degrees(reach.sum() + least * len(legends)):.1f} of 360 "
             f"degrees with their gaps; a cap height of {math.floor(fits * 100) / 100:g} mm "
             "would fit",
             key="cap_height",
         )
     return [
-        _set(spec, found, how, _beside(spec, first, middle))
+        _set(spec, found, how, _beside(spec, first, float(middle)))
         for found, middle in zip(present, middles, strict=True)
     ]
+
+
+def _reach(spec: Legend, legend: _Set) -> tuple[float, float]:
+    """Return how far ink reaches from the middle of the words, back and on clockwise, rad."""
+    ends = []
+    parts = zip(legend.line.letters, legend.line.outlines, legend.angles, strict=True)
+    for letter, outline, angle in parts:
+        points = np.concatenate(outline)
+        if spec.form == "bent" or letter.joined:
+            across = points[:, 0] / _true_radius(spec, legend.arc)
+        else:
+            across = np.arctan2(points[:, 0], legend.arc.radius + legend.arc.up * points[:, 1])
+        ends += [angle + across.min(), angle + across.max()]
+    back, on = -float(min(ends)), float(max(ends))
+    return (back, on) if legend.arc.clockwise else (on, back)
 
 
 def _beside(spec: Legend, first: Arc, middle: float) -> Arc:
@@ -238,13 +251,14 @@ def _ink(found: Line, angles: FloatArray, arc: Arc, spec: Legend) -> tuple[float
     """Return where the ink of the words starts and stops, rad."""
     starts, stops = [], []
     for letter, outline, angle in zip(found.letters, found.outlines, angles, strict=True):
-        points = np.concatenate(outline)
+        left, right = bounds(outline)[:, 0].tolist()
         if spec.form == "bent" or letter.joined:
-            reach = points[:, 0] / _true_radius(spec, arc)
+            true_radius = _true_radius(spec, arc)
+            starts.append(angle + left / true_radius)
+            stops.append(angle + right / true_radius)
         else:
-            reach = arc.bearing(points)
-        starts.append(angle + reach.min())
-        stops.append(angle + reach.max())
+            starts.append(angle + arc.bearing(left))
+            stops.append(angle + arc.bearing(right))
     return float(min(starts)), float(max(stops))
 
 
@@ -304,11 +318,9 @@ def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[Cut]:
         outline = tuple(c - np.array([bounds(outline)[:, 0].mean(), 0.0]) for c in outline)
     cuts = []
     for this, following in zip(legends, [*legends[1:], legends[0]], strict=True):
-        end = this.arc.middle - 0.5 * this.sweep
-        start = following.arc.middle + 0.5 * following.sweep
-        if start > end:
-            start -= _FULL
-        middle = 0.5 * (end + start)
+        end = this.arc.middle - _reach(spec, this)[1]
+        start = following.arc.middle + _reach(spec, following)[0]
+        middle = end - 0.5 * ((end - start) % _FULL)
         inner = this.arc.radius - (0.0 if this.arc.clockwise else spec.cap_height)
         arc = Arc(inner, middle, True)
         turn, at = arc.frame(0.0)

@@ -44,7 +44,14 @@ def bearings(points, middle_deg):
 
 
 def ink(built, middle_deg):
-    angle = bearings(faces_up(mesh_of(built)), middle_deg)
+    """Return where the feet of the first and the last letter begin and end, degrees.
+
+    Words here begin and end with letters as wide at the foot as anywhere (H, M, serif A).
+    """
+    points = faces_up(mesh_of(built))
+    radius = np.hypot(points[:, 0], points[:, 1])
+    near = np.abs(radius - built.facts["baseline_radius_mm"]) < 0.03
+    angle = bearings(points[near], middle_deg)
     return angle.min(), angle.max()
 
 
@@ -52,7 +59,7 @@ def ink(built, middle_deg):
 @pytest.mark.parametrize("form", ["turned", "bent"])
 def test_words_are_centred_where_asked(at, form):
     """The middle of the ink lies within 0.01° of the angle asked for."""
-    built = build_legend(Legend(text="FENNICK LIGHT", at=at, form=form), context())
+    built = build_legend(Legend(text="HEARTH", at=at, form=form), context())
     wanted = {"top": 0.0, "bottom": 180.0}.get(at, at)
     low, high = ink(built, wanted)
     assert abs(low + high) / 2 < 0.01
@@ -64,7 +71,7 @@ def test_words_are_centred_where_asked(at, form):
 def test_an_arc_length_is_true_on_the_mesh(length, form):
     """Words along an arc 28.472 mm long at the foot of a 25.4 mm piece, measured back."""
     spec = Legend(
-        text="WORDS ALONG AN ARC",
+        text="HOLD THE LIGHT HIGH",
         at="bottom",
         arc_length=length,
         cap_height=1.3,
@@ -80,7 +87,7 @@ def test_an_arc_length_is_true_on_the_mesh(length, form):
 @pytest.mark.parametrize("sweep", [120.0, 200.0, 330.0])
 def test_a_sweep_is_filled_by_tracking(sweep):
     built = build_legend(
-        Legend(text="FENNICK LIGHT · 150 YEARS", sweep=sweep, cap_height=1.6), context()
+        Legend(text="HOLD · 150 YEARS · HOLM", sweep=sweep, cap_height=1.6), context()
     )
     low, high = ink(built, 0.0)
     assert high - low == pytest.approx(sweep, abs=1e-3)
