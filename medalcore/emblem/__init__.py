@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ..contour import Contours, area, bounds, turned
+from ..contour import Contours, area, bounds, inside, turned
 from ..drawing import Drawing, read_drawing
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
@@ -76,7 +76,15 @@ def _placed(drawing: Drawing, spec: Emblem) -> Drawing:
 
 
 def _check_place(contours: Contours, ground: Ground) -> None:
-    reach = float(np.hypot(*np.concatenate(contours).T).max())
+    points = np.concatenate(contours)
+    if ground.outline:
+        field = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
+        if not inside(field, points).all():
+            raise SpecError(
+                "the drawing reaches past the field; make it smaller or move it", key="fit"
+            )
+        return
+    reach = float(np.hypot(*points.T).max())
     if reach > ground.radius:
         raise SpecError(
             f"the drawing reaches {reach:.3g} mm from the middle, the field ends at "

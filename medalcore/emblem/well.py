@@ -8,10 +8,13 @@ import manifold3d as m3
 import numpy as np
 
 from ..contour import Contours, bounds, offset, subtracted
+from ..errors import SolidError
 from ..loft import drafted
+from ..profile import profiled
 from ..solid import Solid, solid_from_manifold, without
 
-_ABOVE = 0.05  # mm that the cutter reaches past the field
+_ABOVE = 0.05  # mm that the walls go on leaning past the field
+_CLEAR = 20.0  # mm that a cutter goes on upright, through any relief that stands there
 _MARGIN = 1.0  # mm of metal modelled round the area
 
 
@@ -20,8 +23,7 @@ def well(
 ) -> Solid:
     """Return the cutter for a recess.
 
-    It is what the metal round it leaves: that grows downwards as any raised wall does, so
-    strokes too narrow for the depth end in a groove, never in a wall that hangs over.
+    Strokes too narrow for the depth end in a groove, never in a wall that hangs over.
 
     Parameters
     ----------
@@ -30,24 +32,55 @@ def well(
     mouth, floor : float
         z of the field and of the floor, mm.
     highest : float
-        z that the cutter has to pass, mm.
+        z of the highest field under the area, mm.
     draft : float
         Degrees from upright.
     zone : str
     """
+    lean = math.tan(math.radians(draft))
+    depth, rest = mouth - floor, highest - mouth + _ABOVE
+    try:
+        return profiled(
+            contours,
+            mouth,
+            zone,
+            up=((rest * lean, rest), (0.0, _CLEAR)),
+            down=((-depth * lean, depth),),
+        )
+    except SolidError:  # an outline too intricate to follow
+        return _around(contours, mouth, floor, mouth + rest + _CLEAR, rest, draft, zone)
+
+
+def _around(
+    contours: Contours,
+    mouth: float,
+    floor: float,
+    top: float,
+    rest: float,
+    draft: float,
+    zone: str,
+) -> Solid:
+    """Return the cutter as what the metal round it leaves of a block."""
     lean = math.radians(draft)
-    top = highest + _ABOVE
-    drop = top - floor
-    grown = (drop + _ABOVE) * math.tan(lean)
     low, high = bounds(contours)
-    out = grown + _MARGIN
+    out = (mouth - floor + rest + _ABOVE) * math.tan(lean) + _MARGIN
     frame = np.array([
         low - out, (high[0] + out, low[1] - out), high + out, (low[0] - out, high[1] + out),
     ])  # fmt: skip
-    at_top = offset(contours, (top + _ABOVE - mouth) * math.tan(lean), "mitre", least=2e-4)
-    metal = drafted(subtracted((frame,), at_top, 2e-4), floor - _ABOVE, top + _ABOVE, lean, zone)
+    edge = mouth + rest
+    at_edge = offset(contours, rest * math.tan(lean), "mitre", least=2e-4)
+    if not at_edge:
+        raise SolidError("nothing of the drawing is left to sink")
+    metal = drafted(subtracted((frame,), at_edge, 2e-4), floor - _ABOVE, edge, lean, zone)
     size = high - low + 2.0 * (out - _MARGIN / 2.0)
     middle = (low + high) / 2.0
-    block = m3.Manifold.cube((float(size[0]), float(size[1]), drop), True)
-    placed = block.translate((float(middle[0]), float(middle[1]), floor + drop / 2.0))
-    return without(solid_from_manifold(placed, zone), [metal])
+
+    def block(bottom: float, end: float) -> Solid:
+        body = m3.Manifold.cube((float(size[0]), float(size[1]), end - bottom), True)
+        at = (float(middle[0]), float(middle[1]), (bottom + end) / 2.0)
+        return solid_from_manifold(body.translate(at), zone)
+
+    below = without(block(floor, edge - 1e-3), [metal])
+    shaft = m3.CrossSection([np.ascontiguousarray(c) for c in at_edge]).extrude(top - edge + 0.002)
+    upper = solid_from_manifold(shaft.translate((0.0, 0.0, edge - 0.002)), zone)
+    return Solid(below.manifold + upper.manifold, {**below.labels, **upper.labels})
