@@ -8,6 +8,7 @@ ratio, not the times.
 from __future__ import annotations
 
 import argparse
+import math
 import statistics
 import time
 from collections.abc import Callable
@@ -17,7 +18,7 @@ import manifold3d as m3
 import numpy as np
 
 from medalcore.blank import build_blank
-from medalcore.edge import reeding_of
+from medalcore.edge import fit_notch, reeding_of
 from medalcore.spec import MedalSpec, spec_from_dict
 from medalcore.tolerance import tolerance_for
 
@@ -25,11 +26,13 @@ from medalcore.tolerance import tolerance_for
 def plain_and_cutters(spec: MedalSpec) -> tuple[m3.Manifold, list[m3.Manifold]]:
     """Return the chamfered blank without reeds, and one notch cutter for every reed."""
     tolerance = tolerance_for("fine")
-    reeding = reeding_of(spec.edge, spec.blank.diameter / 2.0, tolerance)
+    radius = spec.blank.diameter / 2.0
+    reeding = reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance)
+    section = fit_notch(reeding.notch, radius, tolerance, "edge.corner_radius")
     plain = spec_from_dict({"blank": _blank()})
     body = build_blank(plain, tolerance).solid.manifold
-    outside = reeding.section[[-1, 0]] * 1.05
-    prism = m3.CrossSection([np.vstack([reeding.section, outside])[::-1]]).extrude(4.0)
+    outside = section[[-1, 0]] * 1.05
+    prism = m3.CrossSection([np.vstack([section, outside])[::-1]]).extrude(4.0)
     prism = prism.translate((0.0, 0.0, -2.0))
     return body, [
         prism.rotate((0, 0, 360.0 * (k + 0.5) / reeding.count)) for k in range(reeding.count)

@@ -101,10 +101,10 @@ class Shell:
     def band(self, outer: Ring, inner: Ring, label: Label) -> None:
         """Join two rings; the surface faces up (or inwards where the inner ring is lower).
 
-        Rings of equal length are joined point to point, others by merging their edges in
-        the order of the edges' middles.
+        Rings with the same angles are joined point to point, others by merging their edges
+        in the order of the edges' middles.
         """
-        if len(outer) == len(inner):
+        if len(outer) == len(inner) and np.array_equal(outer.angle, inner.angle):
             a, b = outer.index, inner.index
             a1, b1 = np.roll(a, -1), np.roll(b, -1)
             self.face(np.vstack([np.column_stack([a, a1, b1]), np.column_stack([a, b1, b])]), label)
@@ -148,23 +148,33 @@ def _merged(outer: Ring, inner: Ring) -> IntArray:
     Every edge goes to the point of the other ring that the merge has reached: the count of
     the other ring's edges whose middles come before its own.
     """
-    a, b = outer.angle, inner.angle
-    mid_a = (a + np.append(a[1:], a[0] + 2.0 * np.pi)) / 2.0
-    mid_b = (b + np.append(b[1:], b[0] + 2.0 * np.pi)) / 2.0
-    turn = 2.0 * np.pi
-    # One turn of the inner ring before and after, so that phases need not agree.
-    around = np.concatenate([mid_b - turn, mid_b, mid_b + turn])
-    reached = np.searchsorted(around, mid_a, side="left") - len(b)
-    i = np.arange(len(a))
-    first = np.column_stack([i, (i + 1) % len(a), reached % len(b)])
-    first = np.column_stack([outer.index[first[:, :2]], inner.index[first[:, 2]]])
-    around = np.concatenate([mid_a - turn, mid_a, mid_a + turn])
-    passed = np.searchsorted(around, mid_b, side="right") - len(a)
-    j = np.arange(len(b))
-    second = np.column_stack(
-        [inner.index[(j + 1) % len(b)], inner.index[j], outer.index[passed % len(a)]]
+    mid_a, first_a = _middles(outer.angle)
+    mid_b, first_b = _middles(inner.angle)
+    na, nb = len(mid_a), len(mid_b)
+    # One order for both, so that equal middles are never taken two ways.
+    order = np.argsort(np.concatenate([mid_a, mid_b]), kind="stable")
+    of_a = order < na
+    before_a: IntArray = np.cumsum(of_a) - of_a
+    before_b: IntArray = np.cumsum(~of_a) - ~of_a
+    i = (order[of_a] + first_a) % na
+    j = (order[~of_a] - na + first_b) % nb
+    reached = (before_b[of_a] + first_b) % nb
+    passed = (before_a[~of_a] + first_a) % na
+    x, y = outer.index, inner.index
+    return np.vstack(
+        [
+            np.column_stack([x[i], x[(i + 1) % na], y[reached]]),
+            np.column_stack([y[(j + 1) % nb], y[j], x[passed]]),
+        ]
     )
-    return np.vstack([first, second])
+
+
+def _middles(angle: FloatArray) -> tuple[FloatArray, int]:
+    """Return the middles of a ring's edges, rising within one turn, and which edge is first."""
+    following = np.append(angle[1:], angle[0] + 2.0 * np.pi)
+    middle = np.mod((angle + following) / 2.0, 2.0 * np.pi)
+    first = int(np.argmin(middle))
+    return np.roll(middle, -first), first
 
 
 def joined(upper: Shell, lower: Shell) -> Shell:

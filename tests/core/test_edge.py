@@ -1,6 +1,9 @@
 """Edges: reeds and grooves counted and measured back from the mesh."""
 
 import math
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -267,6 +270,13 @@ def test_no_reed_stands_across_a_corner():
     corner = np.hypot(*cut.T) > 15.0 - 0.05
     assert np.count_nonzero(corner & ~np.roll(corner, 1)) == 4
     assert np.hypot(*cut.T).max() == pytest.approx(15.0, abs=2 * MICRON)
+
+
+def test_the_benchmark_cuts_the_same_piece_both_ways():
+    script = Path(__file__).parents[2] / "scripts" / "bench_reeds.py"
+    command = [sys.executable, str(script), "--reeds", "24", "--runs", "1"]
+    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    assert float(told.split("volumes agree within")[1]) < 1e-4
 
 
 @pytest.mark.parametrize(
