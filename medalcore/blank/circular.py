@@ -15,7 +15,7 @@ from ..solid import Label, Side, Solid
 from ..tolerance import Tolerance
 from .outline import volume_chords
 from .profile import FaceShape, Step
-from .shell import Ring, Shell, joined
+from .shell import Ring, Shell, joined, merged
 
 FloatArray = NDArray[np.float64]
 
@@ -148,13 +148,18 @@ def _face(
             new = Ring(np.where(same, first.index, new.index), edge.angle)
         else:
             new = shell.ring(radius, plain, step.z)
-            if reeded and shell.overlaps(last, new):
+            if reeded:
+                reeded = False
+                between = merged(last, new)
+                if not shell.folds(between):
+                    shell.face(between, label)
+                    last = new
+                    continue
                 # Steep flanks: first a full ring, point below point, just inside the roots.
                 low = (edge.root + radius) / 2.0
                 whole = shell.ring(low, edge.angle, np.interp(low, radii[::-1], heights[::-1]))
                 shell.band(last, whole, label)
                 last = whole
-            reeded = False
         shell.band(last, new, label)
         last = new
     field = Label("field", side)

@@ -109,11 +109,10 @@ class Shell:
             a1, b1 = np.roll(a, -1), np.roll(b, -1)
             self.face(np.vstack([np.column_stack([a, a1, b1]), np.column_stack([a, b1, b])]), label)
         else:
-            self.face(_merged(outer, inner), label)
+            self.face(merged(outer, inner), label)
 
-    def overlaps(self, outer: Ring, inner: Ring) -> bool:
-        """Tell whether a band between two rings would fold over, seen from above."""
-        triangles = _merged(outer, inner)
+    def folds(self, triangles: IntArray) -> bool:
+        """Tell whether (m, 3) triangles fold over, seen from above."""
         corner = np.concatenate(self.points)[triangles][:, :, :2]
         a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
         return bool(np.any(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] <= 1e-9))
@@ -142,7 +141,7 @@ class Shell:
         )
 
 
-def _merged(outer: Ring, inner: Ring) -> IntArray:
+def merged(outer: Ring, inner: Ring) -> IntArray:
     """Return the triangles between two rings of different length.
 
     Every edge goes to the point of the other ring that the merge has reached: the count of
