@@ -1,0 +1,66 @@
+"""Time a legend of sixty-two different letters at fine, and say where the time goes.
+
+Run ``python scripts/bench_lettering.py``. The goal is half a second on two cores.
+"""
+
+from __future__ import annotations
+
+import argparse
+import cProfile
+import pstats
+import statistics
+import sys
+import time
+
+from medalcore.element import Context
+from medalcore.ground import Ground
+from medalcore.lettering import build_legend
+from medalcore.solid import arrays_of
+from medalcore.spec import Legend
+from medalcore.tolerance import TOLERANCES
+from medalcore.weld import closure
+
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
+GOAL = 0.5
+
+
+def main() -> int:
+    """Print medians of several runs; return 1 if the plain legend misses its goal."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--font", default="serif-bold")
+    parser.add_argument("--profile", action="store_true", help="say which functions take longest")
+    chosen = parser.parse_args()
+    ground = Ground(level=1.0, radius=18.0, dish=0.0, floor=-0.5)
+    missed = False
+    for name, more in (
+        ("flat, 8 degrees", {}),
+        ("flat, 20 degrees", {"draft": 20.0}),
+        ("bent", {"form": "bent"}),
+        ("sunk", {"work": "sunk"}),
+        ("rounded", {"section": "rounded"}),
+        ("vee", {"section": "vee"}),
+    ):
+        spec = Legend(text=LETTERS, font=chosen.font, cap_height=1.6, sweep=350.0, **more)
+        seconds = []
+        for _ in range(chosen.runs):
+            start = time.perf_counter()
+            built = build_legend(spec, Context(ground, TOLERANCES["fine"]))
+            seconds.append(time.perf_counter() - start)
+        vertices, triangles, _, _ = arrays_of(built.parts[0].solid)
+        proof = closure(vertices, triangles)
+        median = statistics.median(seconds)
+        print(
+            f"{name:18} {median:6.3f} s  {len(triangles):7d} triangles  "
+            f"{'closed' if proof.is_closed else 'NOT CLOSED'}"
+        )
+        missed |= not proof.is_closed or (not more and median > GOAL)
+        if chosen.profile and not more:
+            profile = cProfile.Profile()
+            profile.runcall(build_legend, spec, Context(ground, TOLERANCES["fine"]))
+            pstats.Stats(profile).sort_stats("cumulative").print_stats(25)
+    return int(missed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
