@@ -62,7 +62,7 @@ def _read(group: Any, key: Key) -> Any:
         items = getattr(group, name)
         return [to_dict(i, key.table) for i in items if i.shown and not missing(i, key.table)]
     if shape == "lines":
-        return "\n".join(line.text for line in getattr(group, f"{name}_lines")).strip("\n")
+        return getattr(group, name).strip("\n")
     if shape == "model":
         return source_text(group, name)
     if shape in ("word-or-number", "word-or-text"):
@@ -146,8 +146,6 @@ def _write(group: Any, key: Key, value: Any) -> None:
         items.clear()
         for part in value:
             fill(items.add(), part)
-    elif shape == "lines":
-        set_lines(group, name, value)
     elif shape == "model":
         _write_source(group, name, value)
     elif shape in ("word-or-number", "word-or-text"):
@@ -166,14 +164,6 @@ def _write(group: Any, key: Key, value: Any) -> None:
 
 def _held(key: Key, value: Any) -> Any:
     return tables.scaled(key, value) if isinstance(value, float) else value
-
-
-def set_lines(group: Any, name: str, text: str) -> None:
-    """Set a text of several lines."""
-    lines = getattr(group, f"{name}_lines")
-    lines.clear()
-    for part in text.split("\n"):
-        lines.add().text = part
 
 
 def _write_source(group: Any, name: str, value: str) -> None:
@@ -219,5 +209,5 @@ def copy(source: Any, target: Any) -> None:
                 copy(item, items.add())
         elif held.type == "POINTER" and isinstance(value, bpy.types.PropertyGroup):
             copy(value, getattr(target, name))
-        elif not held.is_readonly:
+        elif not held.is_readonly and f"{name}_lines" not in source.bl_rna.properties:
             setattr(target, name, value)

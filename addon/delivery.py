@@ -5,14 +5,22 @@ from pathlib import Path
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, StringProperty
+from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 
-from . import convert, layout, live
+from . import convert, layout, live, wording
 from .medalcore.cli import CAUTION
-from .medalcore.deliver import file_names
+from .medalcore.deliver import ALSO, file_names
 from .medalcore.errors import MedalError
 from .medalcore.spec import spec_from_dict
 from .operators import Answer, needs_piece, refuse
+
+_ALSO = {
+    "obj": "OBJ with Materials",
+    "glb": "GLB",
+    "depth": "Depth Pictures",
+    "portrait": "Both Faces in One Picture",
+}
+"""Titles of the kinds of files the core can write besides the usual ones."""
 
 
 class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
@@ -30,6 +38,20 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
             ("fine", "Fine", "As it should be made"),
             ("draft", "Draft", "Coarse and quick, for a first look"),
         ),
+    )
+    also: EnumProperty(
+        name="Also",
+        description="Files besides STL, 3MF, report and pictures",
+        items=[(kind, _ALSO.get(kind, wording.choice_of(kind)), "") for kind in ALSO],
+        options={"ENUM_FLAG"},
+    )
+    size: IntProperty(
+        name="Picture Size",
+        description="Width and height of the pictures",
+        subtype="PIXEL",
+        default=1400,
+        min=64,
+        max=8192,
     )
     overwrite: BoolProperty(
         name="Overwrite", description="Replace files of the same names", default=False
@@ -50,10 +72,12 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
         column = self.layout.column()
         column.use_property_split = True
         column.prop(self, "quality")
+        column.prop(self, "size")
+        column.column(align=True).prop(self, "also")
         column.prop(self, "overwrite")
         spec = spec_from_dict(convert.to_dict(context.object.medalwright.spec))
         names = column.column(align=True)
-        for name in file_names(spec.medal.slug):
+        for name in file_names(spec.medal.slug, sorted(self.also)):
             names.label(text=name, icon="FILE_BLANK")
         layout.wrapped(self.layout, context, CAUTION, icon="INFO")
 
@@ -63,7 +87,12 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
             self.report({"ERROR"}, "No folder was chosen")
             return {"CANCELLED"}
         folder = str(Path(bpy.path.abspath(self.directory)))
-        deliver = {"folder": folder, "overwrite": self.overwrite}
+        deliver = {
+            "folder": folder,
+            "overwrite": self.overwrite,
+            "size": self.size,
+            "also": sorted(self.also),
+        }
         piece = context.object
         try:
             if bpy.app.background:

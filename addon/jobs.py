@@ -359,11 +359,14 @@ def _run_here(job: Job) -> None:
         files = job.deliver
         if files:
             folder, over = Path(files["folder"]), bool(files.get("overwrite"))
-            check_free(spec.medal.slug, folder, overwrite=over)
+            also = tuple(files.get("also", ()))
+            check_free(spec.medal.slug, folder, overwrite=over, also=also)
         models = {name: Model(*arrays) for name, arrays in job.models.items()}
         medal = build(spec, job.quality, models=models)  # type: ignore[arg-type]
         if files:
-            job.files = tuple(str(p) for p in deliver(medal, folder, overwrite=over))
+            size = int(files.get("size", 1400))
+            written = deliver(medal, folder, overwrite=over, size=size, also=also)
+            job.files = tuple(str(path) for path in written)
         job.result = Result(
             medal.vertices.astype(np.float32), medal.triangles.astype(np.int32),
             medal.zone, medal.side, medal.zone_names, medal.report,

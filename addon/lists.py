@@ -39,10 +39,8 @@ class MEDALWRIGHT_UL_elements(bpy.types.UIList):
 
 def title_of_item(item: Any) -> str:
     """Return what tells one element from another: its words, its model, its kind."""
-    if hasattr(item, "text_lines"):
-        return " / ".join(line.text for line in item.text_lines) or "No Words Yet"
     if hasattr(item, "text"):
-        return item.text or "No Words Yet"
+        return " / ".join(item.text.split("\n")) or "No Words Yet"
     if hasattr(item, "source_kind"):
         text = convert.source_text(item)
         if item.source_kind == "FILE":
@@ -134,11 +132,8 @@ class MEDALWRIGHT_OT_edit_list(bpy.types.Operator):
 
 def _fill_new(item: Any, key: Key, items: Any, context: bpy.types.Context) -> None:
     """Give a new element what lets it be seen at once."""
-    words = FIRST_WORDS.get(key.name, "")
-    if words and hasattr(item, "text_lines"):
-        convert.set_lines(item, "text", words)
-    elif words and hasattr(item, "text"):
-        item.text = words
+    if key.name in FIRST_WORDS:
+        item.text = FIRST_WORDS[key.name]
     if hasattr(item, "source_kind"):
         for chosen in chosen_sources(context):
             item.source_objects.add().object = chosen

@@ -162,6 +162,7 @@ class _Maker:
             made[f"{name}_index"] = IntProperty(name="Active", min=0)
         elif shape == "lines":
             made[f"{name}_lines"] = CollectionProperty(type=self.line, **common)
+            made[name] = StringProperty(get=_get_lines(name), set=_set_lines(name), **live)
         elif shape == "model":
             made[f"{name}_kind"] = EnumProperty(
                 name="Source",
@@ -259,6 +260,23 @@ def _numeric(key: Key) -> dict[str, Any]:
         # Blender's lens unit: millimetres whatever the scene's unit is
         return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 3}
     return {**found, **labelled, "step": 5, "precision": 2}
+
+
+def _get_lines(name: str) -> Callable[[Any], str]:
+    """Let scripts read a text of several lines as one."""
+    return lambda group: "\n".join(line.text for line in getattr(group, f"{name}_lines"))
+
+
+def _set_lines(name: str) -> Callable[[Any, str], None]:
+    """Let scripts set a text of several lines as one; the lines are what is stored."""
+
+    def put(group: Any, text: str) -> None:
+        lines = getattr(group, f"{name}_lines")
+        lines.clear()
+        for part in text.split("\n") if text else ():
+            lines.add().text = part
+
+    return put
 
 
 SHORT_FONTS = tuple(

@@ -7,10 +7,11 @@ medalcore.worker``), keeps finished stages between requests, and dies with its c
 Requests, one JSON object a line on standard input:
 
 ``{"do": "build", "id": 7, "spec": {...}, "quality": "draft", "models": {name: npz},
-"out": npz, "deliver": {"folder": dir, "overwrite": false, "size": 1400}}``
+"out": npz, "deliver": {"folder": dir, "overwrite": false, "size": 1400,
+"also": []}}``
     `models` (meshes in memory by the text of their ``source``: ``vertices`` (n, 3) and
     ``triangles`` (m, 3)), `out` (where the mesh goes) and `deliver` (files to write,
-    `size` the pixels of a picture's side) may be left out.
+    see `deliver.deliver`) may be left out.
 ``{"do": "cancel", "id": 7}``
     Stop that build between two steps; finished stages are kept.
 ``{"do": "quit"}``
@@ -162,7 +163,8 @@ def _serve(
     spec = spec_from_dict(request.get("spec", {}))
     if files:
         folder, over = Path(files["folder"]), bool(files.get("overwrite"))
-        check_free(spec.medal.slug, folder, overwrite=over)
+        also = tuple(files.get("also", ()))
+        check_free(spec.medal.slug, folder, overwrite=over, also=also)
     medal = build(
         spec,
         request.get("quality", "fine"),
@@ -177,6 +179,7 @@ def _serve(
             folder,
             overwrite=over,
             size=int(files.get("size", 1400)),
+            also=also,
             progress=lambda fraction, label: tell(share + (1.0 - share) * fraction, label),
         )
     if request.get("out"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -250,23 +251,20 @@ def test_make_fine_is_finer(piece: bpy.types.Object) -> None:
     assert len(piece.data.polygons) > coarse
 
 
-def test_files_are_written_in_millimetres(
-    piece: bpy.types.Object, tmp_path: Path, part: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_files_are_written_in_millimetres(piece: bpy.types.Object, tmp_path: Path) -> None:
     """Size by the STL's own bytes: 84 + 50 n (the format's definition)."""
-    pictures = part("medalcore.deliver.picture")
-    full = pictures.picture
-    small = lambda medal, face, size: full(medal, face, size=80)  # noqa: E731
-    monkeypatch.setattr(pictures, "picture", small)
     bpy.context.scene.unit_settings.scale_length = 1.0
     folder = str(tmp_path / "out")
-    assert bpy.ops.medalwright.export_files(directory=folder, quality="draft") == {"FINISHED"}
+    export = partial(
+        bpy.ops.medalwright.export_files, directory=folder, quality="draft", size=64, also={"obj"}
+    )
+    assert export() == {"FINISHED"}
     data = (tmp_path / "out" / "medal.stl").read_bytes()
     count = int.from_bytes(data[80:84], "little")
     assert len(data) == 84 + 50 * count
     record = np.frombuffer(data[84:], dtype=[("n", "<f4", 3), ("c", "<f4", (3, 3)), ("r", "<u2")])
     assert np.ptp(record["c"].reshape(-1, 3)[:, 0]) == pytest.approx(30.0, abs=0.01)
+    assert (tmp_path / "out" / "medal.obj").exists()
     with pytest.raises(RuntimeError, match=r"medal\.stl"):
-        bpy.ops.medalwright.export_files(directory=folder, quality="draft")
-    again = bpy.ops.medalwright.export_files(directory=folder, quality="draft", overwrite=True)
-    assert again == {"FINISHED"}
+        export()
+    assert export(overwrite=True) == {"FINISHED"}

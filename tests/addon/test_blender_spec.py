@@ -78,10 +78,10 @@ def test_every_key_of_the_core_has_its_property(piece: bpy.types.Object, part: A
         for key in tables.keys(table):
             shape = tables.shape_of(key)
             own = tables.attribute_of(key)
-            name = {"lines": f"{own}_lines", "none": "shown"}.get(shape, own)
+            name = {"none": "shown"}.get(shape, own)
             assert name in known, f"{table.__name__}.{key.name}"
             held = made.bl_rna.properties[name]
-            if shape not in ("table", "tables", "lines", "none"):
+            if shape not in ("table", "tables", "none"):
                 assert held.description[1:] == key.text.rstrip(".")[1:]
             seen += 1
             if key.kind == "table":
