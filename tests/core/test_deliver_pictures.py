@@ -211,11 +211,16 @@ def test_normals_of_a_box_stay_crisp_and_groups_apart() -> None:
 
 
 def test_normals_where_three_triangles_meet_and_where_none_does() -> None:
-    """A mesh that is not a surface, or has a rim, still gets unit normals."""
-    points = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, -1, 0.1], [0, 0, 1.0]])
+    """Where a mesh is not a surface, or ends, every triangle keeps its own normal."""
+    points = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, -1, 0.1], [0, 1, 0.1]])
     triangles = np.array([[0, 1, 2], [0, 3, 1], [0, 1, 4]])
     normals = corner_normals(points, triangles, np.zeros(3, dtype=np.int64))
-    assert np.allclose(np.linalg.norm(normals, axis=2), 1.0, atol=1e-6)
+    corner = points[triangles]
+    face = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    face /= np.linalg.norm(face, axis=1, keepdims=True)
+    assert np.allclose(normals, face[:, None], atol=1e-6)
+    pair = corner_normals(points, triangles[:2], np.zeros(2, dtype=np.int64))
+    assert np.allclose(pair[0, 0], pair[1, 0])  # two alone are a surface, bent by 6°
 
 
 def test_facets_of_a_dome_do_not_show() -> None:
@@ -285,6 +290,21 @@ def test_light_comes_from_the_upper_left() -> None:
                      size=200).astype(float).mean(axis=2)  # fmt: skip
     up, down, left, right = pixels[80, 100], pixels[120, 100], pixels[100, 80], pixels[100, 120]
     assert min(up, left) > max(down, right) + 15.0
+
+
+def test_pieces_throw_shadows_on_the_sheet() -> None:
+    """Beside a piece, away from the key light, the sheet is darker than further out."""
+    medal = medal_of([disc()])
+    pixels = picture(medal, "obverse", size=200).astype(float).mean(axis=2)
+    diagonal = np.diagonal(pixels)  # from upper left to lower right; the rim ends at 161
+    assert diagonal[164] < diagonal[185] - 8.0
+    assert diagonal[34] > diagonal[164] + 12.0
+    both = portrait(medal, size=(400, 240)).astype(float)
+    warm = both[..., 0] - both[..., 2] > 25
+    foot = int(np.flatnonzero(warm[:, :200].any(axis=1)).max())
+    col = int(np.flatnonzero(warm[foot]).mean())
+    sheet = both.mean(axis=2)
+    assert sheet[foot + 2, col] < sheet[foot + 2, 8] - 25.0
 
 
 # --- pictures as files -----------------------------------------------------------------------
