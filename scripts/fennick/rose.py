@@ -1,4 +1,4 @@
-"""The reverse: a compass rose of faceted points over a ring, and a scroll of running waves."""
+"""The reverse: a compass rose of faceted points over a ringed disc, and a scroll of running waves."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ def rose() -> m3.Manifold:
         points += [_point(length, width, lift).rotate((0, 0, first + 90.0 * k)) for k in range(4)]
     hoop = turned([(2.35, -0.3), (2.35, 0.2), (2.45, 0.3), (2.65, 0.3), (2.75, 0.2), (2.75, -0.3)])
     boss = turned([(0, -0.3), (0.55, -0.3), (0.55, 0.8), (0.38, 1.05), (0, 1.15)], 48)
-    return union([*points, hoop, boss])
+    disc = turned([(0, -0.3), (2.5, -0.3), (2.5, 0.04), (0, 0.04)])
+    return union([*points, hoop, boss, disc])
 
 
 def _point(length: float, width: float, lift: float) -> m3.Manifold:
