@@ -15,10 +15,10 @@ import numpy as np
 from ..grid import Grid, HeightField
 from .multigrid import Poisson, Pyramid
 
-_LAST = 0.006
+_LAST = 0.004
 """Height, mm, at which the skirt ends: enough for a solid to cross the field cleanly."""
 
-_FOLDS = 2.7
+_FOLDS = 3.1
 """The e-fold is the radius over this: an outline 0.09 mm high reaches `_LAST` at the radius."""
 
 

@@ -35,11 +35,12 @@ from .multigrid import Poisson, Pyramid
 from .quadrants import Cells
 
 _FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
+_BROADEST = 0.1  # detail below which slopes are not weakened any more: they would vanish
 _STEP = 0.04  # of the height: how high the front of a deep inner edge stands
-_STEP_WIDTH = 0.02  # of the height: standard deviation of that step's width
+_STEP_WIDTH = 0.04  # of the height: standard deviation of that step's width
 _EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
 _TAIL = 1.0  # per cent of the cells at either end that go into the soft ends
-_BASE = 0.15  # of the model's depth, in proportion, that the flat base keeps
+_BASE = 0.3  # of the model's depth, in proportion, that the flat base keeps
 _KNEE = 0.1  # of the height: reach of the soft ends
 
 
@@ -71,7 +72,13 @@ def foot_of(spec: Relief) -> float:
     return min(max(0.08 * spec.height, 0.035), 0.25 * spec.height)
 
 
-def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None) -> Compressed:
+def compress(
+    raw: HeightField,
+    spec: Relief,
+    *,
+    start: Compressed | None = None,
+    weight: NDArray[np.floating] | None = None,
+) -> Compressed:
     """Bring a model's depth to the height of a relief.
 
     Parameters
@@ -82,15 +89,25 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
     spec : Relief
     start : Compressed, optional
         The answer for the same model and grid with other numbers in `spec`.
+    weight : (rows, cols) array, optional
+        How strongly each place is modelled; 1 is even, 2 twice as steep, 0 lets it lie. Should
+        change softly from place to place. Gradient compression only.
 
     Raises
     ------
     SourceError
-        If the mask is empty.
+        If the mask is empty, or the weight has another shape or is not finite.
     """
     if not raw.mask.any():
         raise SourceError("the model covers no pixel of the relief; make it larger or turn it")
-    whole, raw = raw, _cropped(raw)
+    if weight is not None and (weight.shape != raw.mask.shape or not np.isfinite(weight).all()):
+        raise SourceError(
+            f"the weight map is {weight.shape[1]} x {weight.shape[0]} pixels or holds gaps; give "
+            f"{raw.grid.cols} x {raw.grid.rows} numbers, one for each pixel of the relief"
+        )
+    part, whole = _spanned(raw), raw
+    raw = _cropped(raw, part)
+    weight = None if weight is None else np.asarray(weight[part], np.float32)
     foot, outline = foot_of(spec), outline_of(raw.mask)
     depth = np.where(raw.mask, raw.heights, np.float32(np.inf)).astype(np.float32, copy=False)
     depth -= depth.min()
@@ -103,11 +120,11 @@ def compress(raw: HeightField, spec: Relief, *, start: Compressed | None = None)
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
         solution = heights
     else:
-        job = _Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec)
+        job = _Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
         heights, solution, more = _recompose(job, start)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
-    field = with_apron(_placed(heights, raw.grid, whole), spec.blend)
+    field = with_apron(_placed(heights, part, whole), spec.blend)
     return Compressed(field, facts, solution)
 
 
@@ -122,6 +139,7 @@ class _Job:
     most: float
     foot: float
     spec: Relief
+    weight: Cells | None
 
     @property
     def use(self) -> float:
@@ -129,27 +147,30 @@ class _Job:
         return self.spec.height - self.foot
 
 
-def _cropped(raw: HeightField) -> HeightField:
-    """Return the part of a field that the silhouette spans.
+def _spanned(raw: HeightField) -> tuple[slice, slice]:
+    """Return the rows and columns that the silhouette spans.
 
-    It begins at whole cells of the coarse grid on which the length is fitted, so that finer
+    They begin at whole cells of the coarse grid on which the length is fitted, so that finer
     pixels over the same place are summed to the same cells.
     """
     rows, cols = np.flatnonzero(raw.mask.any(1)), np.flatnonzero(raw.mask.any(0))
     cell = 1 << _fit_level(max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
-    row, col = int(rows[0]) // cell * cell, int(cols[0]) // cell * cell
-    part = np.s_[row : rows[-1] + 1, col : cols[-1] + 1]
+    return (
+        slice(int(rows[0]) // cell * cell, int(rows[-1]) + 1),
+        slice(int(cols[0]) // cell * cell, int(cols[-1]) + 1),
+    )
+
+
+def _cropped(raw: HeightField, part: tuple[slice, slice]) -> HeightField:
     grid, mask = raw.grid, raw.mask[part]
-    near = Grid(grid.left + grid.pixel * col, grid.top - grid.pixel * row, grid.pixel, *mask.shape)
-    return HeightField(near, raw.heights[part], mask)
+    left, top = grid.left + grid.pixel * part[1].start, grid.top - grid.pixel * part[0].start
+    return HeightField(Grid(left, top, grid.pixel, *mask.shape), raw.heights[part], mask)
 
 
-def _placed(heights: Cells, grid: Grid, whole: HeightField) -> HeightField:
-    """Put heights on a cropped grid back where they belong on the whole one."""
+def _placed(heights: Cells, part: tuple[slice, slice], whole: HeightField) -> HeightField:
+    """Put heights of a part back where they belong on the whole grid."""
     out = np.zeros(whole.grid.shape, np.float32)
-    row = round((whole.grid.top - grid.top) / grid.pixel)
-    col = round((grid.left - whole.grid.left) / grid.pixel)
-    out[row : row + grid.rows, col : col + grid.cols] = heights
+    out[part] = heights
     return HeightField(whole.grid, out, whole.mask)
 
 
@@ -186,10 +207,14 @@ def _wanted(job: _Job) -> tuple[Cells, Cells]:
     across, down = slopes(job.depth, mask, pixel)
     jumps = split_jumps(across, down)
     attenuate(across, down, relax)
-    gain = np.float32(spec.detail * pixel)
+    detail = max(spec.detail, _BROADEST)
+    gain = np.float32(detail * pixel)
+    if job.weight is not None:
+        across *= 0.5 * (job.weight[:, 1:] + job.weight[:, :-1])
+        down *= 0.5 * (job.weight[1:] + job.weight[:-1])
     fixed: Cells = divergence(across, down)
     fixed *= gain
-    rise = _STEP * spec.height * spec.edges
+    rise = _STEP * spec.height * spec.edges * min(detail, 1.0)
     if rise > 0.0:
         blur = _STEP_WIDTH * spec.height / pixel
         fixed += steps(*jumps, mask, rise, spec.height / pixel, blur)

@@ -120,3 +120,137 @@ def test_a_blended_foot_flows_into_the_field() -> None:
     assert np.degrees(np.arctan(slope[-1])) < 5.0
     assert made.heights[near].max() <= plain.heights.max()
     assert made.heights[skirt].min() > 0.0
+
+
+def field_of(heights: NDArray[np.float64], mask: NDArray[np.bool_], pixel: float) -> HeightField:
+    """Wrap an array as a raw field, lowest inside at 0."""
+    rows, cols = mask.shape
+    raw = np.where(mask, heights - heights[mask].min(), 0.0).astype(np.float32)
+    return HeightField(Grid(0.0, 0.0, pixel, rows, cols), raw, mask)
+
+
+def dome(pixels: int, size: float = 22.0) -> HeightField:
+    """Return half a ball that fills the grid but for a margin."""
+    pixel = size / pixels
+    c = (np.arange(pixels) - 0.5 * (pixels - 1)) * pixel
+    r = np.hypot(*np.meshgrid(c, c))
+    return field_of(np.sqrt(np.maximum(100.0 - r**2, 0.0)), r < 10.0, pixel)
+
+
+@pytest.mark.parametrize("height", [0.2, 0.6, 1.5])
+def test_a_dome_stays_a_dome(height: float) -> None:
+    """From its top to its outline a ball only falls: no ring, no trench, no swollen flank."""
+    made = compress(dome(320), Relief(source="dome", height=height)).field
+    walk = made.heights[160, 160:][made.mask[160, 160:]]
+    assert np.diff(walk).max() < 0.002 * height
+    assert walk[-1] < 0.2 * height
+
+
+def test_a_jaw_stays_before_its_neck() -> None:
+    """Depth order is kept, at the inner edge by a step that grows with the asked hardness."""
+    pixel = 0.05
+    v, u = np.mgrid[:480, :480] * pixel
+    neck = 2.0 + np.sqrt(np.maximum(16.0 - (u - 12.0) ** 2, 0.0))
+    jaw = 7.0 + np.sqrt(np.maximum(36.0 - (u - 12.0) ** 2 - (v - 8.0) ** 2, 0.0))
+    in_jaw = (u - 12.0) ** 2 + (v - 8.0) ** 2 < 36.0
+    mask = in_jaw | ((abs(u - 12.0) < 4.0) & (v > 8.0) & (v < 22.0))
+    raw = field_of(np.where(in_jaw, jaw, neck), mask, pixel)
+    edge = int(np.flatnonzero(in_jaw[:, 240])[-1])
+    rises = []
+    for hard in (0.0, 1.0, 3.0):
+        made = compress(raw, Relief(source="jaw", height=0.6, edges=hard)).field.heights
+        along = made[:, 240]
+        rises.append(along[edge] - along[edge + 1])
+        assert along[: edge - 20].max() > along[edge + 1 :].max() + 0.05
+    assert rises[0] < rises[1] < rises[2]
+    assert rises[1] > 0.01
+
+
+def test_detail_trades_fine_forms_against_broad_ones() -> None:
+    """Knobs on the ball stand more against its dome with more detail."""
+    raw = bumpy_ball(256)
+    middle = np.s_[96:160, 96:160]
+    rough = []
+    for detail in (0.0, 0.5, 1.0, 2.0):
+        heights = compress(raw, Relief(source="ball", height=0.6, detail=detail)).field.heights
+        rough.append(np.std(np.diff(heights[middle], 2, axis=0)))
+    assert rough == sorted(rough)
+    assert rough[-1] > 2.0 * rough[1]
+
+
+def test_settling_brings_overhangs_down() -> None:
+    """The bar that floats 12 mm above the field stands lower than if the model were draped."""
+    raw = bumpy_ball(200)
+    bar = raw.mask & (np.arange(200) < 30)[:, None]
+    low, high = (
+        compress(raw, Relief(source="ball", height=0.6, settle=settle)) for settle in (True, False)
+    )
+    assert low.field.heights[bar].max() < 0.6 * high.field.heights[bar].max()
+    assert low.facts["overhang_mm"] == pytest.approx(raw.heights[bar].max(), rel=0.01)
+    assert low.facts["closed_mm"] > 0.25
+    assert low.facts["closed_mm"] > high.facts["closed_mm"]
+
+
+def test_a_weight_map_gives_a_place_more_modelling() -> None:
+    """Weight 2 on the left half: its knobs stand higher than their mirror images."""
+    raw = bumpy_ball(256)
+    weight = np.ones(raw.mask.shape)
+    weight[:, :128] = 2.0
+    spec = Relief(source="ball", height=0.6)
+    even, made = compress(raw, spec), compress(raw, spec, weight=weight)
+    left, right = np.s_[96:160, 80:112], np.s_[96:160, 144:176]
+
+    def rough(heights: NDArray[np.float32], part: tuple[slice, slice]) -> float:
+        return float(np.std(np.diff(heights[part], 2, axis=0)))
+
+    before = rough(even.field.heights, left) / rough(even.field.heights, right)
+    assert before == pytest.approx(1.0, abs=0.1)
+    assert rough(made.field.heights, left) > 1.7 * rough(made.field.heights, right)
+    with pytest.raises(SourceError, match="one for each pixel"):
+        compress(raw, spec, weight=np.ones((3, 3)))
+
+
+def test_twice_the_size_is_the_same_relief() -> None:
+    """No length is fixed: pixel, depth, height and foot doubled, heights double."""
+    small = bumpy_ball(200)
+    large = HeightField(
+        Grid(0.0, 0.0, 2.0 * small.grid.pixel, 200, 200), 2.0 * small.heights, small.mask
+    )
+    one = compress(small, Relief(source="ball", height=0.6, foot=0.05)).field.heights
+    two = compress(large, Relief(source="ball", height=1.2, foot=0.1)).field.heights
+    np.testing.assert_allclose(two, 2.0 * one, atol=1e-5)
+
+
+def test_a_warm_start_answers_the_same() -> None:
+    """Moving a slider from the answer before: under 2 micrometres from a cold start."""
+    raw = bumpy_ball(384)
+    before = compress(raw, Relief(source="ball", height=0.6))
+    spec = Relief(source="ball", height=0.6, detail=1.1)
+    cold, warm = compress(raw, spec), compress(raw, spec, start=before)
+    assert np.abs(warm.field.heights - cold.field.heights).max() < 0.002
+
+
+def test_the_same_question_gets_the_same_bytes() -> None:
+    """Twice the same, bit by bit."""
+    raw, spec = bumpy_ball(200), Relief(source="ball", height=0.6)
+    one, two = (compress(raw, spec).field.heights.tobytes() for _ in range(2))
+    assert one == two
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 70), (700, 2), (9, 9)])
+def test_odd_silhouettes(shape: tuple[int, int]) -> None:
+    """A speck, a hair, a thread: as high as asked, nothing below the foot."""
+    rng = np.random.default_rng(2)
+    mask = np.zeros((shape[0] + 3, shape[1] + 5), bool)
+    mask[1 : 1 + shape[0], 2 : 2 + shape[1]] = True
+    raw = field_of(rng.normal(size=mask.shape), mask, 0.05)
+    made = compress(raw, Relief(source="odd", height=0.5))
+    assert made.field.heights.max() == pytest.approx(0.5, abs=1e-3)
+    assert made.field.heights[mask].min() >= made.facts["foot_mm"] - 1e-6
+
+
+def test_a_flat_plate_stands_at_the_asked_height() -> None:
+    """A model without depth has nothing to compress."""
+    mask = np.ones((40, 50), bool)
+    made = compress(field_of(np.zeros((40, 50)), mask, 0.1), Relief(source="plate", height=0.4))
+    np.testing.assert_allclose(made.field.heights, 0.4)
