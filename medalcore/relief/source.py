@@ -16,13 +16,16 @@ from numpy.typing import NDArray
 
 from ..element import Model
 from ..errors import SourceError
-from .topology import Topology, topology_of, welded
+from .topology import Topology, nearly_welded, topology_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MODEL_FILES = (".stl", ".obj", ".ply", ".off", ".glb", ".gltf")
 """Endings of the files that models are read from."""
+
+SAME = 1e-7
+"""Share of a model's size that two points may lie apart and be one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +109,8 @@ def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
     if not np.isfinite(points).all():
         count = int(np.count_nonzero(~np.isfinite(points).all(axis=1)))
         raise SourceError(f"{name}: {count} of its points are not finite numbers; export it again")
-    points, faces, merged = welded(points, faces)
+    size = float(np.ptp(points, axis=0).max())
+    points, faces, merged = nearly_welded(points, faces, SAME * size or 1.0)
     whole = (
         (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
     )

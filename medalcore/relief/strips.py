@@ -22,7 +22,10 @@ EVEN = 2.5
 """Longest to shortest edge that the pieces of a strip come to."""
 
 LEAN = np.radians(15.0)
-"""Angle of strips round a vertex to their mean from which it is the tip of a cone."""
+"""Angle of triangles to the mean round their vertex from which it may be the tip of a cone."""
+
+ROUND = 8
+"""Triangles round the tip of a cone, at least."""
 
 FLAT = 0.02
 """Bend between triangles, radians, up to which they count as one flat face."""
@@ -45,18 +48,23 @@ def strips(mesh: EdgedMesh) -> BoolArray:
 
 
 def tips(mesh: EdgedMesh) -> BoolArray:
-    """Tell which vertices are the tips of cones: strips lean together there from all sides."""
+    """Tell which vertices are the tips of cones.
+
+    Many triangles lean together there from all sides; unlike round the pole of a ball, the
+    surface does not go on to bend at their far edges.
+    """
     count = len(mesh.vertices)
     normals = mesh.normals()
     total = np.zeros((count, 3))
-    for axis in range(3):
-        for k in range(3):
-            total[:, axis] += np.bincount(mesh.triangles[:, k], normals[:, axis], minlength=count)
+    for k in range(9):
+        corner, axis = mesh.triangles[:, k // 3], k % 3
+        total[:, axis] += np.bincount(corner, normals[:, axis], minlength=count)
     mean = _unit(total)[mesh.triangles]
-    leaning = np.einsum("ijk,ik->ij", mean, normals) < np.cos(LEAN)
-    leaning &= strips(mesh)[:, None]
-    tip = np.ones(count, dtype=bool)
-    tip[mesh.triangles[~leaning]] = False
+    lean = np.arccos(np.clip(np.einsum("ijk,ik->ij", mean, normals), -1.0, 1.0))
+    beyond = np.where(mesh.kind == SMOOTH, mesh.bends(), 0.0)[np.roll(mesh.edges, -1, axis=1)]
+    pointed = (lean > LEAN) & (beyond < 1.2 * lean)
+    tip = np.bincount(mesh.triangles.ravel(), minlength=count) >= ROUND
+    tip[mesh.triangles[~pointed]] = False
     tip[mesh.ends[mesh.kind != SMOOTH].ravel()] = False
     return tip
 

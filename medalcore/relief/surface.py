@@ -31,7 +31,7 @@ from .subdivide import (
     part_of,
     subdivided,
 )
-from .topology import labels, welded
+from .topology import labels, nearly_welded
 
 LONGEST = 3.0
 """Pixels that an edge may be long without its triangles being seen."""
@@ -91,7 +91,6 @@ def smoothed(
     needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), LONGEST * pixel)
     if not needed.any():
         return vertices, triangles
-    needed &= _visible(mesh, np.ones(len(needed), dtype=bool), pixel)
     for _ in range(2):  # what the points to be moved are measured by has to be even too
         needed = _touching(mesh.triangles, needed, len(mesh.vertices))
     about = _touching(mesh.triangles, needed, len(mesh.vertices))
@@ -159,12 +158,10 @@ def _prepared(vertices: FloatArray, triangles: IntArray, crease: float, step: fl
     """Weld points in one cell of a grid, turn consistently, and mark creases."""
     used, faces = np.unique(triangles, return_inverse=True)
     points, faces = vertices[used], np.reshape(faces, (-1, 3))
-    # files write one point a little differently for every part that has it; booleans leave needles
-    _, same, _ = welded(np.round(points / step), faces)
-    first = np.full(same.max() + 1, len(points), dtype=np.int64)
-    np.minimum.at(first, same.ravel(), faces.ravel())
-    faces = same[np.flatnonzero((same != np.roll(same, 1, axis=1)).all(axis=1))]
-    mesh = _turned_alike(edged(points[first], faces))
+    # besides points written a little differently this takes out needles that booleans leave
+    points, faces, _ = nearly_welded(points, faces, step)
+    faces = faces[np.flatnonzero((faces != np.roll(faces, 1, axis=1)).all(axis=1))]
+    mesh = _turned_alike(edged(points, faces))
     mesh = _creased(mesh, crease, step)
     return replace(mesh, fixed=_corners(mesh, crease) | tips(mesh))
 
@@ -307,15 +304,15 @@ def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray
             held = np.zeros(len(mesh.vertices), dtype=bool)
             held[mesh.ends[seam].ravel()] = True
             needed &= ~np.logical_or.reduce(held[mesh.triangles], axis=1)
-        if level == 0 or np.count_nonzero(needed) > 1000:
-            needed &= _visible(mesh, owned, pixel)
-        if done + 4 * np.count_nonzero(needed) > MOST:
-            needed[:] = False
         points = limit_points(mesh)
-        if level == 0:  # what is not split, nor beside it, stays as it was
+        if level == 0:  # what does not bend stays as it was
             kept = np.ones(len(points), dtype=bool)
             kept[mesh.triangles[needed].ravel()] = False
             points[kept] = original[kept]
+        # what is not seen is not split, but moves along, so that it does not come to be seen
+        needed &= _visible(mesh, owned, pixel)
+        if done + 4 * np.count_nonzero(needed) > MOST:
+            needed[:] = False
         ready = mesh.triangles[owned & ~needed]
         done += len(ready)
         yield points, ready

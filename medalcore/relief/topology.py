@@ -109,6 +109,34 @@ def welded(vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, IntAr
     return points[first[order]], rank[inverse][triangles], len(points) - len(first)
 
 
+def nearly_welded(
+    vertices: FloatArray, triangles: IntArray, step: float
+) -> tuple[FloatArray, IntArray, int]:
+    """Merge points that are equal, or lie in one cell of a grid of `step`.
+
+    Two grids are tried, shifted by half a cell, so that hardly any pair closer than a small
+    part of `step` falls between cells. Files write one point a little differently for every
+    part that has it.
+
+    Returns
+    -------
+    vertices : (k, 3) float64
+        Of merged points the first.
+    triangles : (m, 3) int64
+    merged : int
+        How many points fewer.
+    """
+    points, faces, merged = welded(vertices, triangles)
+    for shift in (0.0, 0.5):
+        every = np.arange(len(points)).reshape(-1, 1)
+        cells, new, fewer = welded(np.round(points / step + shift), every)
+        if fewer:
+            first = np.full(len(cells), len(points), dtype=np.int64)
+            np.minimum.at(first, new.ravel(), every.ravel())
+            points, faces, merged = points[first], new.ravel()[faces], merged + fewer
+    return points, faces, merged
+
+
 def topology_of(
     vertices: FloatArray, triangles: IntArray, *, merged: int = 0, collapsed: int = 0
 ) -> Topology:
