@@ -1,0 +1,115 @@
+"""A sheet with pictures of set legends, to be judged by eye: ``python scripts/lettering_sheet.py``.
+
+Raised and sunk, at the head and the foot, in a serif and a sans, with borders and marks.
+"""
+
+import argparse
+import math
+import subprocess
+import sys
+from pathlib import Path
+
+from environment import ROOT, ensure
+
+ROUND = {"diameter": 40, "thickness": 3.2, "rim": {"width": 1.3, "height": 0.4}}
+BOTH = "FENNICK LIGHT\nFOR THOSE IN PERIL"
+LONG = (
+    "Given by the keepers of the Fennick Light to all who in one hundred and fifty years "
+    "never let it fail"
+)
+PIECES: list[tuple[str, str, dict]] = [
+    ("Serif, raised, beads", "bronze", {
+        "legend": [{"text": BOTH, "cap_height": 2.3, "separator": "star", "radius": 13.6}],
+        "inscription": [{"text": "1876\n2026", "cap_height": 4.2, "height": 0.35}],
+        "border": [{"kind": "beads", "count": 96}]}),
+    ("Sans, raised, rope", "brass", {
+        "legend": [{"text": BOTH, "cap_height": 2.2, "font": "sans-bold", "radius": 13.4,
+                    "separator": "diamond"}],
+        "inscription": [{"text": "CL", "font": "sans-black", "cap_height": 7, "height": 0.4}],
+        "border": [{"kind": "rope"}]}),
+    ("Serif, sunk", "sterling-silver", {
+        "legend": [{"text": BOTH, "cap_height": 2.5, "work": "sunk", "depth": 0.3,
+                    "separator": "dot"}],
+        "inscription": [{"text": "150\nYEARS", "cap_height": 4, "work": "sunk"}]}),
+    ("Chisel-cut", "fine-gold", {
+        "legend": [{"text": BOTH, "cap_height": 2.6, "work": "sunk", "section": "vee",
+                    "depth": 0.35, "separator": "diamond"}],
+        "inscription": [{"text": "LUMEN", "cap_height": 5, "work": "sunk", "section": "vee",
+                         "depth": 0.5}]}),
+    ("Sans, sunk", "copper", {
+        "legend": [{"text": BOTH, "cap_height": 2.4, "font": "sans-semibold", "work": "sunk",
+                    "separator": "cross"}],
+        "inscription": [{"text": "No. 27", "font": "sans-semibold", "cap_height": 4,
+                         "work": "sunk"}]}),
+    ("Rounded section", "bronze", {
+        "legend": [{"text": BOTH, "cap_height": 2.5, "font": "sans-bold", "section": "rounded",
+                    "height": 0.4, "draft": 10, "separator": "dot"}],
+        "inscription": [{"text": "KEEP", "font": "sans-bold", "cap_height": 4.6,
+                         "section": "rounded", "height": 0.4, "draft": 10}]}),
+    ("Bent and filled to a sweep", "pewter", {
+        "legend": [{"text": "KEEPERS OF THE LAMP", "cap_height": 3, "form": "bent",
+                    "sweep": 230, "font": "sans-bold"},
+                   {"text": "EST. 1876", "at": "bottom", "cap_height": 3, "form": "bent",
+                    "font": "sans-bold"}]}),
+    ("Words broken to a circle", "bronze", {
+        "inscription": [{"text": LONG, "font": "serif", "cap_height": 1.9, "within": 16.5}],
+        "border": [{"kind": "line"}]}),
+    ("Exergue on a hollow field", "cupronickel", {
+        "field": {"dish": 0.4},
+        "legend": [{"text": "Amplius lumen", "font": "serif-semibold-italic", "cap_height": 2.9,
+                    "follow": True, "tracking": 20}],
+        "inscription": [{"text": "F · L", "cap_height": 6, "follow": True, "at": [0, -1]}],
+        "exergue": [{"text": "E. RAE FECIT\nMMXXVI", "cap_height": 1.8, "level": 9.5,
+                     "follow": True}]}),
+]  # fmt: skip
+COLUMNS, TILE, CAPTION, MARGIN = 3, 760, 56, 40
+
+
+def draw(target: Path) -> None:
+    """Build all pieces and write the sheet."""
+    from PIL import Image, ImageDraw, ImageFont
+
+    from medalcore import build
+    from medalcore.deliver.picture import picture
+    from medalcore.lettering.fonts import find_typeface
+    from medalcore.spec import spec_from_dict
+
+    font = ImageFont.truetype(str(find_typeface("sans").file), 26)
+    rows = math.ceil(len(PIECES) / COLUMNS)
+    sheet = None
+    for number, (title, metal, face) in enumerate(PIECES):
+        plain = {"medal": {"name": title, "metal": metal}, "blank": ROUND, "obverse": face}
+        medal = build(spec_from_dict(plain))
+        if not medal.is_closed:
+            sys.exit(f"'{title}' is not closed")
+        tile = Image.fromarray(picture(medal, "obverse", size=TILE))
+        if sheet is None:
+            size = 2 * MARGIN + COLUMNS * TILE, 2 * MARGIN + rows * (TILE + CAPTION)
+            sheet = Image.new("RGB", size, tile.getpixel((4, 4)))
+            pen = ImageDraw.Draw(sheet)
+        x = MARGIN + number % COLUMNS * TILE
+        y = MARGIN + number // COLUMNS * (TILE + CAPTION)
+        sheet.paste(tile, (x, y))
+        pen.text((x + TILE / 2, y + TILE + 16), title, (60, 58, 54), font, anchor="mm")
+        print(f"{title}: {len(medal.triangles)} triangles")
+    assert sheet is not None
+    target.parent.mkdir(parents=True, exist_ok=True)
+    sheet.save(target)
+    print(target)
+
+
+def main() -> int:
+    """Run `draw` in the project's own environment; return the exit status."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, default=Path("lettering-sheet.png"))
+    parser.add_argument("--here", action="store_true", help="use the Python that runs this")
+    args = parser.parse_args()
+    if args.here:
+        draw(args.out.absolute())
+        return 0
+    command = [str(ensure()), __file__, "--here", "--out", str(args.out.absolute())]
+    return subprocess.call(command, cwd=str(ROOT / "scripts"))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
