@@ -85,7 +85,7 @@ def _fitted(
     half = blank.thickness / 2.0
     late: list[Solid] = []
     if blank.loop.kind != "none":
-        solid = joined_to(solid, [loop_solid(blank, outline, tolerance)])
+        solid = joined_to(solid, [loop_solid(blank, outline, plan.faces, tolerance)])
     holes = [c[::-1] for c in outline[1:]] + (list(plan.hole.at(0.0)) if plan.hole else [])
     if holes:
         # A little narrower than the hole: its own walls stay as they are.

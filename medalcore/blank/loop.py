@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import manifold3d as m3
 import numpy as np
@@ -11,11 +12,11 @@ from numpy.typing import NDArray
 from ..contour import Contours, intersected, offset, signed_area, subtracted, united
 from ..errors import SpecError
 from ..solid import Label, Solid, solid_from_manifold
-from ..spec import Blank, Loop
+from ..spec import Blank
 from ..tolerance import Tolerance
 from .general import Offsets
 from .place import direction, reach
-from .profile import break_steps
+from .profile import FaceShape, break_steps, cover
 from .shell import Shell, joined
 
 FloatArray = NDArray[np.float64]
@@ -25,8 +26,10 @@ _UNDER = 0.02
 touching it."""
 
 
-def loop_solid(blank: Blank, outline: Contours, tolerance: Tolerance) -> Solid:
-    """Return the loop, reaching into the piece.
+def loop_solid(
+    blank: Blank, outline: Contours, faces: Sequence[FaceShape], tolerance: Tolerance
+) -> Solid:
+    """Return the loop, reaching into the piece where the piece hides it.
 
     Raises
     ------
@@ -43,13 +46,13 @@ def loop_solid(blank: Blank, outline: Contours, tolerance: Tolerance) -> Solid:
             key="blank.loop.gap",
         )
     make = _lug if loop.kind == "lug" else _eye
-    return make(blank, loop, outline, way, edge, tolerance)
+    return make(blank, outline, faces, way, edge, tolerance)
 
 
 def _lug(
     blank: Blank,
-    loop: Loop,
     outline: Contours,
+    faces: Sequence[FaceShape],
     way: FloatArray,
     edge: float,
     tolerance: Tolerance,
@@ -59,6 +62,7 @@ def _lug(
     Growing the piece and its lug by the fillet's radius and shrinking it again rounds the
     inner corners by just that radius.
     """
+    loop = blank.loop
     upright = blank.thickness - 2.0 * blank.chamfer
     thick = loop.thickness or min(0.7 * blank.thickness, 0.96 * upright)
     if thick > 0.97 * upright:
@@ -77,7 +81,7 @@ def _lug(
         shrunk = offset(grown, -loop.fillet, "round", tolerance=tolerance.curve / 2.0)
         near = (_circle(middle, outer + 1.5 * loop.fillet + loop.gap, tolerance),)
         whole = united([intersected(shrunk, near), disc])
-    sink = max(1.0, 1.5 * blank.chamfer)
+    sink = min(max(1.0, 1.5 * blank.chamfer), 0.95 * cover(faces, thick / 2.0 + 0.02))
     deep = offset((outline[0],), -sink, "round", tolerance=tolerance.curve)
     plate = subtracted(whole, deep) if deep else whole
     plate = (max(plate, key=signed_area),)
@@ -108,13 +112,14 @@ def _plate(contours: Contours, half: float, rounding: float, tolerance: Toleranc
 
 def _eye(
     blank: Blank,
-    loop: Loop,
     outline: Contours,
+    faces: Sequence[FaceShape],
     way: FloatArray,
     edge: float,
     tolerance: Tolerance,
 ) -> Solid:
     """Return a ring of wire that stands on the edge, pierced from side to side, on a foot."""
+    loop = blank.loop
     wire = loop.width / 2.0
     mean = loop.hole / 2.0 + wire
     room = blank.thickness / 2.0 - blank.chamfer
@@ -132,7 +137,7 @@ def _eye(
     torus = m3.Manifold.revolve(m3.CrossSection([ring]), n).rotate((0.0, 0.0, 3.1))
     torus = torus.rotate((0.0, 90.0, 0.0)).translate((0.0, edge + loop.gap + loop.hole / 2.0, 0.0))
     flare = min(loop.fillet, 0.95 * room - foot, max(loop.gap, 0.1) + wire)
-    sink = max(1.0, 2.0 * wire)
+    sink = min(max(1.0, 2.0 * wire), 0.95 * cover(faces, foot + flare + 0.02))
     top = loop.gap - 0.3 * wire
     profile = [[0.0, -sink], [foot + flare, -sink]]
     if flare > 0.0:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,6 +13,10 @@ from ..errors import SpecError
 from ..ground import Ground
 from ..spec import Blank, Hole, Rim
 from ..tolerance import Tolerance
+
+_LEAST = 1e-3
+"""mm; bands narrower than this are left away: no one can make or see them, and they would
+be slivers in the mesh."""
 
 
 @dataclass(frozen=True)
@@ -64,8 +70,8 @@ def rim_steps(blank: Blank, rim: Rim, tolerance: Tolerance, key: str) -> tuple[S
         If edge break, rim and fillet do not fit.
     """
     top = blank.thickness / 2.0
-    c = blank.chamfer
-    raised = rim.width > 0.0 and rim.height > 0.0
+    c = blank.chamfer if blank.chamfer > _LEAST else 0.0
+    raised = rim.width > _LEAST and rim.height > _LEAST
     crown = _crown(rim) if raised else 0.0
     if c + crown >= top:
         raise SpecError(
@@ -76,14 +82,14 @@ def rim_steps(blank: Blank, rim: Rim, tolerance: Tolerance, key: str) -> tuple[S
     steps = break_steps(c, top - crown, blank.break_shape == "round", tolerance)
     if raised:
         steps += _rim(rim, c, top, tolerance)
-        if rim.fillet > 0.0:
+        if rim.fillet > _LEAST:
             steps = _filleted(steps, rim, tolerance, key)
     return tuple(steps)
 
 
 def break_steps(c: float, top: float, rounded: bool, tolerance: Tolerance) -> list[Step]:
     """Return the corners of a broken edge from the wall to the top."""
-    if c <= 0.0:
+    if c <= _LEAST:
         return [Step(0.0, top, "edge")]
     if not rounded:
         return [Step(0.0, top - c, "edge"), Step(c, top, "edge")]
@@ -104,11 +110,11 @@ def hole_steps(hole: Hole, slope: float, foot_z: float, tolerance: Tolerance) ->
     foot_z : float
         z of the field where the hole's rim stands, mm.
     """
-    raised = hole.rim_width > 0.0 and hole.rim_height > 0.0
+    raised = hole.rim_width > _LEAST and hole.rim_height > _LEAST
     top = foot_z + (hole.rim_height if raised else 0.0)
     steps = break_steps(hole.chamfer, top, False, tolerance)
     if raised:
-        edge = hole.chamfer + hole.rim_width
+        edge = (hole.chamfer if hole.chamfer > _LEAST else 0.0) + hole.rim_width
         steps.append(Step(edge, top, "rim"))
         steps.append(Step(edge + hole_wall(hole, slope), foot_z, "rim"))
     return tuple(steps)
@@ -116,14 +122,33 @@ def hole_steps(hole: Hole, slope: float, foot_z: float, tolerance: Tolerance) ->
 
 def hole_wall(hole: Hole, slope: float) -> float:
     """Return how far the wall of the hole's rim runs out, mm."""
-    return hole.rim_height * math.tan(math.radians(slope))
+    return _run(hole.rim_height, math.tan(math.radians(slope)))
 
 
 def hole_reach(hole: Hole, slope: float) -> float:
     """Return how far hole edge, rim and wall reach into the field, mm."""
-    if hole.rim_width <= 0.0 or hole.rim_height <= 0.0:
-        return hole.chamfer
-    return hole.chamfer + hole.rim_width + hole_wall(hole, slope)
+    chamfer = hole.chamfer if hole.chamfer > _LEAST else 0.0
+    if hole.rim_width <= _LEAST or hole.rim_height <= _LEAST:
+        return chamfer
+    return chamfer + hole.rim_width + hole_wall(hole, slope)
+
+
+def _run(rise: float, lean: float) -> float:
+    """Return how far a wall runs; walls that run less than can be seen stand upright, mm."""
+    run = rise * lean
+    return run if run > _LEAST else 0.0
+
+
+def cover(faces: Sequence[FaceShape], half: float) -> float:
+    """Return how far from the edge something `half` mm thick to each side stays hidden, mm."""
+    found = math.inf
+    for face in faces:
+        for before, step in pairwise(face.outer):
+            if step.z <= half < before.z:
+                share = (before.z - half) / (before.z - step.z)
+                found = min(found, before.inset + share * (step.inset - before.inset))
+                break
+    return found
 
 
 def _crown(rim: Rim) -> float:
@@ -146,19 +171,19 @@ def _rim(rim: Rim, c: float, top: float, tolerance: Tolerance) -> list[Step]:
             Step(c + rim.width / 2.0 + big * math.sin(a), top - big + big * math.cos(a), "rim")
             for a in turns
         ]
-        return [*steps, Step(end + (rim.height - s) * lean, foot, "rim")]
+        return [*steps, Step(end + _run(rim.height - s, lean), foot, "rim")]
     if rim.section == "bevelled":
         low = top - 0.6 * rim.height
-        return [Step(end, low, "rim"), Step(end + (low - foot) * lean, foot, "rim")]
+        return [Step(end, low, "rim"), Step(end + _run(low - foot, lean), foot, "rim")]
     if rim.section == "stepped":
         first, half = c + rim.width / 2.0, rim.height / 2.0
         return [
             Step(first, top, "rim"),
-            Step(first + half * lean, top - half, "rim"),
+            Step(first + _run(half, lean), top - half, "rim"),
             Step(end, top - half, "rim"),
-            Step(end + half * lean, foot, "rim"),
+            Step(end + _run(half, lean), foot, "rim"),
         ]
-    return [Step(end, top, "rim"), Step(end + rim.height * lean, foot, "rim")]
+    return [Step(end, top, "rim"), Step(end + _run(rim.height, lean), foot, "rim")]
 
 
 def _filleted(steps: list[Step], rim: Rim, tolerance: Tolerance, key: str) -> list[Step]:

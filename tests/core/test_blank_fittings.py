@@ -123,6 +123,21 @@ def test_the_lugs_fillet_has_its_radius():
     assert np.count_nonzero(np.abs(far - 1.5) < 0.003) > 10
 
 
+@pytest.mark.parametrize("kind", ["lug", "eye"])
+def test_a_loop_never_shows_on_the_field_of_a_hollow_piece(kind):
+    """A narrow rim over a deep field: the loop's root must stay inside the rim."""
+    blank = {
+        "thickness": 4.0,
+        "chamfer": 0.2,
+        "rim": {"width": 0.5, "height": 1.4},
+        "loop": {"kind": kind, "width": 1.2},
+    }
+    v, f, of = made({"blank": blank})
+    proven(v, f, genus=1)
+    points = of("loop")
+    assert np.hypot(points[:, 0], points[:, 1]).min() > 20.0 - 0.2 - 0.5
+
+
 def test_an_eye_is_a_ring_of_wire_pierced_from_side_to_side():
     loop = {"kind": "eye", "hole": 2.6, "width": 1.2, "gap": 0.5, "angle": 90.0}
     v, f, of = made({"blank": {"loop": loop}})
