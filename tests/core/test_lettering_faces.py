@@ -1,0 +1,94 @@
+"""Every printable character of faces of many kinds as a closed, exactly drafted solid.
+
+The packaged faces are always there; the others are tried where they are installed (on
+Debian: fonts-dejavu, fonts-hosny-amiri, fonts-lohit-deva, fonts-dancingscript,
+fonts-lobstertwo, fonts-inter, fonts-cantarell).
+"""
+
+import math
+import unicodedata
+
+import numpy as np
+import pytest
+
+from medalcore import contour as C
+from medalcore.errors import SourceError
+from medalcore.lettering.fonts import find_typeface
+from medalcore.loft import drafted
+from medalcore.solid import arrays_of
+from medalcore.weld import closure
+
+PACKAGED = [
+    "serif-extralight", "serif", "serif-bold-italic", "serif-black",
+    "sans-extralight", "sans", "sans-italic", "sans-black",
+]  # fmt: skip
+INSTALLED = [
+    "DejaVu Serif", "DejaVu Sans Mono Bold", "Amiri", "Lohit Devanagari", "Dancing Script Bold",
+    "Lobster Two Bold", "Inter Black", "Cantarell Extra Bold",
+]  # fmt: skip
+
+
+def _printable(typeface, latin):
+    """Return printable characters up to a code, and of Arabic and Devanagari what there is."""
+    for code in sorted(typeface.font.face.unicodes):
+        if unicodedata.category(chr(code))[0] in "LMNPS" and (
+            code < latin or 0x600 <= code < 0x6FF or 0x900 <= code < 0x980
+        ):
+            yield chr(code)
+
+
+def _faults(outline, height, draft):
+    """Return what is wrong with the drafted solid of an outline; empty if nothing is."""
+    solid = drafted(outline, 0.0, height, draft, "legend")
+    vertices, triangles, _, _ = arrays_of(solid)
+    proof = closure(vertices + np.array([13.37, -7.77, 1.25]), triangles)
+    corner = vertices[triangles]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    size = np.linalg.norm(cross, axis=1)
+    lean = np.degrees(np.arcsin(np.clip(cross[:, 2] / size, -1, 1)))
+    wall = np.abs(np.abs(lean) - 90) > 0.05
+    off = size[wall & (np.abs(lean - math.degrees(draft)) > 0.1)].sum() / size[wall].sum()
+    # The volume lies between those of the round and of the mitred offsets (Simpson's rule).
+    volumes = []
+    for join in ("round", "mitre"):
+        area = [
+            C.area(C.offset(outline, t * height * math.tan(draft), join, limit=3.0, tolerance=1e-3))
+            for t in np.linspace(0, 1, 9)
+        ]
+        weights = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
+        volumes.append(float(weights @ area) * height)
+    inside = volumes[0] * (1 - 1e-3) <= proof.volume_mm3 <= volumes[1] * (1 + 1e-3)
+    return [name for name, ok in (
+        (f"not closed: {proof}", proof.is_closed), (f"lean off on {off:.1e}", off < 1e-3),
+        (f"volume {proof.volume_mm3} not in {volumes}", inside),
+    ) if not ok]  # fmt: skip
+
+
+def _check(name, draft, latin):
+    try:
+        typeface = find_typeface(name)
+    except SourceError:
+        pytest.skip(f"{name} is not installed")
+    scale = 2.0 / typeface.cap_units
+    count, wrong = 0, {}
+    for character in _printable(typeface, latin):
+        drawn = typeface.outline(typeface.glyph(character), 0.002 / scale)
+        if drawn:
+            count += 1
+            faults = _faults(tuple(c * scale for c in drawn), 0.35, math.radians(draft))
+            if faults:
+                wrong[character] = faults
+    assert count >= 90
+    assert not wrong
+
+
+@pytest.mark.parametrize("name", PACKAGED)
+def test_every_character_of_the_packaged_faces(name):
+    _check(name, 15.0 if name.endswith("black") else 8.0, 0x7F)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", INSTALLED)
+@pytest.mark.parametrize("draft", [8.0, 30.0])
+def test_every_character_of_installed_faces(name, draft):
+    _check(name, draft, 0x180)
