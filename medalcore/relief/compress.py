@@ -37,7 +37,6 @@ from .quadrants import Cells
 _FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
 _BROADEST = 0.1  # detail below which slopes are not weakened any more: they would vanish
 _STEP = 0.04  # of the height: how high the front of a deep inner edge stands
-_STEP_WIDTH = 0.04  # of the height: standard deviation of that step's width
 _EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
 _TAIL = 1.0  # per cent of the cells at either end that go into the soft ends
 _BASE = 0.3  # of the model's depth, in proportion, that the flat base keeps
@@ -216,8 +215,7 @@ def _wanted(job: _Job) -> tuple[Cells, Cells]:
     fixed *= gain
     rise = _STEP * spec.height * spec.edges * min(detail, 1.0)
     if rise > 0.0:
-        blur = _STEP_WIDTH * spec.height / pixel
-        fixed += steps(*jumps, mask, rise, spec.height / pixel, blur)
+        fixed += steps(*jumps, rise, spec.height / pixel)
     hold = np.float32((1.0 - relax) * pixel / spec.height)
     low = np.full(outline.index.shape, np.float32(-0.5 * job.use))
     if not spec.settle:

@@ -9,7 +9,6 @@ itself, but it must not lose the edge: the front keeps a small step above what i
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .gradient import Array, divergence
 
@@ -52,36 +51,24 @@ def _split(steps: Array, later: _Part, earlier: _Part) -> Array:
     return jumps
 
 
-def steps(
-    across: Array, down: Array, mask: NDArray[np.bool_], rise: float, half: float, blur: float
-) -> Array:
+def steps(across: Array, down: Array, rise: float, half: float) -> Array:
     """Return the right-hand side, (rows, cols), of small steps in the place of jumps.
+
+    The steps run along the grid, from one pixel to the next: the surface puts smooth lines in
+    their place (`steps` module).
 
     Parameters
     ----------
     across, down : float32 arrays
         Jumps from `split_jumps`, pixels; used up.
-    mask : (rows, cols) bool
     rise : float
         Height of the step at a deep jump, in the unit of the solver's answer.
     half : float
         Jump, pixels, at which the step is half as high.
-    blur : float
-        Standard deviation of the step's width, pixels; keeps pixel stairs off the edge.
     """
     for jumps in (across, down):
         size = np.abs(jumps)
         size += np.float32(half)
         jumps *= np.float32(rise)
         jumps /= size
-    out = divergence(across, down)
-    passes = max(1, round(1.25 * blur**2))
-    share = np.float32(0.5 * blur**2 / passes)
-    for _ in range(passes):
-        for later, earlier in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1])):
-            flow = out[later] - out[earlier]
-            flow *= share
-            out[earlier] += flow
-            out[later] -= flow
-    out *= mask
-    return out
+    return divergence(across, down)
