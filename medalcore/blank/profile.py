@@ -84,7 +84,8 @@ def rim_steps(blank: Blank, rim: Rim, tolerance: Tolerance, key: str) -> tuple[S
         steps += _rim(rim, c, top, tolerance)
         if rim.fillet > _LEAST:
             steps = _filleted(steps, rim, tolerance, key)
-    return tuple(steps)
+    # Walls meant upright are upright to the last digit: their corners share one offset.
+    return tuple(Step(round(s.inset, 6), s.z, s.zone) for s in steps)
 
 
 def break_steps(c: float, top: float, rounded: bool, tolerance: Tolerance) -> list[Step]:
@@ -195,7 +196,7 @@ def _filleted(steps: list[Step], rim: Rim, tolerance: Tolerance, key: str) -> li
         If the wall is too low for the radius.
     """
     before, foot = steps[-2], steps[-1]
-    turn = math.pi / 2.0 - math.radians(rim.slope)
+    turn = math.atan2(before.z - foot.z, foot.inset - before.inset)
     tangent = rim.fillet * math.tan(turn / 2.0)
     wall = math.hypot(foot.inset - before.inset, foot.z - before.z)
     if tangent > wall:
@@ -212,7 +213,7 @@ def _filleted(steps: list[Step], rim: Rim, tolerance: Tolerance, key: str) -> li
         Step(end - rim.fillet * math.sin(a), foot.z + rim.fillet * (1.0 - math.cos(a)), "rim")
         for a in np.linspace(turn, 0.0, n + 1).tolist()
     ]
-    return [*steps[:-1], *(arc if tangent < wall - 1e-6 else arc[1:])]
+    return [*steps[:-1], *(arc if tangent < wall - _LEAST else arc[1:])]
 
 
 def _chords(radius: float, turn: float, tolerance: Tolerance) -> int:
