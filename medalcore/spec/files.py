@@ -109,7 +109,7 @@ def _map_files(table: Any, change: Any) -> Any:
     new: dict[str, Any] = {}
     for name in table.__struct_fields__:
         value = getattr(table, name)
-        if name in ("source", "drawing") and value:
+        if name in ("source", "drawing", "emphasis") and value:
             new[name] = change(value)
         elif name == "font" and re.search(r"\.(ttf|otf|ttc|otc)(#\d+)?$", value.lower()):
             new[name] = change(value)

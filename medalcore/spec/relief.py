@@ -122,6 +122,14 @@ class Relief(Table, frozen=True):
             le=4,
         ),
     ] = 1.0
+    emphasis: Annotated[
+        str,
+        doc(
+            "Picture over the relief that says where modelling counts: mid-grey is even, white "
+            "doubles it, black levels it",
+            when={"compression": ("gradient",)},
+        ),
+    ] = ""
     foot: Annotated[
         float,
         doc("Least height inside the outline; 0 chooses it from the height", unit="mm", ge=0, le=5),

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 
 from medalcore.errors import SourceError
 from medalcore.grid import Grid, HeightField
 from medalcore.relief.compress import compress
+from medalcore.relief.emphasis import emphasis_of
 from medalcore.spec import Relief
 
 
@@ -254,3 +258,20 @@ def test_a_flat_plate_stands_at_the_asked_height() -> None:
     mask = np.ones((40, 50), bool)
     made = compress(field_of(np.zeros((40, 50)), mask, 0.1), Relief(source="plate", height=0.4))
     np.testing.assert_allclose(made.field.heights, 0.4)
+
+
+def test_a_painted_picture_gives_emphasis(tmp_path: Path) -> None:
+    """Black over the left half, mid-grey in the middle, white over the right: 0, 1 and 2."""
+    raw = bumpy_ball(128)
+    grey = np.zeros((20, 30), np.uint16)
+    grey[:, 10:20], grey[:, 20:] = 32768, 65535
+    Image.fromarray(grey).save(tmp_path / "paint.png")
+    weight = emphasis_of(str(tmp_path / "paint.png"), raw)
+    cols = np.flatnonzero(raw.mask.any(0))
+    near = np.linspace(cols[0], cols[-1], 7).astype(int)
+    np.testing.assert_allclose(weight[64, near[[1, 3, 5]]], [0.0, 1.0, 2.0], atol=1e-3)
+    assert weight[64, cols[0] - 1] == 1.0
+    spec = Relief(source="ball", height=0.6)
+    made = compress(raw, spec, weight=weight).field.heights
+    rough = [np.std(np.diff(made[48:80, c - 6 : c + 6], 2, axis=0)) for c in (36, 92)]
+    assert rough[0] < 0.3 * rough[1]
