@@ -43,7 +43,14 @@ FACET = 0.06
 """Bend times length between triangles, radians times pixels, that is not seen either."""
 
 BUILT = np.radians(30.0)
-"""Bend from which edges of strips are sharp: strips come from built, not from modelled forms."""
+"""Bend from which edges of built, not modelled, forms are sharp: of strips, and those that
+bend much more than what is beside them."""
+
+EDGY = 4.0
+"""How many times more that is."""
+
+EVENLY = np.radians(20.0)
+"""Turn from edge to edge up to which a line is built."""
 
 LINE = 16
 """Edges from which a sharp line counts even if it has loose ends."""
@@ -207,12 +214,38 @@ def _steady_bends(mesh: EdgedMesh, thin: float) -> FloatArray:
     return between(normals[first], normals[last])
 
 
+def _bends_beside(mesh: EdgedMesh, bend: FloatArray, crease: float) -> FloatArray:
+    """Return for each edge the mean bend of the other edges of its triangles.
+
+    Edges that are sharp in any case do not count.
+    """
+    count = len(bend)
+    counts = bend < crease
+    total = np.zeros(count)
+    number = np.zeros(count)
+    for k in range(3):
+        for other in (1, 2):
+            beside = mesh.edges[:, (k + other) % 3]
+            total += np.bincount(mesh.edges[:, k], (bend * counts)[beside], minlength=count)
+            number += np.bincount(mesh.edges[:, k], counts[beside], minlength=count)
+    return total / np.maximum(number, 1.0)
+
+
 def _creased(mesh: EdgedMesh, crease: float, thin: float) -> EdgedMesh:
     """Mark edges that bend by the crease angle or more, in lines without loose ends."""
     kind = mesh.kind.copy()
-    least = np.full(len(kind), crease)
-    least[mesh.edges[strips(mesh)]] = min(crease, BUILT)
-    steep = (kind == SMOOTH) & (_steady_bends(mesh, thin) >= least)
+    bend = _steady_bends(mesh, thin)
+    steep = (kind == SMOOTH) & (bend >= crease)
+    built = (kind == SMOOTH) & (bend >= min(crease, BUILT)) & ~steep
+    of_strips = np.zeros(len(kind), dtype=bool)
+    of_strips[mesh.edges[strips(mesh)]] = True
+    steep |= built & of_strips
+    edgy = built & ~of_strips & (bend > EDGY * _bends_beside(mesh, bend, crease))
+    for _ in range(4):  # built lines run on evenly; each round may leave others without theirs
+        turning, meeting = _turning(replace(mesh, kind=kind + (edgy | steep)))
+        evenly = ((meeting == 2) & (turning < EVENLY))[mesh.ends]
+        edgy &= evenly.any(axis=1) & (evenly | (meeting[mesh.ends] > 2)).all(axis=1)
+    steep |= edgy
     ends = mesh.ends[steep]
     meeting = np.bincount(mesh.ends[steep | (kind != SMOOTH)].ravel(), minlength=len(mesh.vertices))
     line = labels(ends[:, 0], ends[:, 1], len(mesh.vertices))[ends[:, 0]]
