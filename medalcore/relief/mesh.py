@@ -1,7 +1,9 @@
 """A planar triangulation that grows by points and keeps Delaunay by flips, all in batches.
 
 Half-edge 3t + k runs from corner k to corner k + 1 of triangle t (counter-clockwise);
-`twin` names the half-edge on the other side, −1 at the border, which is never flipped.
+`twin` names the half-edge on the other side, −1 at the border. Edges of the border are never
+flipped, and neither are edges that were fixed (so the mesh is a constrained Delaunay one:
+Chew 1989).
 """
 
 from __future__ import annotations
@@ -35,6 +37,7 @@ class Triangulation:
         self._twin = _twins(self._corner)
         self._map = np.arange(len(self._corner))
         self._next = _after(self._map)
+        self._fixed = np.zeros(len(self._corner), dtype=bool)
 
     @property
     def points(self) -> FloatArray:
@@ -50,6 +53,32 @@ class Triangulation:
         """Return the triangles across the three edges of some, (k, 3); −1 at the border."""
         twin = self._twin[3 * triangles[:, None] + np.arange(3)]
         return np.asarray(np.where(twin >= 0, twin // 3, -1))
+
+    def walled(self, triangles: IntArray) -> NDArray[np.bool_]:
+        """Tell which of the three edges of some triangles are never flipped, (k, 3)."""
+        edge = 3 * triangles[:, None] + np.arange(3)
+        return np.asarray((self._twin[edge] < 0) | self._fixed[edge])
+
+    def fix(self, pairs: IntArray) -> NDArray[np.bool_]:
+        """Fix the edges between pairs of points; return which there are, (k,) bool."""
+        corner = self._corner[: 3 * self._size]
+        key = corner * self._count + corner[self._next[: 3 * self._size]]
+        order = np.argsort(key)
+        want = pairs[:, 0] * self._count + pairs[:, 1]
+        place = np.minimum(np.searchsorted(key, want, sorter=order), len(key) - 1)
+        edge = order[place]
+        there = key[edge] == want
+        edge = edge[there]
+        self._fixed[edge] = True
+        other = self._twin[edge]
+        self._fixed[other[other >= 0]] = True
+        return np.asarray(there)
+
+    def around(self, points: IntArray) -> IntArray:
+        """Return for each of some points, by index, a triangle that it is a corner of."""
+        home = np.zeros(self._count, dtype=np.int64)
+        home[self._corner[: 3 * self._size]] = np.arange(3 * self._size) // 3
+        return np.asarray(home[points])
 
     def locate(self, points: FloatArray, near: IntArray) -> IntArray:
         """Find the triangles that points lie in by walking there from others.
@@ -132,6 +161,7 @@ class Triangulation:
             other = self._twin[active]
             active, other = active[other >= 0], other[other >= 0]
             active = np.unique(np.minimum(active, other))
+            active = active[~self._fixed[active]]
             active = active[self._should_flip(active)]
             if len(active) == 0:
                 break
@@ -193,6 +223,7 @@ class Triangulation:
 
     def _join(self, old: IntArray, new: IntArray, outer: IntArray) -> None:
         """Move half-edges from slots `old` to `new`, whose twins were `outer`."""
+        self._fixed[new] = self._fixed[old]
         self._map[old] = new
         inner = outer >= 0
         moved = np.where(inner, self._map[outer], -1)
@@ -203,6 +234,7 @@ class Triangulation:
     def _pair(self, one: IntArray, two: IntArray) -> None:
         self._twin[one] = two
         self._twin[two] = one
+        self._fixed[one] = self._fixed[two] = False
 
     def _reserve(self, k: int) -> None:
         if self._count + k > len(self._points):
@@ -214,6 +246,7 @@ class Triangulation:
             self._twin = np.concatenate([self._twin, spare_i - 1])
             self._map = np.arange(len(self._corner))
             self._next = _after(self._map)
+            self._fixed = np.concatenate([self._fixed, np.zeros(len(spare_i), dtype=bool)])
 
 
 def _after(edge: IntArray) -> IntArray:

@@ -187,7 +187,7 @@ def slid(
             free = (np.abs(lever) > 0.08) & ((bend > _TURN) | (stride < 4))
             goal = np.where(free, moved / np.where(free, lever, 1.0), t[active])
             t[active] += 0.55 * (np.clip(goal, *_SLIDE) - t[active])
-    return anchor + np.maximum(t, _CLEAR)[:, None] * way
+    return np.asarray(anchor + np.maximum(t, _CLEAR)[:, None] * way)
 
 
 def _unbent(

@@ -20,8 +20,9 @@ from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..solid import Solid, solid_from_arrays
 from ..tolerance import Tolerance
+from .lines import Lines
 from .outline import Outline, following, silhouette, thinned
-from .steps import steps
+from .steps import away_from, grown, steps
 from .triangulate import Surface, triangulated
 from .wall import gaps, leaning
 
@@ -116,25 +117,26 @@ def relief_shape(
     if len(outline.points) == 0:
         raise SolidError("the relief has no area: its model covers less than two pixels")
     mask = field.mask if dropped == 0 else field.mask & _covered(outline, grid.shape)
-    grown, height = _carried_out(mask, field.heights)
-    edge_z = _along(outline, grown, height) + ground.height(_face(outline.points, grid))
+    known, height = _carried_out(mask, field.heights)
+    edge_z = _along(outline, known, height) + ground.height(_face(outline.points, grid))
     z = _on_ground(grid, height, ground)
     chosen, first = _corners(outline, edge_z, grid.pixel, tolerance)
     border, border_z = outline.points[chosen], edge_z[chosen]
-    inner = _inner(mask)
+    inner = away_from(mask)
     summit = _summit(mask, inner, height)
     must, rise = _pixel_at(summit, grid), np.array([height.ravel()[summit]], dtype=np.float64)
     if not inner.ravel()[summit]:  # the form is highest where it is cut off
         near = int(np.argmin(np.sum((border - must) ** 2, axis=1)))
         border_z[near] = rise[0] + float(ground.height(_face(border[near], grid)))
         must, rise = must[:0], rise[:0]
-    edges = steps(field, inner, draft)
+    edges = steps(field, inner, draft, 0.5 * tolerance.surface)
     inner.ravel()[edges.released] = False
-    must, rise = np.concatenate([must, edges.points]), np.append(rise, edges.height)
+    must, rise = np.concatenate([edges.points, must]), np.append(edges.height, rise)
+    lines = Lines(must, rise + ground.height(_face(must, grid)), edges.edges)
     z[~inner] = np.nan
     surface = triangulated(
         z, border, border_z, _polygon(border, first), tolerance.surface, grid.pixel,
-        must=(must, rise + ground.height(_face(must, grid))), fold=_FOLD,
+        lines=lines, fold=_FOLD,
     )  # fmt: skip
     return _closed(surface, first, mask, grid, ground, draft, (dropped, filled))
 
@@ -178,7 +180,7 @@ def _carried_out(
     h = np.where(mask, heights, np.float32(0))
     rows, cols = mask.shape
     for _ in range(layers):
-        ring = np.flatnonzero(_grown(known) & ~known)
+        ring = np.flatnonzero(grown(known) & ~known)
         r, c = ring // cols, ring % cols
         total, count = np.zeros(len(ring)), np.zeros(len(ring))
         for dr in (-1, 0, 1):
@@ -192,23 +194,6 @@ def _carried_out(
         h.ravel()[ring] = (total / np.maximum(count, 1)).astype(np.float32)
         known.ravel()[ring] = True
     return known, h
-
-
-def _grown(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the mask with its eight neighbours."""
-    tall = mask.copy()
-    tall[1:] |= mask[:-1]
-    tall[:-1] |= mask[1:]
-    wide = tall.copy()
-    wide[:, 1:] |= tall[:, :-1]
-    wide[:, :-1] |= tall[:, 1:]
-    return wide
-
-
-def _inner(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the pixels all of whose eight neighbours are inside."""
-    padded = np.pad(~mask, 1, constant_values=True)
-    return np.asarray(~_grown(padded)[1:-1, 1:-1])
 
 
 def _face(points: FloatArray, grid: Grid) -> FloatArray:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..grid import HeightField
-from .outline import following, slid
+from .outline import following, slid, thinned
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -26,14 +26,15 @@ _RISE = 0.3  # rise over run of a jump from which its stairs show
 _ALONE = 0.6  # of a jump: what the field may change by just before and after it
 _FAINT = (0.5, 0.9)  # of the rise, and alone: a line may run on through fainter jumps
 _STRONG = 0.4  # share of a line that must not be faint
-_SHORT = 8  # crossings: shorter lines are texture
+_SHORT = 12  # crossings: shorter lines are texture
 _APART = 0.8  # pixels between corners along a line
+_TRUE = 0.05  # pixels by which a line drawn with few points may differ
 _WIDTH = (0.35, 1.5)  # pixels that the flank of an edge is at least and at most wide
 
 
 @dataclass(frozen=True, eq=False)
 class Steps:
-    """Points to put into the surface, and pixels it need not pass through.
+    """Lines to put into the surface, and pixels it need not pass through.
 
     Attributes
     ----------
@@ -41,16 +42,19 @@ class Steps:
         x = column, y = −row, pixels.
     height : (n,) float64
         Above the field, mm.
+    edges : (m, 2) int64
+        Points that follow one another.
     released : (k,) int64
         Flat indices of pixels beside the lines.
     """
 
     points: FloatArray
     height: FloatArray
+    edges: IntArray
     released: IntArray
 
 
-def steps(field: HeightField, inner: BoolArray, draft: float) -> Steps:
+def steps(field: HeightField, inner: BoolArray, draft: float, tolerance: float) -> Steps:
     """Find the strong inner edges of a field.
 
     Parameters
@@ -61,11 +65,14 @@ def steps(field: HeightField, inner: BoolArray, draft: float) -> Steps:
         Pixels far enough from the outline.
     draft : float
         Least lean of the edges' flanks from upright, radians.
+    tolerance : float
+        Allowed deviation of the lines in z, mm.
     """
     high, low, start, stop, strong = _jumps(field, inner)
     order, first, closed = _chains(start, stop, strong)
     if len(order) == 0:
-        return Steps(np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=np.int64))
+        none = np.zeros((0, 2))
+        return Steps(none, np.zeros(0), none.astype(np.int64), np.zeros(0, dtype=np.int64))
     high, low = high[order], low[order]
     cols = field.grid.cols
     a, b = _place(high, cols), _place(low, cols)
@@ -77,12 +84,46 @@ def steps(field: HeightField, inner: BoolArray, draft: float) -> Steps:
     top, foot = _evened(flat[high], first, ends), _evened(flat[low], first, ends)
     width = np.clip((top - foot) * math.tan(draft) / field.grid.pixel, *_WIDTH)
     beside = line + width[:, None] * _outward(line, first, ends)
-    even = _spaced(np.column_stack([line, top, beside, foot]), first)
+    both = np.column_stack([line, top, beside, foot])
+    even = _spaced(both, first)
+    kept, edges = _needed(both, first, closed, tolerance)
     return Steps(
-        np.concatenate([even[:, :2], even[:, 3:5]]),
-        np.concatenate([even[:, 2], even[:, 5]]),
+        np.concatenate([both[kept, :2], both[kept, 3:5]]),
+        np.concatenate([both[kept, 2], both[kept, 5]]),
+        np.concatenate([edges, edges + len(kept)]),
         np.unique(np.concatenate([high, low, _between(even, field.grid.shape)])),
     )
+
+
+def _needed(
+    both: FloatArray, first: IntArray, closed: BoolArray, tolerance: float
+) -> tuple[IntArray, IntArray]:
+    """Choose the crossings that draw lines and flanks truly; return them and their edges."""
+    scale = np.array([_TRUE, tolerance])
+    kept = np.union1d(thinned(both[:, :3], first, scale), thinned(both[:, 3:], first, scale))
+    kept = np.union1d(kept, np.concatenate([first[:-1], first[1:] - 1]))
+    start = np.searchsorted(kept, first)
+    here = np.arange(len(kept))
+    edges = np.stack([here, following(start)], axis=1)
+    wraps = start[1:] - 1
+    return kept, np.delete(edges, wraps[~closed], axis=0)
+
+
+def grown(mask: BoolArray) -> BoolArray:
+    """Return the mask with its eight neighbours."""
+    tall = mask.copy()
+    tall[1:] |= mask[:-1]
+    tall[:-1] |= mask[1:]
+    wide = tall.copy()
+    wide[:, 1:] |= tall[:, :-1]
+    wide[:, :-1] |= tall[:, 1:]
+    return wide
+
+
+def away_from(mask: BoolArray) -> BoolArray:
+    """Return the pixels all of whose eight neighbours are inside."""
+    padded = np.pad(~mask, 1, constant_values=True)
+    return np.asarray(~grown(padded)[1:-1, 1:-1])
 
 
 def _between(even: FloatArray, shape: tuple[int, int]) -> IntArray:
