@@ -47,8 +47,8 @@ def title_of_item(item: Any) -> str:
             return bpy.path.basename(text) or "No File Yet"
         return text.removeprefix(convert.OBJECT_MARK) or "No Object Yet"
     for name in ("source", "drawing", "file"):
-        if getattr(item, name, ""):
-            return bpy.path.basename(getattr(item, name))
+        if hasattr(item, name):
+            return bpy.path.basename(getattr(item, name)) or "No File Yet"
     if hasattr(item, "kind"):
         return item.bl_rna.properties["kind"].enum_items[item.kind].name
     return "Element"

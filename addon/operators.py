@@ -287,7 +287,7 @@ class MEDALWRIGHT_OT_open_spec(bpy.types.Operator, ImportHelper, AddObjectHelper
         """Read the whole spec first, so that a wrong one changes nothing."""
         try:
             spec = read_spec(self.filepath)
-            _check_objects(spec)
+            sources.objects_in(spec)
         except MedalError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -295,19 +295,6 @@ class MEDALWRIGHT_OT_open_spec(bpy.types.Operator, ImportHelper, AddObjectHelper
 
     def draw(self, context: bpy.types.Context) -> None:
         """Keep the file browser's side bar free of placement options."""
-
-
-def _check_objects(spec: MedalSpec) -> None:
-    """Raise if the spec names an object this file does not have."""
-    from .medalcore.spec import walk
-
-    for path, table in walk(spec):
-        source = getattr(table, "source", "")
-        if isinstance(source, str) and source.startswith(convert.OBJECT_MARK):
-            try:
-                convert.objects_named(source.removeprefix(convert.OBJECT_MARK))
-            except KeyError as error:
-                raise MedalError(f"{path}.source: this file has no object {error}") from None
 
 
 class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):

@@ -55,7 +55,11 @@ def unregister() -> None:
 
 
 def _run(argv: list[str]) -> int:
-    """Do what the core's own command does: same arguments, same exit status."""
+    """Do what the core's own command does: same arguments, same exit status.
+
+    A spec may name objects of the open file as sources besides.
+    """
+    from . import sources
     from .medalcore.cli import main
 
-    return main(argv, prog="medalwright")
+    return main(argv, prog="medalwright", models=lambda s: sources.models_in(s, bpy.context))

@@ -42,6 +42,8 @@ def draw_table(
     """
     in_list = "[" in path
     counting = [k for k in tables.keys(table) if applies(group, table, k) and k.kind != "tables"]
+    first = wording.FIRST.get(table.__name__, ())
+    counting.sort(key=lambda k: first.index(k.name) if k.name in first else len(first))
     folds = wording.FOLDS.get(table.__name__, {}) if in_list else {}
     folded = {name for names in folds.values() for name in names}
     column = _column(layout)

@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import convert, units
+from .medalcore.element import Model
 from .medalcore.errors import SourceError
+from .medalcore.spec import MedalSpec, walk
 
 Arrays = tuple[NDArray[np.float64], NDArray[np.int64]]
 
@@ -78,6 +80,39 @@ def models_of(piece: bpy.types.Object, context: bpy.types.Context) -> dict[str, 
         text = convert.source_text(group, name)
         if group.shown and text.startswith(convert.OBJECT_MARK) and text not in found:
             found[text] = arrays_of(convert.source_objects(group, name), context)
+    return found
+
+
+def models_in(spec: MedalSpec, context: bpy.types.Context) -> dict[str, Model]:
+    """Return the models a spec names as objects of this file, by the text of their source.
+
+    Raises
+    ------
+    SourceError
+        Naming the key and the object this file does not have, or that has no faces.
+    """
+    found: dict[str, Model] = {}
+    for text, objects in objects_in(spec).items():
+        found[text] = Model(*arrays_of(objects, context))
+    return found
+
+
+def objects_in(spec: MedalSpec) -> dict[str, list[bpy.types.Object]]:
+    """Return the objects of this file that a spec names, by the text of their source.
+
+    Raises
+    ------
+    SourceError
+        Naming the key and the object this file does not have.
+    """
+    found: dict[str, list[bpy.types.Object]] = {}
+    for path, table in walk(spec):
+        text = getattr(table, "source", "")
+        if isinstance(text, str) and text.startswith(convert.OBJECT_MARK):
+            try:
+                found[text] = convert.objects_named(text.removeprefix(convert.OBJECT_MARK))
+            except KeyError as error:
+                raise SourceError(f"{path}.source: this file has no object {error}") from None
     return found
 
 

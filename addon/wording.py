@@ -33,13 +33,30 @@ CHOICES = {
     "coin": "Level (Coin)",
 }
 
+_LETTER_FORMS = (
+    "draft", "section", "follow", "form", "optical", "kerning", "axes", "features", "language",
+)  # fmt: skip
+
 FOLDS = {
-    "Relief": {"Outline and Surface": ("foot", "draft", "settle", "crease")},
-    "Legend": {"Letter Forms": ("form", "optical", "axes", "features", "language")},
-    "Inscription": {"Letter Forms": ("axes", "features", "language")},
+    "Relief": {"Outline and Surface": ("foot", "draft", "blend", "settle", "crease")},
+    "Legend": {
+        "Length": ("tracking", "sweep", "arc_length", "fit"),
+        "Letter Forms": _LETTER_FORMS,
+    },
+    "Inscription": {"Letter Forms": _LETTER_FORMS},
+    "Exergue": {"Letter Forms": _LETTER_FORMS},
     "Border": {"Gap": ("gap", "gap_at")},
 }
 """Keys of an element that are looked for less often, folded away under a title."""
+
+FIRST = {
+    "Legend": ("text", "at", "reading", "separator", "radius"),
+    "Inscription": ("text", "at", "turn", "align"),
+    "Exergue": ("text", "level"),
+    "Emblem": ("drawing", "at", "fit", "turn"),
+    "Border": ("kind",),
+}
+"""Keys that stand first in an element's panel, whatever their order in a spec."""
 
 PLURALS = {
     "relief": "Reliefs",
@@ -47,6 +64,7 @@ PLURALS = {
     "inscription": "Inscriptions",
     "border": "Borders",
     "emblem": "Emblems",
+    "exergue": "Exergue",
 }
 
 

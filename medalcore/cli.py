@@ -6,12 +6,14 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from . import __version__
+from .element import Model
 from .errors import MedalError
 from .progress import bar
+from .spec import MedalSpec
 
 CAUTION = (
     "Use only models, pictures and fonts you have the right to. A piece must not pass for money. "
@@ -19,9 +21,24 @@ CAUTION = (
 )
 
 
-def main(argv: Sequence[str] | None = None, prog: str = "medalcore") -> int:
-    """Run a command and return its exit status."""
+def main(
+    argv: Sequence[str] | None = None,
+    prog: str = "medalcore",
+    *,
+    models: Callable[[MedalSpec], Mapping[str, Model]] | None = None,
+) -> int:
+    """Run a command and return its exit status.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+    prog : str
+        What the command is called in what it says.
+    models : callable, optional
+        Gives the meshes in memory that a spec names, as a host program has them.
+    """
     args = _parser(prog).parse_args(argv)
+    args.models = models
     try:
         status: int = args.run(args)
         return status
@@ -104,7 +121,12 @@ def _build(args: argparse.Namespace) -> int:
     # before the work, not after
     check_free(spec.medal.slug, folder, overwrite=args.overwrite, also=args.also)
     with bar() as tell:
-        medal = build(spec, args.quality, lambda f, label: tell(0.8 * f, label))
+        medal = build(
+            spec,
+            args.quality,
+            lambda f, label: tell(0.8 * f, label),
+            models=args.models(spec) if args.models else None,
+        )
         paths = deliver(
             medal,
             folder,

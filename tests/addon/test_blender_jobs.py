@@ -57,12 +57,17 @@ def test_a_running_build_is_cancelled(builder: Any, part: Any) -> None:
     words = {"legend": [{"text": "A LONG LEGEND OF MANY WORDS"}]}
     job = builder.submit(part("jobs").Job(1, {**BLANK, "obverse": words}, "fine"))
     until(builder, lambda: job.state == "running")
+    process = builder._worker
+    next_one = builder.submit(part("jobs").Job(2, BLANK, "draft"))
+    builder.cancel(next_one)
+    assert next_one.state == "cancelled"
     builder.cancel(job)
     start = time.monotonic()
     until(builder, lambda: job.is_over)
     assert job.state == "cancelled"
     assert job.result is None
     assert time.monotonic() - start < 3.0
+    assert builder._worker is process  # it stopped by itself and kept what it had
     after = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: after.is_over)
     assert after.state == "done"

@@ -263,6 +263,21 @@ def test_a_spec_file_becomes_a_piece_and_a_file_again(
     assert volumes[0] == pytest.approx(volumes[1], rel=2e-4)  # an STL holds 32-bit numbers
 
 
+def test_the_command_takes_objects_of_the_open_file(
+    piece: bpy.types.Object, part: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bpy.ops.mesh.primitive_cone_add(location=(0, 60, 0))
+    path, out = tmp_path / "spec.toml", tmp_path / "out"
+    call = ["build", str(path), "--out", str(out), "--quality", "draft"]
+    path.write_text('[[obverse.relief]]\nsource = "object:Cone"\n')
+    assert part("registry")._run(call) == 0
+    report = json.loads((out / "medal.report.json").read_text())
+    assert report["area_mm2"]["relief"] > 100
+    path.write_text('[[obverse.relief]]\nsource = "object:Cane"\n')
+    assert part("registry")._run([*call, "--overwrite"]) == 2
+    assert "obverse.relief[0].source: this file has no object 'Cane'" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
