@@ -13,6 +13,8 @@ from ..grid import HeightField
 from ..spec.relief import Relief
 from .compress import compress
 from .draft import enforce_draft
+from .emphasis import emphasis_of
+from .even import evened
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
 
@@ -49,15 +51,17 @@ def build_relief(spec: Relief, context: Context) -> Built:
     source = seen(spec, context.ground, context.tolerance.pixels, context.models)
     raw = source.field
     tell(0.35, "bringing its depth to the height")
-    low = compress(raw, spec)
+    weight = emphasis_of(spec.emphasis, raw) if spec.emphasis else None
+    low = compress(raw, spec, weight=weight)
     draft = math.radians(spec.draft)
     tell(0.75, "giving it draft")
-    drafted = enforce_draft(low.field, draft)
+    even = evened(low.field)
+    drafted = enforce_draft(even, draft)
     tell(0.8, "making its surface")
     shape = relief_shape(drafted, context.ground, draft=draft, tolerance=context.tolerance)
     solid = solid_of(shape)
     tell(1.0, "done")
-    raised = _raised(low.field, drafted)
+    raised = _raised(even, drafted)
     return Built(
         parts=(Part(solid),),
         facts=_facts(spec, source, shape, low.facts, raised, raw),
