@@ -24,8 +24,9 @@ _PITCH = {"beads": 1.22, "denticles": 0.80, "rope": 0.62, "motif": 1.15}
 _JOIN = 0.3
 """How much of its size a border joined to the rim reaches into it."""
 _BEND = 1.25
-"""Tightest bend of a border that follows an outline, in half widths: its inner side then
-still has a bend of its own."""
+_FOOT = 0.12
+"""Tightest bend of a border that follows an outline: so many half widths, and what a foot
+below the field may add, mm. Its inner side then still has a bend of its own."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def _path(spec: Border, ground: Ground, size: float, half: float, tolerance: flo
     inset = spec.offset + half - (_JOIN * size if spec.offset == 0.0 else 0.0)
     outline = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
     if outline and not spec.radius and not _is_round(outline[0], ground.radius, tolerance):
-        line = inwards(outline, inset, _BEND * half, tolerance)
+        line = inwards(outline, inset, _BEND * half + _FOOT, tolerance)
         if line is None:
             raise SpecError(
                 f"a border {2 * half:.3g} mm wide does not fit {spec.offset:.3g} mm inside the rim",

@@ -24,6 +24,10 @@ class Path(Protocol):
     def length(self) -> float:
         """Return how long it is, mm."""
 
+    @property
+    def bend(self) -> float:
+        """Return the radius of its tightest bend, mm."""
+
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return places and unit vectors outwards, (..., 2) each, at lengths s (...) mm."""
 
@@ -44,6 +48,11 @@ class Circle:
     def length(self) -> float:
         """Return the circumference, mm."""
         return 2.0 * math.pi * self.radius
+
+    @property
+    def bend(self) -> float:
+        """See `Path`."""
+        return self.radius
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See `Path`."""
@@ -77,11 +86,14 @@ class Line:
         Unit vectors.
     ends : (n + 1,) float64
         Length up to every point, and all round, mm.
+    bend : float
+        Radius of its tightest bend, mm.
     """
 
     points: FloatArray
     outward: FloatArray
     ends: FloatArray
+    bend: float
 
     @property
     def length(self) -> float:
@@ -153,10 +165,10 @@ def inwards(outline: Contours, distance: float, bend: float, tolerance: float) -
     points = np.vstack([top, np.roll(points, -(k + 1), axis=0)])
     if np.allclose(points[0], points[-1], atol=1e-9):
         points = points[:-1]
-    return _finely(points, max(20.0 * tolerance, 0.05))
+    return _finely(points, max(20.0 * tolerance, 0.05), bend)
 
 
-def _finely(points: FloatArray, step: float) -> Line:
+def _finely(points: FloatArray, step: float, bend: float) -> Line:
     """Return a polyline with points no farther apart than `step`, and its normals."""
     way = np.roll(points, -1, axis=0) - points
     size = np.hypot(*way.T)
@@ -170,7 +182,7 @@ def _finely(points: FloatArray, step: float) -> Line:
     mean = unit + np.roll(unit, 1, axis=0)
     mean /= np.hypot(*mean.T)[:, None]
     outward = np.column_stack([-mean[:, 1], mean[:, 0]])  # to the left of going clockwise
-    return Line(fine, outward, np.concatenate([[0.0], np.cumsum(size)]))
+    return Line(fine, outward, np.concatenate([[0.0], np.cumsum(size)]), bend)
 
 
 def moved_aside(path: Path, distance: float) -> Path:
@@ -180,4 +192,5 @@ def moved_aside(path: Path, distance: float) -> Path:
     assert isinstance(path, Line)
     if distance == 0.0:
         return path
-    return _finely(path.points + distance * path.outward, float(path.ends[1]) * 4.0)
+    moved = path.points + distance * path.outward
+    return _finely(moved, 4.0 * float(path.ends[1]), path.bend - abs(distance))

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, round_segments
+from ..contour import Contours
 from ..loft import drafted
 from ..solid import IntArray, Solid, solid_from_arrays, united
 from .course import Course
@@ -20,6 +20,8 @@ _GROOVE = 0.34
 """How deep the grooves between strands cut, as a share of the rope's radius."""
 _LEAN = 1.15
 """How many strands a strand runs across, from one side of the rope to the other."""
+_MOST_LEAN = 0.8
+"""How far it runs along on either side of the middle at most, as a share of the rope's width."""
 
 
 def lines(course: Course, count: int, space: float, tolerance: float) -> Solid:
@@ -82,8 +84,9 @@ def _across(course: Course, tolerance: float) -> FloatArray:
 def _per_strand(course: Course, tolerance: float) -> int:
     depth = _GROOVE * course.height
     by_groove = math.ceil(math.sqrt(depth / (2.0 * tolerance)))
-    by_arc = math.ceil(round_segments(course.path.length / 6.0, tolerance) / course.count)
-    return max(4, 2 * math.ceil(max(by_groove, by_arc) / 2))
+    bend = min(course.path.bend, course.path.length / 6.0)
+    by_bend = math.ceil(course.pitch / math.sqrt(8.0 * bend * tolerance))
+    return max(4, 2 * math.ceil(max(by_groove, by_bend) / 2))
 
 
 def _rope_mesh(
@@ -97,8 +100,9 @@ def _rope_mesh(
     shrink = np.where(z[None, :] > 0.0, swell[:, None], 1.0)
     side = np.where(z > 0.0, 1.0, 0.0)
     narrow = 1.0 - (1.0 - swell[:, None]) * 0.35 * side
-    lean = hand * 0.5 * _LEAN * np.sin(0.5 * np.pi * np.clip(t / course.half, -1.0, 1.0))
-    along = course.start + (strand[:, None] + lean[None, :]) * course.pitch
+    most = hand * min(0.5 * _LEAN * course.pitch, _MOST_LEAN * course.size)
+    lean = most * np.sin(0.5 * np.pi * np.clip(t / course.half, -1.0, 1.0))
+    along = course.start + strand[:, None] * course.pitch + lean[None, :]
     middle, out = course.path.at(along)
     plan = middle + (t[None, :] * narrow)[..., None] * out
     height = course.base(along) + z[None, :] * shrink

@@ -125,3 +125,17 @@ def test_border_wider_than_the_field_is_said():
     with pytest.raises(SpecError) as caught:
         made(oval(20.0, 3.0), kind="beads", size=5.0, height=0.5, offset=1.0)
     assert caught.value.key == "offset"
+
+
+@pytest.mark.parametrize(
+    ("diameter", "rope"),
+    [
+        (25.4, {"offset": 1.0, "draft": 20.0}),
+        (90.0, {"offset": 0.3, "draft": 0.0, "count": 15, "gap": 159.4, "gap_at": 217.8}),
+    ],
+)
+def test_rope_round_tight_corners_does_not_fold(diameter, rope):
+    """Wide feet and few strands still turn a corner without hanging over."""
+    blank = {"outline": "polygon", "diameter": diameter, "thickness": 0.09 * diameter}
+    spec = spec_from_dict({"blank": blank, "obverse": {"border": [{"kind": "rope", **rope}]}})
+    assert not [f for f in build(spec, "draft").findings if f.severity == "error"]
