@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..contour import Contours, edge_lengths
-from ..edge import Reeding, groove_points, kept_off, reeding_of, set_out, started
+from ..edge import STRAIGHT, Reeding, groove_points, kept_off, reeding_of, set_out, started
 from ..errors import SpecError
 from ..spec import MedalSpec
 from ..tolerance import Tolerance
@@ -105,7 +105,8 @@ def _reeding(spec: MedalSpec, contours: Contours, is_round: bool, tolerance: Tol
     if spec.edge.slant:
         raise SpecError("slanted reeds go round a round piece only", key="edge.slant")
     length = float(edge_lengths(contours[0]).sum())
-    return set_out(reeding_of(spec.edge, length, 1e4, tolerance), contours[0])
+    reeding = reeding_of(spec.edge, length, STRAIGHT, tolerance)
+    return set_out(reeding, spec.edge, contours[0], tolerance)
 
 
 def _refuse_through(reeding: Reeding, faces: tuple[FaceShape, FaceShape]) -> None:

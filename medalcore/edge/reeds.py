@@ -16,7 +16,7 @@ from .notch import Notch, draw_notch, fit_notch
 
 FloatArray = NDArray[np.float64]
 
-_USUAL_PITCH = 0.64
+USUAL_PITCH = 0.64
 """mm; the pitch of published reeded coins of 24 to 31 mm (119 reeds on 24.26, 150 on 30.61)."""
 
 _SHARE = {"vee": 0.92, "round": 0.86, "square": 0.5}
@@ -74,7 +74,7 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
     SpecError
         If the notches overlap or their corners do not fit.
     """
-    around = edge.reeds or max(3, round(length / (edge.pitch or _USUAL_PITCH)))
+    around = edge.reeds or max(3, round(length / (edge.pitch or USUAL_PITCH)))
     pitch = length / around
     if around < 3:
         raise SpecError(f"{around} reeds do not go round; at least 3", key="edge.reeds")
@@ -84,7 +84,7 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
             f"at most {int(length / edge.width)}, or a width of at most {pitch:.3g} mm",
             key="edge.reeds" if edge.reeds else "edge.pitch",
         )
-    opening = min(edge.width, pitch) or _opening(edge, pitch, radius)
+    opening = min(edge.width, pitch) or suited_opening(edge, pitch, radius)
     notch = Notch(edge.profile, opening, edge.depth, edge.corner_radius)
     fit_notch(notch, radius, tolerance, "edge.corner_radius")
     stations = np.asarray((np.arange(around) + 0.5) * pitch, dtype=np.float64)
@@ -180,7 +180,7 @@ def _in_sections(pattern: str, length: float, pitch: float) -> FloatArray:
     return np.concatenate(found)
 
 
-def _opening(edge: Edge, pitch: float, radius: float) -> float:
+def suited_opening(edge: Edge, pitch: float, radius: float) -> float:
     """Choose the opening of a notch: the profile's usual share, more if its corners need it.
 
     Reeds far apart are no wider than √(2Rd), where the edge's own sagitta over the notch is

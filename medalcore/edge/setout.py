@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import manifold3d as m3
 import numpy as np
@@ -11,11 +12,13 @@ from numpy.typing import NDArray
 
 from ..contour import along, edge_lengths
 from ..errors import SpecError
+from ..spec import Edge
 from ..tolerance import Tolerance
 from .notch import STRAIGHT, draw_notch, fit_notch
-from .reeds import Reeding
+from .reeds import USUAL_PITCH, Reeding, suited_opening
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 _CORNER = math.radians(25.0)
 """An outline that turns by more within the width of one notch has a corner there; a land
@@ -90,11 +93,12 @@ def corners_of(points: FloatArray, width: float) -> list[Corner]:
     return found
 
 
-def set_out(reeding: Reeding, points: FloatArray) -> Reeding:
+def set_out(reeding: Reeding, edge: Edge, points: FloatArray, tolerance: Tolerance) -> Reeding:
     """Move the reeds of an outline so that none stands across a corner.
 
-    Between two corners the reeds stand evenly; every run gets its share of the count, by
-    largest remainder. An outline without corners keeps the even pitch.
+    Between two corners the reeds stand evenly. A count that was asked for is kept, every
+    run getting its share by largest remainder; a pitch that was asked for gives every run
+    its own whole count. An outline without corners keeps the even pitch.
 
     Raises
     ------
@@ -104,39 +108,62 @@ def set_out(reeding: Reeding, points: FloatArray) -> Reeding:
     corners = corners_of(points, reeding.notch.opening)
     if not corners:
         return reeding
-    half = reeding.notch.opening / 2.0
     apart = [c.margin(reeding.notch.depth) + 0.1 * reeding.pitch for c in corners]
     if not reeding.is_even:
-        clear = np.ones(reeding.count, dtype=bool)
-        for c, gap in zip(corners, apart, strict=True):
-            for shift in (-reeding.length, 0.0, reeding.length):
-                s = reeding.stations + shift
-                clear &= (s + half <= c.start - gap) | (s - half >= c.stop + gap)
-        kept = reeding.stations[clear]
-        return Reeding(reeding.around, reeding.pitch, reeding.notch, reeding.length, kept)
+        return _clear_of(reeding, corners, apart)
     starts = np.array([c.stop + gap for c, gap in zip(corners, apart, strict=True)])
     stops = np.array([c.start - gap for c, gap in zip(corners, apart, strict=True)])
-    stops = np.append(stops[1:], stops[0] + reeding.length)
-    runs = np.maximum(stops - starts, 0.0)
-    if not runs.any():
+    runs = np.maximum(np.append(stops[1:], stops[0] + reeding.length) - starts, 0.0)
+    counts = _shares(runs, edge.reeds, edge.pitch or USUAL_PITCH)
+    if not counts.any():
         raise SpecError("no edge is left between the corners for reeds", key="edge.depth")
-    share = runs / runs.sum() * reeding.around
-    counts = np.floor(share + 1e-9).astype(np.int64)
-    for i in np.argsort(counts - share, kind="stable")[: reeding.around - int(counts.sum())]:
-        counts[i] += 1
     pitch = runs / np.maximum(counts, 1)
-    if np.any(pitch[counts > 0] < reeding.notch.opening * (1.0 - 1e-9)):
-        most = int(np.sum(np.floor(runs / reeding.notch.opening)))
-        raise SpecError(
-            f"{reeding.around} notches {reeding.notch.opening:.3g} mm wide do not fit between "
-            f"the {len(corners)} corners; at most {most}",
-            key="edge.reeds",
-        )
+    closest = float(pitch[counts > 0].min())
+    notch = reeding.notch
+    if closest < notch.opening * (1.0 - 1e-9):
+        if edge.width or closest <= 0.0:
+            most = int(np.sum(np.floor(runs / notch.opening)))
+            raise SpecError(
+                f"{int(counts.sum())} notches {notch.opening:.3g} mm wide do not fit between the "
+                f"{len(corners)} corners; at most {most}",
+                key="edge.reeds" if edge.reeds else "edge.pitch",
+            )
+        notch = replace(notch, opening=suited_opening(edge, closest, STRAIGHT))
+        fit_notch(notch, STRAIGHT, tolerance, "edge.corner_radius")
     stations = [
         start + (np.arange(n) + 0.5) * p for start, n, p in zip(starts, counts, pitch, strict=True)
     ]
     even = np.sort(np.concatenate(stations) % reeding.length)
-    return Reeding(reeding.around, reeding.pitch, reeding.notch, reeding.length, even)
+    mean = float(runs[counts > 0].sum() / counts.sum())
+    return Reeding(int(counts.sum()), mean, notch, reeding.length, even)
+
+
+def _shares(runs: FloatArray, reeds: int, pitch: float) -> IntArray:
+    """Return how many reeds each run gets: of a total, or by the pitch."""
+    if not reeds:
+        return np.asarray(np.round(runs / pitch), dtype=np.int64)
+    share = runs / max(float(runs.sum()), 1e-9) * reeds
+    counts = np.floor(share + 1e-9).astype(np.int64)
+    for i in np.argsort(counts - share, kind="stable")[: reeds - int(counts.sum())]:
+        counts[i] += 1
+    return np.asarray(counts)
+
+
+def _clear_of(reeding: Reeding, corners: Sequence[Corner], apart: Sequence[float]) -> Reeding:
+    """Return a reeding in sections without the reeds that stand at corners."""
+    half = reeding.notch.opening / 2.0
+    clear = np.ones(reeding.count, dtype=bool)
+    for c, gap in zip(corners, apart, strict=True):
+        for shift in (-reeding.length, 0.0, reeding.length):
+            s = reeding.stations + shift
+            clear &= (s + half <= c.start - gap) | (s - half >= c.stop + gap)
+    if not clear.any():
+        raise SpecError(
+            f"no reed of {reeding.notch.opening:.3g} mm fits beside the {len(corners)} corners "
+            "of the outline in these sections",
+            key="edge.pattern",
+        )
+    return replace(reeding, stations=reeding.stations[clear])
 
 
 def reed_cutter(

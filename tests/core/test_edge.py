@@ -272,6 +272,23 @@ def test_no_reed_stands_across_a_corner():
     assert np.hypot(*cut.T).max() == pytest.approx(15.0, abs=2 * MICRON)
 
 
+def test_a_pitch_closes_in_every_run_between_corners():
+    """Six sides of 19 mm with small corners: each gets its own whole count of about 1 mm."""
+    blank = {"outline": "polygon", "sides": 6, "corner_radius": 0.2, "diameter": 38.0}
+    blank, v, f = made({"blank": blank, "edge": {"finish": "reeded", "pitch": 1.0}})
+    cut = slice_at(v, f, 0.01)
+    angle = np.degrees(np.arctan2(cut[:, 1], cut[:, 0])) % 60
+    apothem = 19.0 * math.cos(math.pi / 6)
+    # Seen square to its own side, each point's depth below the side.
+    turn = np.radians(angle - 30)
+    below = (apothem + 0.2 * (1 - math.cos(math.pi / 6))) - np.hypot(*cut.T) * np.cos(turn)
+    low = below > 0.12
+    count = np.count_nonzero(low & ~np.roll(low, 1))
+    assert count == blank.facts["reeds"]
+    assert count % 6 == 0
+    assert blank.facts["pitch_mm"] == pytest.approx(1.0, abs=0.05)
+
+
 def test_the_benchmark_cuts_the_same_piece_both_ways():
     script = Path(__file__).parents[2] / "scripts" / "bench_reeds.py"
     command = [sys.executable, str(script), "--reeds", "24", "--runs", "1"]
