@@ -59,14 +59,18 @@ class Field(Table, frozen=True):
             le=20,
         ),
     ] = 0.0
-    circle: tuple[Circle, ...] = ()
+    circle: Annotated[
+        tuple[Circle, ...], doc("Circles and panels about the middle of the field")
+    ] = ()
 
 
 class Face(Table, frozen=True):
     """One side of the piece."""
 
     field: Field = Field()
-    rim: Rim | None = None
+    rim: Annotated[Rim | None, doc("A rim of this face's own, wholly in place of the blank's")] = (
+        None
+    )
     relief: tuple[Relief, ...] = ()
     legend: tuple[Legend, ...] = ()
     inscription: tuple[Inscription, ...] = ()
