@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,12 +12,13 @@ import numpy as np
 from ..element import Built, Context, Finding, Part
 from ..grid import HeightField
 from ..spec.relief import Relief
-from .compress import compress
+from .compress import compress, foot_of
 from .draft import enforce_draft
 from .emphasis import emphasis_of
 from .even import evened
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
+from .strokes import stroked
 
 _WORTH_TELLING = 0.01  # mm of raising below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
@@ -47,26 +49,64 @@ def build_relief(spec: Relief, context: Context) -> Built:
         If there is no room below the field for its foot.
     """
     tell = context.progress
-    tell(0.0, "reading the model and looking at it from above")
-    source = seen(spec, context.ground, context.tolerance.pixels, context.models)
-    raw = source.field
-    tell(0.35, "bringing its depth to the height")
-    weight = emphasis_of(spec.emphasis, raw) if spec.emphasis else None
-    low = compress(raw, spec, weight=weight)
-    draft = math.radians(spec.draft)
-    tell(0.75, "giving it draft")
-    even = evened(low.field)
-    drafted = enforce_draft(even, draft)
+    made = modelled(spec, context)
     tell(0.8, "making its surface")
-    shape = relief_shape(drafted, context.ground, draft=draft, tolerance=context.tolerance)
+    shape = relief_shape(
+        made.field, context.ground, draft=math.radians(spec.draft), tolerance=context.tolerance
+    )
     solid = solid_of(shape)
     tell(1.0, "done")
-    raised = _raised(even, drafted)
     return Built(
         parts=(Part(solid),),
-        facts=_facts(spec, source, shape, low.facts, raised, raw),
-        findings=tuple(_findings(spec, source, shape, raised)),
+        facts=_facts(spec, made, shape),
+        findings=(*_findings(spec, made, shape), *made.findings),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Modelled:
+    """A relief's heights, ready for its surface.
+
+    Attributes
+    ----------
+    source : Seen
+    field : HeightField
+        mm above the field of the piece.
+    raised : float
+        By how much draft raised the lowest place at most, mm.
+    facts : mapping
+        What was measured on the way.
+    findings : tuple of Finding
+        About strokes.
+    """
+
+    source: Seen
+    field: HeightField
+    raised: float
+    facts: Mapping[str, Any]
+    findings: tuple[Finding, ...]
+
+
+def modelled(spec: Relief, context: Context) -> Modelled:
+    """Model a relief as a height field: depth, height, strokes, draft.
+
+    Raises
+    ------
+    SourceError, SpecError
+        As `build_relief`.
+    """
+    tell = context.progress
+    tell(0.0, "reading the model and looking at it from above")
+    source = seen(spec, context.ground, context.tolerance.pixels, context.models)
+    tell(0.35, "bringing its depth to the height")
+    weight = emphasis_of(spec.emphasis, source.field) if spec.emphasis else None
+    low = compress(source.field, spec, weight=weight)
+    worked = stroked(low.field, spec, source.frame, context.models, foot_of(spec))
+    tell(0.75, "giving it draft")
+    even = evened(worked.field)
+    drafted = enforce_draft(even, math.radians(spec.draft))
+    facts = {**low.facts, **worked.facts}
+    return Modelled(source, drafted, _raised(even, drafted), facts, worked.findings)
 
 
 def _raised(before: HeightField, after: HeightField) -> float:
@@ -76,31 +116,24 @@ def _raised(before: HeightField, after: HeightField) -> float:
     return float(np.max(after.heights - before.heights))
 
 
-def _facts(
-    spec: Relief,
-    source: Seen,
-    shape: Shape,
-    measured: Mapping[str, Any],
-    raised: float,
-    raw: HeightField,
-) -> dict[str, Any]:
+def _facts(spec: Relief, made: Modelled, shape: Shape) -> dict[str, Any]:
     return {
         "source": spec.source,
-        "model_triangles": source.triangles,
-        "model_notes": list(source.notes),
-        "pixel_mm": round(raw.grid.pixel, 6),
+        "model_triangles": made.source.triangles,
+        "model_notes": list(made.source.notes),
+        "pixel_mm": round(made.source.field.grid.pixel, 6),
         "height_mm": round(shape.height_mm, 6),
         "size_mm": [round(s, 4) for s in shape.size_mm],
         "triangles": len(shape.triangles),
         "pieces": shape.pieces,
         "holes": shape.holes,
-        "raised_for_draft_mm": round(raised, 4),
-        **measured,
+        "raised_for_draft_mm": round(made.raised, 4),
+        **made.facts,
     }
 
 
-def _findings(spec: Relief, source: Seen, shape: Shape, raised: float) -> Iterator[Finding]:
-    for note in source.notes:
+def _findings(spec: Relief, made: Modelled, shape: Shape) -> Iterator[Finding]:
+    for note in made.source.notes:
         yield Finding("relief-source", "note", note)
     if shape.islands_dropped:
         yield Finding(
@@ -113,12 +146,12 @@ def _findings(spec: Relief, source: Seen, shape: Shape, raised: float) -> Iterat
             "relief-specks", "note",
             f"{shape.holes_filled} holes in the outline, each under two pixels, were filled",
         )  # fmt: skip
-    if raised > _WORTH_TELLING:
+    if made.raised > _WORTH_TELLING:
         yield Finding(
             "relief-draft", "note",
-            f"hollows beside steep walls were filled by up to {raised:.2f} mm, so that no wall is "
-            f"steeper than the draft of {spec.draft:g} degrees",
-            measured=raised,
+            f"hollows beside steep walls were filled by up to {made.raised:.2f} mm, so that no "
+            f"wall is steeper than the draft of {spec.draft:g} degrees",
+            measured=made.raised,
         )  # fmt: skip
     if shape.steep_share > _STEEP_SHARE:
         yield Finding(

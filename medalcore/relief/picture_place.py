@@ -49,12 +49,8 @@ def picture_field(
         If it is turned about x or y, or nothing of it is left.
     """
     black, white = spec.picture.black, spec.picture.white
-    values, mask = picture.values, picture.mask
-    low, high = float(values[mask].min()), float(values[mask].max())
-    if spec.picture.empty == "lowest" and high > low:
-        floor = low if white >= black else -high
-        height = values if white >= black else -values
-        mask = mask & (height - floor > max(1.001 * picture.step, 1e-6 * (high - low)))
+    values, mask = picture.values, _told(picture, spec)
+    low, high = _span(picture)
     placing = _Placing(mask, spec, ground, name)
     if black == white:
         depth = placing.larger * placing.scale / 4
@@ -62,6 +58,45 @@ def picture_field(
     else:
         gain, base = white - black, black
     return _placed(values * np.float32(gain) + np.float32(base), mask, placing, spec, pixels, name)
+
+
+def _span(picture: Picture) -> tuple[float, float]:
+    seen = picture.values[picture.mask]
+    return float(seen.min()), float(seen.max())
+
+
+def _told(picture: Picture, spec: Relief) -> BoolArray:
+    """Return which pixels of a picture are part of the relief."""
+    black, white = spec.picture.black, spec.picture.white
+    values, mask = picture.values, picture.mask
+    low, high = _span(picture)
+    if spec.picture.empty == "lowest" and high > low:
+        floor = low if white >= black else -high
+        height = values if white >= black else -values
+        mask = mask & (height - floor > max(1.001 * picture.step, 1e-6 * (high - low)))
+    return mask
+
+
+def picture_frame(picture: Picture, spec: Relief, ground: Ground, name: str) -> FloatArray:
+    """Return the map from the relief's own frame to the face, as `place.model_frame`.
+
+    Raises
+    ------
+    SpecError
+        As `picture_field`.
+    """
+    return _Placing(_told(picture, spec), spec, ground, name).frame()
+
+
+def given_frame(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
+    """Return the map from the relief's own frame to the face, as `place.model_frame`.
+
+    Raises
+    ------
+    SpecError
+        As `picture_field`.
+    """
+    return _Placing(given.mask & np.isfinite(given.heights), spec, ground, name).frame()
 
 
 def given_field(
@@ -97,6 +132,8 @@ class _Placing:
         mm per pixel of the picture.
     larger : float
         Larger side of the relief in pixels of the picture.
+    own : pair of (2,) float64
+        Corners of its box in the picture itself, not turned: column and minus row.
     """
 
     def __init__(self, mask: BoolArray, spec: Relief, ground: Ground, name: str) -> None:
@@ -116,7 +153,9 @@ class _Placing:
             ]
         )
         rows, cols = np.nonzero(mask)
-        seen = self.matrix @ np.stack([cols.astype(float), -rows.astype(float)])
+        flat = np.stack([cols.astype(float), -rows.astype(float)])
+        self.own = flat.min(axis=1) - 0.5, flat.max(axis=1) + 0.5
+        seen = self.matrix @ flat
         self.low, self.high = seen.min(axis=1) - 0.5, seen.max(axis=1) + 0.5
         self.middle = (self.low + self.high) / 2
         self.larger = float((self.high - self.low).max())
@@ -131,6 +170,13 @@ class _Placing:
         """Return the corners of its box on the face, mm."""
         half = (self.high - self.low) / 2 * self.scale
         return self.at - half, self.at + half
+
+    def frame(self) -> FloatArray:
+        """Return the map from the relief's own frame to the face, (2, 3)."""
+        low, high = self.own
+        flat = self.scale * self.matrix
+        moved = flat @ ((low + high) / 2) - self.scale * self.middle + self.at
+        return np.column_stack([flat * float((high - low).max()), moved])
 
     def source(self, u: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return row and column of the picture that lie at points of the face."""

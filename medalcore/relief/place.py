@@ -135,6 +135,37 @@ def _fitted(points: FloatArray, name: str, spec: Relief, ground: Ground) -> Floa
     return points
 
 
+def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
+    """Return the map from the relief's own frame to the face.
+
+    Its origin is the middle of the whole model as it is seen, its unit the larger side;
+    mirror, turn about z, cut, fit and place come after it.
+
+    Returns
+    -------
+    matrix : (2, 3) float64
+        face = matrix[:, :2] @ own + matrix[:, 2], mm.
+
+    Raises
+    ------
+    SpecError
+        As `place`.
+    """
+    whole = turned(mesh.vertices, (spec.turn[0], spec.turn[1], 0.0))[:, :2]
+    low, high = whole.min(axis=0), whole.max(axis=0)
+    before = _cut(_looked_at(mesh, spec), mesh.triangles, spec)[0]
+    after = _fitted(before, mesh.name, spec, ground)[:, :2]
+    first, last = before[:, :2].min(axis=0), before[:, :2].max(axis=0)
+    wide = int(np.argmax(last - first))
+    scale = float(np.ptp(after[:, wide]) / (last - first)[wide])
+    flat = turned(np.eye(3), (0.0, 0.0, spec.turn[2])).T[:2, :2]
+    if spec.mirror:
+        flat = np.diag([-1.0, 1.0]) @ flat
+    larger, middle = float((high - low).max()), (low + high) / 2
+    moved = scale * (flat @ middle) + after[0] - scale * before[0, :2]
+    return np.column_stack([scale * larger * flat, moved])
+
+
 def room(spec: Relief, ground: Ground) -> float:
     """Return how far a relief that fills the field may reach from its middle, mm.
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
 from ..spec import Relief
-from .picture_place import given_field, picture_field
+from .picture_place import given_field, given_frame, picture_field, picture_frame
 from .picture_source import PICTURE_FILES, read_picture
-from .place import raw_field
+from .place import model_frame, raw_field
 from .source import read_model, source_mesh
 
 
@@ -28,11 +32,14 @@ class Seen:
         Triangles of the model; 0 for pictures and height fields.
     notes : tuple of str
         What a person should know of the source, one line each.
+    frame : callable
+        Returns the map from the relief's own frame to the face, see `place.model_frame`.
     """
 
     field: HeightField
     triangles: int
     notes: tuple[str, ...]
+    frame: Callable[[], NDArray[np.float64]]
 
 
 def seen(
@@ -59,17 +66,21 @@ def seen(
     name = spec.source
     given = models.get(name)
     if isinstance(given, HeightField):
-        return Seen(given_field(given, spec, ground, pixels, name), 0, ())
+        field = given_field(given, spec, ground, pixels, name)
+        return Seen(field, 0, (), partial(given_frame, given, spec, ground, name))
     if (
         given is None
         and not name.startswith("object:")
         and Path(name).suffix.lower() in PICTURE_FILES
     ):
         picture = read_picture(name)
-        return Seen(picture_field(picture, spec, ground, pixels, name), 0, picture.notes)
+        field = picture_field(picture, spec, ground, pixels, name)
+        frame = partial(picture_frame, picture, spec, ground, name)
+        return Seen(field, 0, picture.notes, frame)
     if given is not None:
         mesh = source_mesh(given.vertices, given.triangles, name)
     else:
         mesh = read_model(name, {k: v for k, v in models.items() if isinstance(v, Model)})
     field = raw_field(mesh, spec, ground, pixels)
-    return Seen(field, mesh.topology.triangles, mesh.notes)
+    frame = partial(model_frame, mesh, spec, ground)
+    return Seen(field, mesh.topology.triangles, mesh.notes, frame)

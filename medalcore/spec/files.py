@@ -90,7 +90,7 @@ def write_spec(spec: MedalSpec, path: str | os.PathLike[str]) -> None:
 
 
 def _absolute(name: str, folder: Path) -> str:
-    if name.startswith("object:") or os.path.isabs(name):
+    if name.startswith(("object:", "strokes:")) or os.path.isabs(name):
         return name
     return str(folder / name)
 
@@ -109,7 +109,7 @@ def _map_files(table: Any, change: Any) -> Any:
     new: dict[str, Any] = {}
     for name in table.__struct_fields__:
         value = getattr(table, name)
-        if name in ("source", "drawing", "emphasis") and value:
+        if name in ("source", "drawing", "emphasis", "strokes") and value:
             new[name] = change(value)
         elif name == "font" and re.search(r"\.(ttf|otf|ttc|otc)(#\d+)?$", value.lower()):
             new[name] = change(value)

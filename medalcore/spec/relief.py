@@ -153,4 +153,8 @@ class Relief(Table, frozen=True):
             le=20,
         ),
     ] = 0.0
+    strokes: Annotated[
+        str,
+        doc("Strokes sculpted on the relief: a model file of what they add in height, or empty"),
+    ] = ""
     settle: Annotated[bool, doc("Bring overhangs and floating parts down to the field")] = True
