@@ -182,6 +182,8 @@ def _elements(
     """Build all elements; return what is added and what is cut, in piece coordinates."""
     adds: list[Solid] = []
     cuts: list[Solid] = []
+    clears: list[Solid] = []
+    above: list[Solid] = []  # what keeps its surroundings clear of everything in `adds`
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
     outline = silhouette(blank.solid)
@@ -198,6 +200,8 @@ def _elements(
         make = partial(ELEMENTS[kind], table, context)
         built = _named(path, partial(cache.get, key, make))
         log.add(path, built)
+        clearing = any(part.action == "clear" for part in built.parts)
+        group = {"add": above if clearing else adds, "cut": cuts, "clear": clears}
         for part in built.parts:
             # the cache gives equal elements on both faces the same solid
             solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
@@ -205,9 +209,11 @@ def _elements(
             placed = solid.on_side(side).moved(placement(spec.medal.alignment, side))
             if part.action == "add":
                 _named(path, partial(keep_on, outline, placed))
-            (adds if part.action == "add" else cuts).append(placed)
+            group[part.action].append(placed)
         log.spent(kind, start)
-    return adds, cuts
+    if clears and adds:
+        adds = [without(united(adds), clears)]
+    return adds + above, cuts
 
 
 def _named(path: str, make: Callable[[], T]) -> T:

@@ -70,11 +70,12 @@ class Part:
     solid : Solid
         Crosses the field: reaches below it where it is added, above it where it cuts.
     action : str
-        ``add`` or ``cut``.
+        ``add`` or ``cut``; ``clear`` takes away from what elements that clear nothing
+        themselves add, and leaves the blank and the element's own parts alone.
     """
 
     solid: Solid
-    action: Literal["add", "cut"] = "add"
+    action: Literal["add", "cut", "clear"] = "add"
 
 
 @dataclass(frozen=True, eq=False)

@@ -49,7 +49,7 @@ def build_exergue(spec: Exergue, context: Context) -> Built:
         cuts += words
     if not cuts:
         raise SpecError("give the exergue words or a line", key="text")
-    return Built((cut_letters(cuts, spec, context, "inscription"),), facts, tuple(findings))
+    return Built(cut_letters(cuts, spec, context, "inscription"), facts, tuple(findings))
 
 
 def _bar(spec: Exergue, level: float, edge: float) -> list[Cut]:

@@ -57,7 +57,7 @@ def build_legend(spec: Legend, context: Context) -> Built:
     legends = _round_border(spec, texts, how, context)
     cuts = [cut for legend in legends for cut in _cuts(spec, legend, how)]
     cuts += _separators(spec, legends, how)
-    part = cut_letters(cuts, spec, context, "legend")
+    parts = cut_letters(cuts, spec, context, "legend")
     widths, findings = measured(cuts, spec, context, "legend")
     first = legends[0]
     facts: dict[str, Any] = {
@@ -75,7 +75,7 @@ def build_legend(spec: Legend, context: Context) -> Built:
     if len(legends) > 1:
         facts["sweeps_deg"] = [math.degrees(legend.sweep) for legend in legends]
     findings += unknown_features(how, "legend")
-    return Built((part,), facts, tuple(findings))
+    return Built(parts, facts, tuple(findings))
 
 
 def _how(spec: Legend, context: Context) -> Setting:
@@ -87,36 +87,32 @@ def _sized(spec: Legend, texts: list[str], context: Context) -> Legend:
     """Return the spec with the cap height at which the words fill their arc."""
     if len(texts) > 1:
         raise _one_only(spec)
+    if line(texts[0], _how(spec, context)) is None:
+        raise nothing_to_set()
     low, high = 0.0, 0.0
     size = spec.cap_height
     for _ in range(60):
-        trial = msgspec.structs.replace(spec, cap_height=size, sweep=0.0, arc_length=0.0)
-        try:
-            how = _how(trial, context)
-            over = _natural(trial, texts[0], how, context)
-        except SpecError:
-            over = math.inf
-        else:
-            aim = spec.sweep or math.degrees(spec.arc_length / _arc(trial, context).radius)
-            over -= math.radians(aim)
-        if over > 0.0:
-            high = size
-        else:
-            low = size
+        over = _overlong(spec, texts[0], size, context)
+        low, high = (low, size) if over > 0.0 else (size, high)
         if low and high and high - low < 1e-6 * high:
             break
         size = 0.5 * (low + high) if high else 2.0 * size
     return msgspec.structs.replace(spec, cap_height=low or size, fit="tracking")
 
 
-def _natural(spec: Legend, text: str, how: Setting, context: Context) -> float:
+def _overlong(spec: Legend, text: str, size: float, context: Context) -> float:
+    """Return by how much words of a size are longer than their arc, rad."""
+    trial = msgspec.structs.replace(spec, cap_height=size)
+    how = _how(trial, context)
     found = line(text, how)
-    if found is None:
-        raise nothing_to_set()
-    arc = _arc(spec, context)
-    angles = _stand(spec, found, arc, spec.tracking * how.size / 1000.0)
-    start, stop = _ink(found, angles, arc, spec)
-    return stop - start
+    assert found is not None
+    try:
+        arc = _arc(trial, context, [found])
+    except SpecError:  # too large to stand round the middle at all
+        return math.inf
+    angles = _stand(trial, found, arc, spec.tracking * how.size / 1000.0)
+    start, stop = _ink(found, angles, arc, trial)
+    return stop - start - (math.radians(spec.sweep) or spec.arc_length / arc.radius)
 
 
 def _one_only(spec: Legend) -> SpecError:
@@ -133,10 +129,10 @@ def _round_border(spec: Legend, texts: list[str], how: Setting, context: Context
     if not present:
         raise nothing_to_set()
     if len(present) == 1:
-        return [_set(spec, present[0], how, _arc(spec, context))]
+        return [_set(spec, present[0], how, _arc(spec, context, present))]
     if spec.sweep or spec.arc_length:
         raise _one_only(spec)
-    first = _arc(spec, context)
+    first = _arc(spec, context, present)
     middles = first.middle - np.arange(len(present)) * _FULL / len(present)
     for _ in range(4):  # where a legend stands decides how it reads, and that how long it is
         legends = [
@@ -186,7 +182,8 @@ def _beside(spec: Legend, first: Arc, middle: float) -> Arc:
     return Arc(radius, middle, clockwise)
 
 
-def _arc(spec: Legend, context: Context) -> Arc:
+def _arc(spec: Legend, context: Context, lines: list[Line]) -> Arc:
+    """Return the arc of the first legend; the others stand in the same band."""
     named = {"top": 0.0, "bottom": 180.0}
     at = named[spec.at] if isinstance(spec.at, str) else float(spec.at)
     clockwise = spec.reading == "clockwise"
@@ -194,7 +191,7 @@ def _arc(spec: Legend, context: Context) -> Arc:
         clockwise = math.cos(math.radians(at)) > -1e-9
     radius = spec.radius
     if radius == 0.0:
-        margin = 0.45 * spec.cap_height
+        margin = 0.45 * spec.cap_height + _excess(spec, lines, clockwise)
         radius = context.ground.radius - margin - (spec.cap_height if clockwise else 0.0)
     inner = radius if clockwise else radius - spec.cap_height
     if inner <= 0.0:
@@ -204,6 +201,21 @@ def _arc(spec: Legend, context: Context) -> Arc:
             key="radius" if spec.radius else "cap_height",
         )
     return Arc(radius, math.radians(90.0 - at), clockwise)
+
+
+def _excess(spec: Legend, lines: list[Line], clockwise: bool) -> float:
+    """Return how far accents or tails reach out of the band of the capitals and some air, mm.
+
+    Accents stand towards the rim where letters' feet look to the middle, tails where their
+    heads do; with several legends both may.
+    """
+    boxes = np.array([bounds(outline)[:, 1] for found in lines for outline in found.outlines])
+    accents = float(boxes[:, 1].max()) - spec.cap_height
+    tails = -float(boxes[:, 0].min())
+    outwards = accents if clockwise else tails
+    if len(lines) > 1:
+        outwards = max(accents, tails)
+    return max(outwards - 0.2 * spec.cap_height, 0.0)
 
 
 def _true_radius(spec: Legend, arc: Arc) -> float:

@@ -9,7 +9,7 @@ from functools import partial
 
 import numpy as np
 
-from ..contour import Contours, FloatArray, area, bounds, intersected, turned, united
+from ..contour import Contours, FloatArray, area, bounds, intersected, offset, turned, united
 from ..element import Context, Part
 from ..errors import SolidError
 from ..loft import drafted
@@ -21,6 +21,7 @@ from ..spec.lettering import Words
 CROSSING = 0.1  # mm that letters reach through the field on its other side
 _STAGGER = 0.004  # mm between neighbours there, so that none are coplanar
 _CLEAR = 20.0  # mm above the field that sunk letters cut through, the highest relief and more
+_LEANING = 2.5  # mm of height up to which walls round cleared letters lean
 _BURIED_DRAFT = math.radians(5.0)  # of the part of a letter that nobody sees
 _ROUND_STEPS = 7
 
@@ -63,8 +64,8 @@ class _Site:
     highest: float
 
 
-def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) -> Part:
-    """Return all letters as one part of the face.
+def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) -> tuple[Part, ...]:
+    """Return all letters as one part of the face, and what keeps their surroundings clear.
 
     The outline as drawn is the face of a flat raised letter, whose foot grows by the draft;
     of all other letters it is their outline in the field. Height and depth count from the
@@ -98,7 +99,29 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
         if key not in made:
             made[key] = make(cut.outline, site, through, context)
         solids.append(made[key].moved(_placing(cut)))
-    return Part(joined(solids), "add" if words.work == "raised" else "cut")
+    if words.work == "sunk":
+        return (Part(joined(solids), "cut"),)
+    letters = Part(joined(solids))
+    return (letters, Part(_clearing(cuts, words, context), "clear")) if words.clear else (letters,)
+
+
+def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:
+    """Return the space round all letters, its walls leaning back from them by the draft."""
+    foot = math.tan(math.radians(words.draft)) * words.height
+    around = offset(
+        united([c.placed for c in cuts]),
+        words.clear + foot,
+        "round",
+        tolerance=5.0 * context.tolerance.curve,
+        least=context.tolerance.curve,
+    )
+    ground = context.ground
+    draft = max(math.radians(words.draft), _BURIED_DRAFT)
+    leaning = (_LEANING * math.tan(draft), _LEANING)
+    down = ground.lowest - ground.floor + CROSSING
+    return profiled(
+        around, ground.lowest, "relief", up=[leaning, (0.0, _CLEAR)], down=[(0.0, down)]
+    )
 
 
 def _laid(solid: Solid, level: float, context: Context) -> Solid:

@@ -47,7 +47,7 @@ def build_inscription(spec: Inscription, context: Context) -> Built:
         }[spec.align]
         start = (shift, top - step * number)
         cuts += straight(found, tracking, start, spec.at, math.radians(spec.turn))
-    part = cut_letters(cuts, spec, context, "inscription")
+    parts = cut_letters(cuts, spec, context, "inscription")
     widths, findings = measured(cuts, spec, context, "inscription")
     facts = {
         "text": spec.text,
@@ -59,7 +59,7 @@ def build_inscription(spec: Inscription, context: Context) -> Built:
         **widths,
     }
     findings += unknown_features(how, "inscription")
-    return Built((part,), facts, tuple(findings))
+    return Built(parts, facts, tuple(findings))
 
 
 def straight(

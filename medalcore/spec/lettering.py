@@ -45,6 +45,16 @@ class Words(Table, frozen=True):
             when={"section": ("flat",)},
         ),
     ] = False
+    clear: Annotated[
+        float,
+        doc(
+            "Width round the letters kept free of reliefs, borders and emblems; 0 lets them meet",
+            unit="mm",
+            when=_RAISED,
+            ge=0,
+            le=50,
+        ),
+    ] = 0.0
     kerning: Annotated[
         str,
         doc("Pairs to set closer or wider, in thousandths of the letter size: AV=-40, L'=30"),

@@ -8,7 +8,7 @@ import trimesh
 
 from medalcore import contour as C
 from medalcore.element import Context
-from medalcore.errors import SpecError
+from medalcore.errors import SourceError, SpecError
 from medalcore.ground import Ground
 from medalcore.lettering import build_exergue, build_inscription, build_legend
 from medalcore.lettering.fonts import find_typeface
@@ -133,6 +133,43 @@ def test_tops_follow_a_hollow_field_when_asked(work):
     assert face == pytest.approx(0.3 if work == "raised" else -0.3, abs=1e-9)
     normal = mesh.face_normals[np.abs(mesh.face_normals[:, 2]) > 0.9]
     assert np.degrees(np.arccos(np.abs(normal[:, 2]).min())) > 5.0
+
+
+def test_accents_and_tails_stay_off_the_rim():
+    """Set just inside the rim, an accent at the head or a tail at the foot keeps its air."""
+    for at, text in (("top", "ÅÉŽ"), ("bottom", "gjpqy"), ("top", "لأمل" if _arabic() else "Ǻ")):
+        font = "DejaVu Sans" if text[0] == "ل" else "serif-bold"
+        built = build_legend(Legend(text=text, at=at, font=font), context())
+        reach = np.hypot(*_ink(built).T).max()
+        assert 17.2 < reach < 17.75
+
+
+def _arabic():
+    try:
+        return bool(find_typeface("DejaVu Sans").glyph("ل"))
+    except SourceError:
+        return False
+
+
+def test_letters_keep_reliefs_clear_of_them():
+    """A slab over the whole field is taken away round the letters, and nothing else is."""
+    import manifold3d as m3
+
+    spec = Inscription(text="HI", clear=0.8, height=0.3, draft=10.0, cap_height=4.0)
+    letters, clearing = build_inscription(spec, context()).parts
+    assert (letters.action, clearing.action) == ("add", "clear")
+    slab = m3.Manifold.cube((30, 30, 1.0), True).translate((0, 0, 1.0))
+    kept = mesh_of(without(solid_from_manifold(slab, "relief"), [clearing.solid]))
+    edge = kept.vertices[np.abs(kept.vertices[:, :2]).max(axis=1) < 14.9]
+    at_field = edge[np.abs(edge[:, 2] - 0.5) < 1e-6][:, :2]
+    plain = Inscription(text="HI", height=0.3, draft=10.0, cap_height=4.0)
+    feet = build_inscription(plain, context()).parts[0].solid
+    foot = mesh_of(feet).section(plane_origin=[0, 0, 1.0], plane_normal=[0, 0, 1.0])
+    gap = np.min(np.hypot(*(at_field[:, None] - foot.vertices[None, :, :2]).transpose(2, 0, 1)))
+    assert gap == pytest.approx(0.8, abs=0.03)
+    lean_back = lean(kept)[np.abs(kept.triangles_center[:, :2]).max(axis=1) < 14.9]
+    assert (lean_back > -90.1).all()
+    assert not ((lean_back < -0.1) & (lean_back > -89)).any()
 
 
 def _gaps(built, count):
