@@ -22,6 +22,12 @@ IntArray = NDArray[np.int64]
 MARGIN_PIXELS = 8
 """Empty pixels round the silhouette, where a wall's foot and a smooth outline find room."""
 
+FACET_PIXELS = 3.0
+"""Width of a facet of a model that is not seen, in pixels of its depth map; at least this:"""
+
+FACETS = 300.0
+"""So many such facets span a relief, however fine its depth map is."""
+
 CLEARANCE = 0.05
 """Share of the field's radius that a relief filling it keeps away from the rim."""
 
@@ -284,6 +290,6 @@ def _smooth(
             if spec.crop.shape != "none"
             else scale
         )
-        pixel = wide / scale * size / pixels
-        points, triangles = smoothed(points, triangles, pixel, math.radians(spec.crease))
+        facet = wide / scale * size * max(FACET_PIXELS / pixels, 1 / FACETS)
+        points, triangles = smoothed(points, triangles, facet, math.radians(spec.crease))
     return _cut(points, triangles, spec)

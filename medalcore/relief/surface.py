@@ -1,6 +1,6 @@
 """The smooth surface meant by a coarse model: facets vanish, creases and flats stay.
 
-Only triangles that are large against a pixel and bend against their neighbours are worked
+Only triangles that are wide enough to be seen and bend against their neighbours are worked
 on; a dense scan, or a box, comes back as it is. Sharp edges count as creases when they form
 lines that close, meet or end at a border; a steep edge in the middle of a rounded form does
 not.
@@ -33,14 +33,11 @@ from .subdivide import (
 )
 from .topology import labels, nearly_welded
 
-LONGEST = 3.0
-"""Pixels that an edge may be long without its triangles being seen."""
-
 BEND = 0.005
 """Bend between triangles, radians, that is not seen even in raking light."""
 
-FACET = 0.06
-"""Bend times length between triangles, radians times pixels, that is not seen either."""
+STEP = 0.02
+"""Bend times width of a facet, radians times widths that are not seen, that is not either."""
 
 BUILT = np.radians(30.0)
 """Bend from which edges of built, not modelled, forms are sharp: of strips, and those that
@@ -67,9 +64,9 @@ points and swing between them.
 
 
 def smoothed(
-    vertices: FloatArray, triangles: IntArray, pixel: float, crease: float
+    vertices: FloatArray, triangles: IntArray, facet: float, crease: float
 ) -> tuple[FloatArray, IntArray]:
-    """Return a mesh whose facets are not seen at a pixel size.
+    """Return a mesh whose facets are not seen.
 
     Parameters
     ----------
@@ -77,8 +74,8 @@ def smoothed(
         mm.
     triangles : (m, 3) int64
         Facing either way.
-    pixel : float
-        mm.
+    facet : float
+        Width of a facet, seen from above, that is not seen, mm.
     crease : float
         Angle between triangles from which an edge is meant to be sharp, radians.
 
@@ -88,22 +85,22 @@ def smoothed(
     triangles : (l, 3) int64
         The same arrays where nothing was to be done.
     """
-    long = _long(vertices, triangles, LONGEST * pixel)
+    long = _long(vertices, triangles, facet)
     if long.any():
-        long = _bent(vertices, triangles, long, pixel)
+        long = _bent(vertices, triangles, long, facet)
     if not long.any():
         return vertices, triangles
     near = _touching(triangles, _touching(triangles, long, len(vertices)), len(vertices))
-    mesh = _prepared(vertices, triangles[near], crease, 0.05 * pixel)
-    needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), LONGEST * pixel)
+    mesh = _prepared(vertices, triangles[near], crease, facet / 60)
+    needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), facet)
     if not needed.any():
         return vertices, triangles
     for _ in range(2):  # what the points to be moved are measured by has to be even too
         needed = _touching(mesh.triangles, needed, len(mesh.vertices))
     about = _touching(mesh.triangles, needed, len(mesh.vertices))
     parts = [(vertices, triangles[~near]), (mesh.vertices, mesh.triangles[~about])]
-    part = evened(part_of(mesh, about), needed[about], LONGEST * pixel)
-    parts += _grown(part, pixel)
+    part = evened(part_of(mesh, about), needed[about], facet)
+    parts += _grown(part, facet)
     shift = np.cumsum([0, *(len(v) for v, _ in parts)])
     return (
         np.concatenate([v for v, _ in parts]),
@@ -113,19 +110,21 @@ def smoothed(
 
 def _long(vertices: FloatArray, triangles: IntArray, limit: float) -> BoolArray:
     """Tell which triangles have an edge that looks longer than `limit` from above."""
-    xy = vertices[:, :2]
+    x, y = np.ascontiguousarray(vertices[:, 0]), np.ascontiguousarray(vertices[:, 1])
     out = np.empty(len(triangles), dtype=bool)
     for start in range(0, len(triangles), 1 << 15):
         some = slice(start, start + (1 << 15))
-        a, b, c = (xy.take(corner, axis=0) for corner in triangles[some].T)
-        longest = np.zeros(len(a))
-        for d in (b - a, c - b, a - c):
-            np.maximum(longest, np.einsum("ij,ij->i", d, d), out=longest)
+        corners = np.ascontiguousarray(triangles[some].T)
+        xs, ys = [x.take(i) for i in corners], [y.take(i) for i in corners]
+        longest = np.zeros(corners.shape[1])
+        for k in range(3):
+            dx, dy = xs[k] - xs[k - 1], ys[k] - ys[k - 1]
+            np.maximum(longest, dx * dx + dy * dy, out=longest)
         out[some] = longest > limit * limit
     return out
 
 
-def _bent(vertices: FloatArray, triangles: IntArray, long: BoolArray, pixel: float) -> BoolArray:
+def _bent(vertices: FloatArray, triangles: IntArray, long: BoolArray, facet: float) -> BoolArray:
     """Tell which long triangles may be seen to bend against what is round them.
 
     Of two triangles that bend by an angle, one differs from the mean at their common
@@ -147,7 +146,7 @@ def _bent(vertices: FloatArray, triangles: IntArray, long: BoolArray, pixel: flo
         np.maximum(longest, np.hypot(d[:, 0], d[:, 1]), out=longest)
         off = normals - total[mesh.triangles[:, k]]
         np.maximum(bend, 2.0 * np.sqrt(np.einsum("ij,ij->i", off, off)), out=bend)
-    seen = (bend > BEND) & (bend * longest > FACET * pixel)
+    seen = (bend > BEND) & (bend * longest > STEP * facet)
     out = np.zeros(len(long), dtype=bool)
     out[near[seen]] = True
     return out & long
@@ -297,15 +296,15 @@ def _needed(mesh: EdgedMesh, owned: BoolArray, limit: float) -> BoolArray:
         turning[(meeting != 2) | mesh.fixed] = 0.0
         bend[sharp] = turning[mesh.ends[sharp]].max(axis=1)
         size[sharp] = length[sharp]
-    seen = (bend > BEND) & (size > limit) & (bend * size > FACET / LONGEST * limit)
+    seen = (bend > BEND) & (size > limit) & (bend * size > STEP * limit)
     needed: BoolArray = owned & np.logical_or.reduce(seen[mesh.edges], axis=1)
     return needed
 
 
-def _visible(mesh: EdgedMesh, owned: BoolArray, pixel: float) -> BoolArray:
+def _visible(mesh: EdgedMesh, owned: BoolArray, facet: float) -> BoolArray:
     """Tell which triangles are seen from above, or have a vertex in common with such."""
     low, high = mesh.vertices[:, :2].min(axis=0), mesh.vertices[:, :2].max(axis=0)
-    pitch = max(2.0 * pixel, float((high - low).max()) / 2048)
+    pitch = max(0.6 * facet, float((high - low).max()) / 2048)
     cols, rows = (int(n) + 1 for n in np.ceil((high - low) / pitch))
     grid = Grid(float(low[0]), float(high[1]), pitch, rows, cols)
     rows_of = np.flatnonzero(owned)
@@ -316,7 +315,7 @@ def _visible(mesh: EdgedMesh, owned: BoolArray, pixel: float) -> BoolArray:
     return _touching(mesh.triangles, seen, len(mesh.vertices))
 
 
-def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray]]:
+def _grown(mesh: EdgedMesh, facet: float) -> Iterator[tuple[FloatArray, IntArray]]:
     """Yield what is fine enough, level after level, on the surface that all levels share.
 
     A triangle that is split beside one that is not leaves a slit between the old edge and
@@ -330,7 +329,7 @@ def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray
     owned = np.ones(len(mesh.triangles), dtype=bool)
     done = 0
     for level in range(12):
-        needed = _needed(mesh, owned, LONGEST * pixel)
+        needed = _needed(mesh, owned, facet)
         if level == 0:  # at the seams to the rest of the model neighbours are missing
             first, last = mesh.sides()
             seam = (first == last) & (mesh.kind == SMOOTH)
@@ -343,7 +342,7 @@ def _grown(mesh: EdgedMesh, pixel: float) -> Iterator[tuple[FloatArray, IntArray
             kept[mesh.triangles[needed].ravel()] = False
             points[kept] = original[kept]
         # what is not seen is not split, but moves along, so that it does not come to be seen
-        needed &= _visible(mesh, owned, pixel)
+        needed &= _visible(mesh, owned, facet)
         if done + 4 * np.count_nonzero(needed) > MOST:
             needed[:] = False
         ready = mesh.triangles[owned & ~needed]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -254,3 +255,17 @@ def test_depth_is_what_embree_sees_on_scans(path):
 
     model = trimesh.load(path, force="mesh", process=False)
     assert_like_embree(np.asarray(model.vertices), np.asarray(model.faces), 512)
+
+
+def test_memory_is_bounded_by_the_picture():
+    """A million triangles on 2048 by 2048: little more than the picture and the vertices."""
+    vertices, triangles = lumpy_ball(700, 714)
+    assert len(triangles) > 990_000
+    grid = _grid(2048)
+    tracemalloc.start()
+    try:
+        top_surface(vertices, triangles, grid)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 120e6

@@ -76,7 +76,7 @@ def test_no_step_of_slope_is_left_between_facets():
 def test_boxes_and_prisms_stay_as_they_are():
     """Right angles are creases and flats are flat: the very same arrays come back."""
     for model in (trimesh.creation.box(), trimesh.creation.cylinder(1, 2, sections=4)):
-        vertices, triangles = smoothed(model.vertices, model.faces, 0.002, CREASE)
+        vertices, triangles = smoothed(model.vertices, model.faces, 0.006, CREASE)
         assert vertices is model.vertices
         assert triangles is model.faces
 
@@ -139,7 +139,7 @@ def test_facing_and_welding_do_not_matter():
     loose = model.vertices[faces].reshape(-1, 3) * (1 + 1e-9 * rng.standard_normal((faces.size, 1)))
     grid = Grid(-2.0, 2.0, 0.01, 401, 401)
     one, two = (
-        top_surface(*smoothed(mesh.vertices, mesh.triangles, 0.005, CREASE), grid)[0]
+        top_surface(*smoothed(mesh.vertices, mesh.triangles, 0.015, CREASE), grid)[0]
         for mesh in (_mesh(model), source_mesh(loose, np.arange(faces.size).reshape(-1, 3), "m"))
     )
     assert (np.isfinite(one) != np.isfinite(two)).mean() < 1e-3
@@ -167,9 +167,9 @@ def test_draft_and_fine_show_the_same_surface():
 
 
 def test_a_dense_scan_passes_through_untouched():
-    """Triangles no longer than three pixels are not touched."""
+    """Triangles no wider than is seen are not touched."""
     ball = _lumpy(6, 2)
-    vertices, triangles = smoothed(ball.vertices, ball.faces, 0.02, CREASE)
+    vertices, triangles = smoothed(ball.vertices, ball.faces, 0.06, CREASE)
     assert vertices is ball.vertices
     assert triangles is ball.faces
 
@@ -241,7 +241,7 @@ def test_a_monkey_like_pile_of_shells_keeps_its_silhouette():
     grid = Grid(float(low[0]) - 9 * pixel, float(high[1]) + 9 * pixel, pixel, 520, 520)
     before = np.isfinite(top_surface(mesh.vertices, mesh.triangles, grid)[0])
     after = np.isfinite(
-        top_surface(*smoothed(mesh.vertices, mesh.triangles, pixel, CREASE), grid)[0]
+        top_surface(*smoothed(mesh.vertices, mesh.triangles, 3 * pixel, CREASE), grid)[0]
     )
     assert after.sum() / before.sum() == pytest.approx(1.0, abs=0.03)
     assert (before & ~after).sum() < 0.04 * before.sum()
