@@ -49,7 +49,7 @@ def inset_point(contour: FloatArray, way: FloatArray, inset: float) -> FloatArra
     The outermost such point; if the contour has no room for it, the nearest there is.
     """
     far = reach(contour, way)
-    steps = np.linspace(far, 0.0, 400)
+    steps = np.linspace(far, 0.0, 120)
     depth = [distance((contour,), s * way) for s in steps]
     for i, d in enumerate(depth):
         if d >= inset:
