@@ -9,7 +9,17 @@ from functools import partial
 
 import numpy as np
 
-from ..contour import Contours, FloatArray, area, bounds, intersected, offset, turned, united
+from ..contour import (
+    Contours,
+    FloatArray,
+    area,
+    bounds,
+    intersected,
+    offset,
+    signed_area,
+    turned,
+    united,
+)
 from ..element import Context, Part
 from ..errors import SolidError
 from ..loft import drafted
@@ -108,13 +118,12 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
 def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:
     """Return the space round all letters, its walls leaning back from them by the draft."""
     foot = math.tan(math.radians(words.draft)) * words.height
-    around = offset(
-        united([c.placed for c in cuts]),
-        words.clear + foot,
-        "round",
-        tolerance=5.0 * context.tolerance.curve,
-        least=context.tolerance.curve,
-    )
+    fine = {"tolerance": 5.0 * context.tolerance.curve, "least": context.tolerance.curve}
+    # Out and back by half the width again, so that no slivers of relief stay between letters.
+    wide = offset(united([c.placed for c in cuts]), 1.5 * words.clear + foot, "round", **fine)
+    around = offset(wide, -0.5 * words.clear, "round", **fine)
+    crumb = (2.0 * words.clear) ** 2
+    around = tuple(c for c in around if not -crumb < signed_area(c) < 0.0)
     ground = context.ground
     draft = max(math.radians(words.draft), _BURIED_DRAFT)
     leaning = (_LEANING * math.tan(draft), _LEANING)
