@@ -9,7 +9,8 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from ..contour import FloatArray, bounds
+from ..contour import Contours, FloatArray, bounds
+from ..drawing import read_drawing
 from ..element import Built, Context
 from ..errors import SpecError
 from ..spec.lettering import Legend
@@ -315,19 +316,7 @@ def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[Cut]:
     """Return the marks in the middle of the gaps between legends."""
     if not spec.separator.strip():
         return []
-    if spec.separator in MARKS:
-        drawn = mark(spec.separator, spec.cap_height, how.tolerance)
-        outline = tuple(c + np.array([0.0, spec.cap_height / 2.0]) for c in drawn)
-    else:
-        found = line(spec.separator, how)
-        if found is None:
-            return []
-        outline = tuple(
-            c + np.array([x, 0.0])
-            for o, x in zip(found.outlines, found.places(0.0), strict=True)
-            for c in o
-        )
-        outline = tuple(c - np.array([bounds(outline)[:, 0].mean(), 0.0]) for c in outline)
+    outline = _separator(spec, how)
     cuts = []
     for this, following in zip(legends, [*legends[1:], legends[0]], strict=True):
         end = this.arc.middle - _reach(spec, this)[1]
@@ -338,3 +327,21 @@ def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[Cut]:
         turn, at = arc.frame(0.0)
         cuts.append(Cut(spec.separator, outline, turn, at, ("separator", spec.separator)))
     return cuts
+
+
+def _separator(spec: Legend, how: Setting) -> Contours:
+    """Return the mark between legends, its middle over the baseline's zero, mm."""
+    up = np.array([0.0, spec.cap_height / 2.0])
+    if spec.separator in MARKS:
+        return tuple(c + up for c in mark(spec.separator, spec.cap_height, how.tolerance))
+    if spec.separator.lower().endswith(".svg"):
+        size = 0.9 * spec.cap_height
+        drawn = read_drawing(
+            spec.separator, size, how.tolerance, frozenset({"#ffffff"}), upright=True
+        )
+        return tuple(c - bounds(drawn.contours).mean(axis=0) + up for c in drawn.contours)
+    found = line(spec.separator, how)
+    assert found is not None  # there is more than spaces in it
+    places = zip(found.outlines, found.places(0.0), strict=True)
+    outline = tuple(c + np.array([x, 0.0]) for o, x in places for c in o)
+    return tuple(c - np.array([bounds(outline)[:, 0].mean(), 0.0]) for c in outline)

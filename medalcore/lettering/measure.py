@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -71,13 +72,21 @@ def _samples(outline: Contours, longest: float) -> tuple[FloatArray, FloatArray,
 
 def measured(
     cuts: Sequence[Cut], words: Words, context: Context, zone: str
-) -> tuple[dict[str, float], list[Finding]]:
-    """Return stroke and counter widths of the words, and what is too fine or too far out."""
+) -> tuple[dict[str, Any], list[Finding]]:
+    """Return stroke and counter widths of the words, and what is too fine or too far out.
+
+    The widths by letter are (stroke, gap) at the face; a gap is None where there is none.
+    """
     outlines = {c.key: (c.text, c.outline) for c in cuts}
     each = [(text, *widths(outline, words.cap_height)) for text, outline in outlines.values()]
     thin_text, stroke, _ = min(each, key=lambda w: w[1])
     tight_text, _, counter = min(each, key=lambda w: w[2])
-    facts, findings = {}, []
+    findings: list[Finding] = []
+    facts: dict[str, Any] = {
+        "widths_by_letter_mm": {
+            text: [round(w, 4) if math.isfinite(w) else None for w in pair] for text, *pair in each
+        }
+    }
     closing = 0.0
     if words.work == "raised" and words.section == "flat":
         closing = 2.0 * words.height * math.tan(math.radians(words.draft))

@@ -18,6 +18,7 @@ from .base import Table
 from .describe import Key, keys_of
 from .medal import MedalSpec
 
+_FILE = re.compile(r"\.(ttf|otf|ttc|otc|svg)(#\d+)?$")
 _AT = re.compile(r" - at `\$\.?(.*)`$")
 
 
@@ -111,7 +112,7 @@ def _map_files(table: Any, change: Any) -> Any:
         value = getattr(table, name)
         if name in ("source", "drawing", "emphasis", "strokes") and value:
             new[name] = change(value)
-        elif name == "font" and re.search(r"\.(ttf|otf|ttc|otc)(#\d+)?$", value.lower()):
+        elif name in ("font", "separator") and _FILE.search(value.lower()):
             new[name] = change(value)
         elif isinstance(value, Table | tuple):
             new[name] = _map_files(value, change)

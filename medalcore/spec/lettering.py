@@ -121,7 +121,10 @@ class Legend(Words, frozen=True):
     ] = True
     separator: Annotated[
         str,
-        doc("Mark between legends round one border: dot, star, diamond, cross, or characters"),
+        doc(
+            "Mark between legends round one border: dot, star, diamond, cross, characters, "
+            "or an SVG file"
+        ),
     ] = ""
 
 

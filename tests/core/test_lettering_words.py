@@ -203,6 +203,23 @@ def test_separators_stand_in_the_middle_of_the_gaps(separator):
     assert all(any(abs(a - e) < 0.11 for a, _ in gaps) for e in ends)
 
 
+def test_a_drawing_may_stand_between_legends(tmp_path):
+    path = tmp_path / "bar.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10">'
+        '<rect x="2" y="0" width="6" height="10"/></svg>'
+    )
+    spec = Legend(text="LIGHT\nHOUSE", separator=str(path), cap_height=2.0, draft=0.0)
+    built = build_legend(spec, context())
+    bodies = mesh_of(built.parts[0].solid).split()
+    bars = [b for b in bodies if len(b.vertices) == 8]
+    assert len(bars) == 2
+    radius = 18.0 - 0.45 * 2.0 - 1.0
+    for bar in bars:
+        assert np.hypot(*bar.vertices[:, :2].mean(axis=0)) == pytest.approx(radius, abs=1e-3)
+        assert bar.volume == pytest.approx(1.8 * 1.08 * np.ptp(bar.vertices[:, 2]), rel=1e-3)
+
+
 def test_legends_that_leave_no_gap_say_what_would_fit():
     with pytest.raises(SpecError, match=r"of 360 degrees with their gaps; a cap height of"):
         build_legend(Legend(text="FENNICK LIGHT FENNICK LIGHT\n" * 3), context())
@@ -318,6 +335,7 @@ def test_thin_strokes_and_closing_counters_are_found():
     assert "closing-counter" in {f.rule for f in tight.findings}
     bold = build_legend(Legend(text="O", font="sans-black", cap_height=4.0), context())
     assert not bold.findings
+    assert list(bold.facts["widths_by_letter_mm"]) == ["O"]
 
 
 def test_small_capitals_come_from_the_font_or_are_missed():
