@@ -55,11 +55,11 @@ LINE = 16
 MOST = 3_000_000
 """Triangles beyond which nothing is split any further."""
 
-GIVEN_BACK = 0.75
+GIVEN_BACK = 1.0
 """Share of the shrinking of a subdivided surface that is made up for beforehand.
 
-So much keeps the area of the outline; all of it would make the surface run through the model's
-points and swing between them.
+Only what neighbours have in common of it is: round forms keep their size, while the unrest
+of single points is not brought back.
 """
 
 
@@ -322,10 +322,8 @@ def _grown(mesh: EdgedMesh, facet: float) -> Iterator[tuple[FloatArray, IntArray
     its two halves; a triangle that fills it goes with each.
     """
     original = mesh.vertices
-    mesh = replace(
-        mesh,
-        vertices=original + GIVEN_BACK * (original - limit_points(mesh)) * ~mesh.fixed[:, None],
-    )
+    shrinking = replace(mesh, vertices=original - limit_points(mesh))
+    mesh = replace(mesh, vertices=original + GIVEN_BACK * limit_points(shrinking))
     owned = np.ones(len(mesh.triangles), dtype=bool)
     done = 0
     for level in range(12):

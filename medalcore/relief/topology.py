@@ -53,7 +53,8 @@ class Topology:
     def notes(self, name: str) -> Iterator[str]:
         """Yield what a person should know, one line each."""
         used = "the relief is read from above all the same"
-        if self.merged and not name.lower().endswith(".stl"):  # that format never is welded
+        # STL never is welded, and a few equal points are nothing to tell
+        if self.merged * 50 > self.triangles and not name.lower().endswith(".stl"):
             yield f"{name}: not welded; {self.merged} points equal to others were joined"
         if self.collapsed:
             yield f"{name}: {_count(self.collapsed, 'collapsed triangle')} left out"
