@@ -10,7 +10,6 @@ from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 from . import convert, layout, live, wording
 from .medalcore.cli import CAUTION
 from .medalcore.deliver import ALSO, file_names
-from .medalcore.errors import MedalError
 from .medalcore.spec import spec_from_dict
 from .operators import Answer, needs_piece, refuse
 
@@ -100,7 +99,7 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
                 self.report({"INFO"}, live.files_note(job))
             else:
                 live.start(piece, self.quality, context, deliver)
-        except MedalError as error:
+        except Exception as error:
             return refuse(self, piece, error)
         self.report({"INFO"}, CAUTION)
         return {"FINISHED"}

@@ -75,10 +75,17 @@ def digest_of(piece: bpy.types.Object) -> str:
     return hashlib.sha256(asked.encode()).hexdigest()[:32]
 
 
-def is_current(piece: bpy.types.Object, context: bpy.types.Context) -> bool:
+def scene_of(piece: bpy.types.Object) -> bpy.types.Scene:
+    """Return the scene a piece stands in: the one in the window if it is there too."""
+    scenes = piece.users_scene
+    here = bpy.context.scene
+    return here if here in scenes or not scenes else scenes[0]
+
+
+def is_current(piece: bpy.types.Object) -> bool:
     """Tell whether the mesh is what the properties ask for."""
     built = piece.data.medalwright
-    unit = units.units_per_mm(context.scene)
+    unit = units.units_per_mm(scene_of(piece))
     return built.digest == digest_of(piece) and abs(built.unit / unit - 1.0) < 1e-6
 
 
@@ -101,9 +108,16 @@ def fire() -> None:
             continue
         try:
             start(piece, "draft", bpy.context)
-        except MedalError as error:
-            session.errors[uid] = str(error)
+        except Exception as error:  # a timer has nobody else to tell
+            session.errors[uid] = told(error)
             layout.redraw()
+
+
+def told(error: Exception) -> str:
+    """Return what a person is told about an error: one line, whoever's fault it is."""
+    if isinstance(error, MedalError):
+        return str(error)
+    return f"unexpected {type(error).__name__}: {' '.join(str(error).split())}"
 
 
 def request(
@@ -151,8 +165,12 @@ def tick() -> float | None:
     """Move the builder on; runs while it has work."""
     before = session.builder.news()
     for job in session.builder.poll():
-        if job.number not in session.watched:
+        if job.number in session.watched:
+            continue
+        try:
             finish(job)
+        except Exception as error:  # a timer has nobody else to tell
+            session.errors[job.owner] = told(error)
     if session.builder.news() != before:
         layout.redraw()
     return None if session.builder.is_idle else BEAT
@@ -176,7 +194,7 @@ def finish(job: Job) -> str:
     session.notes.pop(job.owner, None)
     if job.files:
         session.notes[job.owner] = files_note(job)
-    unit = units.units_per_mm(bpy.context.scene)
+    unit = units.units_per_mm(scene_of(piece))
     meshes.show(piece, job.result, unit=unit, digest=job.digest)
     _follow(piece)
     return ""
@@ -237,7 +255,7 @@ def refresh(context: bpy.types.Context) -> None:
     After an undo, Blender may keep a mesh that a draft has changed since the step.
     """
     for item in context.scene.objects:
-        if is_piece(item) and not is_current(item, context):
+        if is_piece(item) and not is_current(item):
             touch(item)
 
 

@@ -19,8 +19,12 @@ Answer = set[str]
 
 def needs_piece(cls: Any, context: bpy.types.Context) -> bool:
     """Poll for operators that work on the active piece."""
-    if live.is_piece(context.object):
+    piece = context.object
+    if live.is_piece(piece) and piece.library is None:
         return True
+    if live.is_piece(piece):
+        cls.poll_message_set("The medal is linked from another file; change it there")
+        return False
     cls.poll_message_set("Select a medal first")
     return False
 
@@ -40,8 +44,8 @@ def add_piece(operator: Any, context: bpy.types.Context, spec: MedalSpec) -> Ans
 
 def refuse(operator: Any, piece: bpy.types.Object, error: Exception) -> Answer:
     """Say what is wrong, here and in the panel."""
-    live.session.errors[piece.session_uid] = str(error)
-    operator.report({"ERROR"}, str(error))
+    live.session.errors[piece.session_uid] = live.told(error)
+    operator.report({"ERROR"}, live.told(error))
     return {"CANCELLED"}
 
 
@@ -52,7 +56,7 @@ def draft(operator: Any, piece: bpy.types.Object, context: bpy.types.Context) ->
             live.build_now(piece, "draft", context)
         else:
             live.start(piece, "draft", context)
-    except MedalError as error:
+    except Exception as error:
         return refuse(operator, piece, error)
     return {"FINISHED"}
 
@@ -118,7 +122,7 @@ class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
         """Build here and now: for scripts."""
         try:
             self._say(live.build_now(context.object, "fine", context))
-        except MedalError as error:
+        except Exception as error:
             return refuse(self, context.object, error)
         return {"FINISHED"}
 
@@ -128,7 +132,7 @@ class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
             return self.execute(context)
         try:
             self._job = live.start(context.object, "fine", context)
-        except MedalError as error:
+        except Exception as error:
             return refuse(self, context.object, error)
         live.session.watched.add(self._job.number)
         manager = context.window_manager
@@ -268,7 +272,7 @@ class MEDALWRIGHT_OT_use_millimetres(bpy.types.Operator):
         """Set the units, then bring every piece to them."""
         units.set_millimetres(context.scene)
         for item in context.scene.objects:
-            if live.is_piece(item) and not live.is_current(item, context):
+            if live.is_piece(item) and not live.is_current(item):
                 draft(self, item, context)
         return {"FINISHED"}
 

@@ -64,18 +64,26 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
     facts = column.box().column(align=True)
     size = f"{report['diameter_mm']:.2f} × {report['thickness_mm']:.2f} mm"
     state = f"{built.quality.capitalize()}, {report['triangles']:,} triangles"
-    if job is None and not trouble and not live.is_current(piece, context):
+    if job is None and not trouble and not live.is_current(piece):
         state = "Out of date"
     for title, text in (
         ("State", state),
         ("Size", size),
         ("Volume", f"{report['volume_mm3']:,.1f} mm³"),
         ("Mass", f"{report['mass_g']:.2f} g"),
-        ("Closed", "Yes, one body" if report["closed"] else "No"),
+        ("Closed", _bodies(report) if report["closed"] else "No"),
     ):
         line = facts.split(factor=0.3)
         line.label(text=title)
         line.label(text=text)
+    if any(abs(factor - 1.0) > 1e-4 for factor in piece.scale):
+        text = "The object is scaled: files have the size above"
+        layout.wrapped(column, context, text, icon="INFO")
+
+
+def _bodies(report: dict[str, Any]) -> str:
+    count = report.get("bodies", 1)
+    return "Yes, one body" if count == 1 else f"Yes, {count} bodies"
 
 
 @lru_cache(maxsize=16)

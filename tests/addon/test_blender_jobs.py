@@ -142,3 +142,24 @@ def test_a_piece_in_edit_mode_is_left_alone(addon: Any, part: Any) -> None:
     assert "Edit Mode" in part("live").finish(job)
     bpy.ops.object.mode_set(mode="OBJECT")
     assert piece.data.medalwright.quality == "draft"
+
+
+def test_a_bug_is_one_line_too(
+    addon: Any, part: Any, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever goes wrong in a timer is told in the panel, not in a traceback."""
+    live = part("live")
+    bpy.ops.medalwright.new()
+    piece = bpy.context.object
+    live.session.pending.add(piece.session_uid)
+
+    def fail(*_: Any) -> None:
+        raise KeyError("nothing\nof use")
+
+    monkeypatch.setattr(part("sources"), "models_of", fail)
+    live.fire()
+    assert live.session.errors[piece.session_uid].startswith("unexpected KeyError: ")
+    with pytest.raises(RuntimeError, match="unexpected KeyError") as caught:
+        bpy.ops.medalwright.make_fine()
+    assert "File " not in str(caught.value)
+    assert "Traceback" not in capfd.readouterr().err

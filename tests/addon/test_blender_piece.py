@@ -224,7 +224,7 @@ def test_linked_copies_stay_alike(piece: bpy.types.Object, part: Any) -> None:
     assert copy.data == piece.data
     assert spec_of(piece).blank.diameter == 21.0
     assert spec_of(piece).obverse.legend[0].text == "KEPT THOUGH HIDDEN"
-    assert part("live").is_current(piece, bpy.context)
+    assert part("live").is_current(piece)
 
 
 def test_a_saved_file_brings_the_piece_back(
@@ -240,7 +240,7 @@ def test_a_saved_file_brings_the_piece_back(
     bpy.ops.wm.open_mainfile(filepath=path)
     again = bpy.data.objects[name]
     assert part("convert").to_dict(again.medalwright.spec) == asked
-    assert part("live").is_current(again, bpy.context)
+    assert part("live").is_current(again)
 
 
 def test_make_fine_is_finer(piece: bpy.types.Object) -> None:

@@ -46,6 +46,7 @@ def test_changes_undo_and_errors_in_the_window(screen: Blender, tmp_path: Path) 
     picture = tmp_path / "live_changes.png"
     told = screen.photograph(SCENES / "live_changes.py", picture, wait=240)
     keep(picture)
+    assert told["gone"] is True  # one step takes the whole medal back
     assert told["first"] == pytest.approx(40.0, abs=0.05)
     assert told["changed"] == pytest.approx(30.0, abs=0.05)
     assert told["undone"] == pytest.approx([30.0, 30.0], abs=0.05)
@@ -53,7 +54,12 @@ def test_changes_undo_and_errors_in_the_window(screen: Blender, tmp_path: Path) 
     assert told["kept"] is True
     assert told["running"] == ["RUNNING_MODAL"]
     assert told["fine"] == "fine"
+    assert told["escaped"] == "draft"
     assert told["stopped"] == "draft"
+    assert told["log"].count("Stopped; the medal is as it was") == 2
+    assert told["files"] == [
+        "medal.3mf", "medal.report.json", "medal.stl", "obverse.png", "reverse.png"
+    ]  # fmt: skip
     assert told["report"]["closed"] is True
     assert told["objects"] == 1
     assert "Traceback" not in told["log"]

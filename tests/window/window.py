@@ -87,7 +87,14 @@ class Blender:
         screen, display = start_screen(size)
         blender = None
         try:
-            arguments = ["--window-geometry", "0", "0", str(size[0]), str(size[1])]
+            arguments = [
+                "--enable-event-simulate",
+                "--window-geometry",
+                "0",
+                "0",
+                str(size[0]),
+                str(size[1]),
+            ]
             arguments += ["--python", self.inside(work / "inside.py"), "--"]
             arguments += [self.inside(work / scene.name), self.inside(ready), str(wait + 30)]
             with (work / "blender.log").open("w") as log:

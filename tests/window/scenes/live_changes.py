@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -31,8 +32,12 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     for item in list(bpy.data.objects):
         bpy.data.objects.remove(item)
     bpy.ops.medalwright.use_millimetres()
-    bpy.ops.medalwright.new()
-    bpy.ops.ed.undo_push(message="Medal")  # a script's call of an operator pushes no step
+    bpy.ops.ed.undo_push(message="Empty scene")
+    bpy.ops.medalwright.new("INVOKE_DEFAULT", True)  # with undo, as from a menu
+    yield from until(near(40.0))
+    bpy.ops.ed.undo()
+    tell(gone="Medal" not in bpy.data.objects)
+    bpy.ops.ed.redo()
     yield from until(near(40.0))
     tell(first=width())
 
@@ -75,11 +80,25 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     yield from until(lambda: piece().data.medalwright.quality == "draft")
     piece().medalwright.spec.blank.diameter = 51.0
     yield from until(near(51.0))
+
+    window = bpy.context.window
+    bpy.ops.medalwright.make_fine("INVOKE_DEFAULT")
+    window.event_simulate(type="ESC", value="PRESS", x=400, y=400)
+    window.event_simulate(type="ESC", value="RELEASE", x=400, y=400)
+    yield 2.0
+    tell(escaped=piece().data.medalwright.quality)
     bpy.ops.medalwright.make_fine("INVOKE_DEFAULT")
     bpy.ops.medalwright.stop()
     yield 2.0
+    tell(stopped=piece().data.medalwright.quality)
+
+    folder = os.path.join(bpy.app.tempdir, "files")
+    bpy.ops.medalwright.export_files(directory=folder, quality="draft", size=64)
+    yield from until(lambda: os.path.isdir(folder) and len(os.listdir(folder)) == 5)
+    tell(files=sorted(os.listdir(folder)))
+    yield 1.0
     report = json.loads(piece().data.medalwright.report)
-    tell(stopped=piece().data.medalwright.quality, report=report, objects=len(bpy.data.objects))
+    tell(report=report, objects=len(bpy.data.objects))
     bpy.ops.view3d.view_axis(type="TOP")
     bpy.ops.view3d.view_selected()
     yield 0.5
