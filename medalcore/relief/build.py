@@ -13,7 +13,7 @@ from ..element import Built, Context, Finding, Part
 from ..grid import HeightField
 from ..spec.relief import Relief
 from .compress import compress, foot_of
-from .draft import enforce_draft
+from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of
 from .even import evened
 from .seen import Seen, seen
@@ -51,15 +51,16 @@ def build_relief(spec: Relief, context: Context) -> Built:
     tell = context.progress
     made = modelled(spec, context)
     tell(0.8, "making its surface")
-    shape = relief_shape(
-        made.field, context.ground, draft=math.radians(spec.draft), tolerance=context.tolerance
-    )
+    draft = math.radians(spec.draft)
+    field = fill_gaps(made.field, draft)
+    filled = float(np.sum(field.mask & ~made.field.mask)) * field.grid.pixel**2
+    shape = relief_shape(field, context.ground, draft=draft, tolerance=context.tolerance)
     solid = solid_of(shape)
     tell(1.0, "done")
     return Built(
         parts=(Part(solid),),
-        facts=_facts(spec, made, shape),
-        findings=(*_findings(spec, made, shape), *made.findings),
+        facts=_facts(spec, made, shape, filled),
+        findings=(*_findings(spec, made, shape, filled), *made.findings),
     )
 
 
@@ -72,6 +73,8 @@ class Modelled:
     source : Seen
     field : HeightField
         mm above the field of the piece.
+    bare, worked : HeightField
+        The same before draft, without and with strokes.
     raised : float
         By how much draft raised the lowest place at most, mm.
     facts : mapping
@@ -82,6 +85,8 @@ class Modelled:
 
     source: Seen
     field: HeightField
+    bare: HeightField
+    worked: HeightField
     raised: float
     facts: Mapping[str, Any]
     findings: tuple[Finding, ...]
@@ -105,8 +110,15 @@ def modelled(spec: Relief, context: Context) -> Modelled:
     tell(0.75, "giving it draft")
     even = evened(worked.field)
     drafted = enforce_draft(even, math.radians(spec.draft))
-    facts = {**low.facts, **worked.facts}
-    return Modelled(source, drafted, _raised(even, drafted), facts, worked.findings)
+    return Modelled(
+        source=source,
+        field=drafted,
+        bare=low.field,
+        worked=worked.field,
+        raised=_raised(even, drafted),
+        facts={**low.facts, **worked.facts},
+        findings=worked.findings,
+    )
 
 
 def _raised(before: HeightField, after: HeightField) -> float:
@@ -116,7 +128,7 @@ def _raised(before: HeightField, after: HeightField) -> float:
     return float(np.max(after.heights - before.heights))
 
 
-def _facts(spec: Relief, made: Modelled, shape: Shape) -> dict[str, Any]:
+def _facts(spec: Relief, made: Modelled, shape: Shape, filled: float) -> dict[str, Any]:
     return {
         "source": spec.source,
         "model_triangles": made.source.triangles,
@@ -128,11 +140,12 @@ def _facts(spec: Relief, made: Modelled, shape: Shape) -> dict[str, Any]:
         "pieces": shape.pieces,
         "holes": shape.holes,
         "raised_for_draft_mm": round(made.raised, 4),
+        "gaps_filled_mm2": round(filled, 4),
         **made.facts,
     }
 
 
-def _findings(spec: Relief, made: Modelled, shape: Shape) -> Iterator[Finding]:
+def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iterator[Finding]:
     for note in made.source.notes:
         yield Finding("relief-source", "note", note)
     if shape.islands_dropped:
@@ -152,6 +165,13 @@ def _findings(spec: Relief, made: Modelled, shape: Shape) -> Iterator[Finding]:
             f"hollows beside steep walls were filled by up to {made.raised:.2f} mm, so that no "
             f"wall is steeper than the draft of {spec.draft:g} degrees",
             measured=made.raised,
+        )  # fmt: skip
+    if filled > 0.0:
+        yield Finding(
+            "relief-draft", "note",
+            f"gaps in the outline too narrow for a draft of {spec.draft:g} degrees on both sides "
+            f"got a floor, {filled:.2f} mm2 in all; a lower relief or less draft keeps them open",
+            measured=filled,
         )  # fmt: skip
     if shape.steep_share > _STEEP_SHARE:
         yield Finding(
