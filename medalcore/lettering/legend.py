@@ -196,10 +196,16 @@ def _arc(spec: Legend, context: Context, lines: list[Line]) -> Arc:
         radius = context.ground.radius - margin - (spec.cap_height if clockwise else 0.0)
     inner = radius if clockwise else radius - spec.cap_height
     if inner <= 0.0:
+        if not spec.radius:
+            raise SpecError(
+                f"letters {spec.cap_height:g} mm high do not go round inside a field of "
+                f"{context.ground.radius:.1f} mm radius; a third of that is high enough",
+                key="cap_height",
+            )
         raise SpecError(
             f"letters {spec.cap_height:g} mm high do not stand round the middle at this radius; "
-            f"give a radius above {0 if clockwise else spec.cap_height:g} mm or smaller letters",
-            key="radius" if spec.radius else "cap_height",
+            f"give a radius above {spec.cap_height:g} mm or smaller letters",
+            key="radius",
         )
     return Arc(radius, math.radians(90.0 - at), clockwise)
 

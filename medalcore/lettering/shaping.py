@@ -181,7 +181,7 @@ def shape(
     SourceError
         If the font has no glyph for some character; it names them all.
     """
-    text = unicodedata.normalize("NFC", text)
+    text = re.sub(r"[\t-\r]", " ", unicodedata.normalize("NFC", text))
     wanted = {"liga": 0, "clig": 0, "calt": 0} if tracked else {}
     wanted |= features or {}
     letters: list[Letter] = []

@@ -261,3 +261,8 @@ def test_text_is_composed_before_it_is_set():
     typeface = find_typeface("serif")
     apart = unicodedata.normalize("NFD", "Élan")
     assert shape(apart, typeface) == shape("Élan", typeface)
+
+
+def test_a_tabulator_is_a_space():
+    typeface = find_typeface("serif")
+    assert [v.x for v in shape("A\tB", typeface)] == [v.x for v in shape("A B", typeface)]
