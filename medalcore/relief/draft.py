@@ -17,6 +17,7 @@ from ..grid import HeightField
 IntArray = NDArray[np.int64]
 
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
+_FLOOR = 0.01  # mm: the floor of a filled gap stands at least this high
 _TINY = 1e-6  # mm: less than this is not worth raising
 
 
@@ -39,22 +40,74 @@ def enforce_draft(field: HeightField, angle: float) -> HeightField:
     if angle <= 0.0:
         return field
     drop = field.grid.pixel / math.tan(angle)  # mm that the allowed wall falls in one pixel
-    rows, cols = field.grid.shape
-    wide = cols + 2
-    height = np.full((rows + 2, wide), np.inf, dtype=np.float32)  # never raised outside
+    height = np.full((field.grid.rows + 2, field.grid.cols + 2), np.inf, dtype=np.float32)
     height[1:-1, 1:-1] = np.where(field.mask, field.heights, np.float32(np.inf))
-    inside = np.isfinite(height)
-    front = _peaks(height, inside, drop)
+    front = _peaks(height, np.isfinite(height), drop)
     if len(front) == 0:
         return field
-    flat = height.ravel()
+    _raise(height, front, drop)
+    raised = np.where(field.mask, height[1:-1, 1:-1], 0).astype(np.float32)
+    return HeightField(field.grid, raised, field.mask)
+
+
+def fill_gaps(field: HeightField, angle: float) -> HeightField:
+    """Fill the gaps of an outline that are too narrow for the walls on both sides.
+
+    There the walls meet before they come down to the field, as they would in a die; where
+    they meet the gap gets a floor. Elsewhere the mask stays as it is.
+
+    Parameters
+    ----------
+    field : HeightField
+        mm, with draft (`enforce_draft`).
+    angle : float
+        Draft from upright, radians; 0 or less changes nothing.
+
+    Returns
+    -------
+    HeightField
+        The mask grown by the filled places; the same object if there are none.
+    """
+    if angle <= 0.0:
+        return field
+    drop = field.grid.pixel / math.tan(angle)
+    height = np.full((field.grid.rows + 2, field.grid.cols + 2), np.inf, dtype=np.float32)
+    height[1:-1, 1:-1] = np.where(field.mask, field.heights, np.float32(0))
+    inside = np.pad(field.mask, 1)
+    _raise(height, _peaks(height, inside, drop), drop)
+    walls = np.isfinite(height) & ~inside & (height > np.float32(_FLOOR))
+    if not np.any(walls):
+        return field
+    # how high a wall rising from the open field would be there
+    depth = np.where(walls, np.float32(-np.inf), np.float32(np.inf))
+    open_field = np.isfinite(height) & ~inside & ~walls
+    depth[open_field] = 0.0
+    _raise(depth, np.flatnonzero(open_field & _beside(walls)), drop)
+    closed = walls & (-depth > height + np.float32(1.5 * drop))
+    if not np.any(closed):
+        return field
+    closed = closed[1:-1, 1:-1]
+    filled = np.where(closed, height[1:-1, 1:-1], field.heights).astype(np.float32)
+    return HeightField(field.grid, filled, field.mask | closed)
+
+
+def _raise(height: NDArray[np.float32], front: IntArray, drop: float) -> None:
+    """Raise heights to the envelope of the cones that stand on some pixels, in place."""
+    flat = height.reshape(-1)
     base = flat.copy()
     source = np.arange(flat.size)
     origin = front
     while len(front):
-        front, origin = _spread(flat, base, source, front, origin, wide, drop)
-    raised = flat.reshape(rows + 2, wide)[1:-1, 1:-1]
-    return HeightField(field.grid, np.where(field.mask, raised, 0).astype(np.float32), field.mask)
+        front, origin = _spread(flat, base, source, front, origin, height.shape[1], drop)
+
+
+def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the pixels next to those of a mask that is clear of its border."""
+    near = np.zeros_like(mask)
+    rows, cols = mask.shape
+    for dr, dc in _STEPS:
+        near[1:-1, 1:-1] |= mask[1 + dr : rows - 1 + dr, 1 + dc : cols - 1 + dc]
+    return near
 
 
 def _peaks(height: NDArray[np.float32], inside: NDArray[np.bool_], drop: float) -> IntArray:

@@ -236,8 +236,10 @@ def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
     area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
     size = np.maximum(np.sum(e1**2, axis=1), np.sum(e2**2, axis=1))
     clash[home[wall.strip[area < -1e-9 * size]]] = True
+    foot, end = outline[wall.home], wall.points
+    least, most = np.minimum(foot, end), np.maximum(foot, end)
     for low, high in _overlaps(wall):
-        near = np.all((wall.points >= low) & (wall.points <= high), axis=1)
+        near = np.all((most >= low) & (least <= high), axis=1)
         clash[wall.home[near]] = True
     return clash
 
@@ -253,6 +255,6 @@ def _overlaps(wall: Wall) -> list[tuple[FloatArray, FloatArray]]:
     for patch in twice.to_polygons():
         low, high = patch.min(axis=0), patch.max(axis=0)
         if np.prod(high - low) > (1e-7 * scale) ** 2:
-            margin = 0.5 * float(np.max(wall.reach))
+            margin = 0.1 * float(np.max(wall.reach))
             boxes.append((low - margin, high + margin))
     return boxes

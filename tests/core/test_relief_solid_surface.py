@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from relief_fields import cap, grid, over
+from relief_fields import cap, comb, grid, over, plate
 from scipy import ndimage
 
 from medalcore.raster import top_surface
-from medalcore.relief.draft import enforce_draft
+from medalcore.relief.draft import enforce_draft, fill_gaps
 from medalcore.relief.mesh import Triangulation
 from medalcore.relief.outline import thinned
 from medalcore.relief.triangulate import triangulated
@@ -158,3 +158,36 @@ def test_draft_is_a_projection():
     gentle = cap(200)
     assert enforce_draft(gentle, math.radians(15)) is gentle
     assert enforce_draft(cliffs(160), 0.0).heights is not None
+
+
+def test_a_narrow_gap_gets_a_floor_where_its_walls_meet():
+    """Two blocks with a slot between them: the depth at which two drafted walls meet.
+
+    A slot of width w between walls of draft a is w / (2 tan a) deep (plane trigonometry).
+    """
+    angle, width, height = math.radians(20.0), 0.2, 0.6
+    field = over(
+        grid(800, size=10.0),
+        lambda u, v: np.full(u.shape, height),
+        lambda u, v: (np.abs(u) < 4) & (np.abs(v) < 3) & (np.abs(u) > width / 2),
+    )
+    filled = fill_gaps(field, angle)
+    added = filled.mask & ~field.mask
+    middle = field.grid.cols // 2
+    rows = slice(300, 500)
+    assert added[rows, middle - 5 : middle + 5].all()
+    floor = filled.heights[rows, middle - 8 : middle + 8].min()
+    assert floor == pytest.approx(height - width / (2 * math.tan(angle)), abs=0.04)
+    outside = added.copy()
+    outside[:, middle - 12 : middle + 12] = False
+    assert not outside.any()
+
+
+def test_wide_gaps_and_plain_outlines_stay():
+    """Where both walls come down to the field nothing is filled."""
+    for field in (plate(300, 0.3), cap(300), comb(400)):
+        assert fill_gaps(field, math.radians(1.0)) is field
+        assert fill_gaps(field, 0.0) is field
+    assert fill_gaps(plate(300, 0.3), math.radians(45.0)) is not None
+    wide = plate(300, 0.0)
+    assert np.array_equal(fill_gaps(wide, math.radians(45.0)).mask, wide.mask)
