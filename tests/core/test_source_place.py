@@ -8,9 +8,10 @@ import pytest
 from medalcore.element import Model
 from medalcore.errors import SpecError
 from medalcore.ground import Ground
+from medalcore.relief.clip import clipped
 from medalcore.relief.place import MARGIN_PIXELS, place, raw_field, turned
 from medalcore.relief.source import SourceMesh, read_model, source_mesh
-from medalcore.spec import Relief
+from medalcore.spec import Crop, Cut, Relief
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 
@@ -95,3 +96,65 @@ def test_resolution_does_not_move_the_model():
         assert area == pytest.approx(np.pi * 100, rel=2e-3)
         volume = field.heights.sum() * field.grid.pixel**2
         assert volume == pytest.approx(np.pi * 100 * 20 / 3, rel=1e-2)  # a third of the cylinder
+
+
+def test_cutting_a_mesh_at_a_plane_keeps_exact_areas():
+    """A unit square of two triangles cut at a slant: areas add up, the line is straight."""
+    square = np.array([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0.0]])
+    triangles = np.array([[0, 1, 2], [0, 2, 3]])
+    normal = np.array([0.6, 0.8, 0.0])
+    areas = []
+    for sign in (1.0, -1.0):
+        points, faces = clipped(square, triangles, sign * normal, sign * 0.5)
+        a, b, c = (points[faces[:, k]] for k in range(3))
+        turn = np.cross(b - a, c - a)[:, 2] / 2
+        assert (turn > 0).all()  # facing as before
+        assert (sign * (points[np.unique(faces)] @ normal - 0.5) >= -1e-12).all()
+        areas.append(turn.sum())
+    assert sum(areas) == pytest.approx(1.0, abs=1e-12)
+    assert areas[1] == pytest.approx(0.5 * (0.5 / 0.6) * (0.5 / 0.8), rel=1e-12)
+
+
+def test_a_cut_at_the_back_leaves_the_tip():
+    """Half of a cone's depth away: a cone of half the height on half the radius, fitted anew."""
+    spec = Relief(source="cone", fit=10.0, cut=Cut(back=0.5))
+    field = raw_field(_cone(), spec, GROUND, 300)
+    assert field.heights.max() == pytest.approx(10.0, rel=0.01)
+    assert field.mask.sum() * field.grid.pixel**2 == pytest.approx(np.pi * 25, rel=0.01)
+
+
+@pytest.mark.parametrize(("slant", "share"), [(0.0, 0.5), (30.0, 0.5)])
+def test_a_cut_at_the_foot_through_the_middle_leaves_half(slant, share):
+    """Level or slanting, what is left is measured by its box: half a disc."""
+    field = raw_field(
+        _cone(), Relief(source="cone", fit=20.0, cut=Cut(foot=0.5, slant=slant)), GROUND, 400
+    )
+    area = field.mask.sum() * field.grid.pixel**2
+    width = 2.0 if slant == 0 else 1 + np.cos(np.radians(slant))
+    height = 1.0 if slant == 0 else 1 + np.sin(np.radians(slant))
+    scale = 20.0 / max(width, height)
+    assert area == pytest.approx(share * np.pi * scale**2, rel=0.01)
+
+
+def test_a_crop_leaves_its_shape():
+    spec = Relief(
+        source="cone", fit=30.0, at=(1.0, 2.0), crop=Crop(shape="oval", width=12.0, height=8.0)
+    )
+    field = raw_field(_cone(), spec, GROUND, 300)
+    assert field.mask.sum() * field.grid.pixel**2 == pytest.approx(np.pi * 6 * 4, rel=0.01)
+    assert max(field.grid.shape) == 300  # the crop gets all the pixels
+    apart = np.array([[-3, -1, 0], [-2, -1, 0], [-3, 1, 0], [3, 1, 0], [2, 1, 0], [3, -1, 0.0]])
+    two = source_mesh(apart, np.array([[0, 1, 2], [3, 4, 5]]), "two")
+    spec = Relief(source="two", fit=12.0, crop=Crop(shape="rectangle", width=4.0, height=4.0))
+    with pytest.raises(SpecError, match=r"^crop: two shows no surface from above; enlarge it"):
+        raw_field(two, spec, GROUND, 100)
+
+
+def test_mirroring_swaps_left_and_right():
+    """A wedge higher on the right is higher on the left."""
+    wedge = np.array([[0, 0, 0], [4, 0, 1], [4, 2, 1], [0, 2, 0.0]])
+    mesh = source_mesh(wedge, np.array([[0, 1, 2], [0, 2, 3]]), "wedge")
+    for mirror in (False, True):
+        field = raw_field(mesh, Relief(source="wedge", fit=20.0, mirror=mirror), GROUND, 200)
+        row = field.heights[field.grid.rows // 2, 20:-20]
+        assert (row[-1] > row[0]) != mirror
