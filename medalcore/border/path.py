@@ -192,5 +192,8 @@ def moved_aside(path: Path, distance: float) -> Path:
     assert isinstance(path, Line)
     if distance == 0.0:
         return path
-    moved = path.points + distance * path.outward
-    return _finely(moved, 4.0 * float(path.ends[1]), path.bend - abs(distance))
+    # parallel lines have the same normals
+    points = path.points + distance * path.outward
+    size = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    ends = np.concatenate([[0.0], np.cumsum(size)])
+    return Line(points, path.outward, ends, path.bend - abs(distance))

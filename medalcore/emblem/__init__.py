@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..contour import Contours, area, bounds, inside, turned
-from ..drawing import Drawing, read_drawing
+from ..drawing import Drawing, read_drawing, unpinched
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
 from ..ground import Ground
@@ -106,6 +106,7 @@ def _raised(
     draft = math.radians(spec.draft)
     foot = max(_lowest(everything, ground) - _BURIED, ground.floor)
     if spec.work == "raised":
+        everything = everything if spec.draft else unpinched(everything)
         return drafted(everything, foot, base + spec.height, draft, _ZONE)
     if spec.draft == 0.0:
         raise SpecError("levels need a draft above 0: upright walls would meet", key="draft")
@@ -128,6 +129,7 @@ def _sunk(contours: Contours, base: float, spec: Emblem, context: Context) -> So
             f"{base - ground.floor:.3g} mm",
             key="depth",
         )
+    contours = contours if spec.draft else unpinched(contours)
     highest = float(ground.height(np.concatenate(contours)).max())
     return well(contours, base, floor, max(highest, ground.highest - 1e-3), spec.draft, _ZONE)
 

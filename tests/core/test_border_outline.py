@@ -139,3 +139,16 @@ def test_rope_round_tight_corners_does_not_fold(diameter, rope):
     blank = {"outline": "polygon", "diameter": diameter, "thickness": 0.09 * diameter}
     spec = spec_from_dict({"blank": blank, "obverse": {"border": [{"kind": "rope", **rope}]}})
     assert not [f for f in build(spec, "draft").findings if f.severity == "error"]
+
+
+@pytest.mark.parametrize("gap", [0.0, 60.0])
+def test_parallel_lines_stay_apart_all_round(gap):
+    """Three lines on a heptagon are three bodies, each as long as its own distance makes it."""
+    vertices, triangles, facts, _ = made(
+        OUTLINES["heptagon"], kind="line", lines=3, size=0.45, gap=gap, draft=0.0
+    )
+    proof = closure(vertices, triangles)
+    assert proof.is_closed
+    assert proof.bodies == 3
+    expected = 3 * 0.45 * facts["length_mm"] * (vertices[:, 2].max() - vertices[:, 2].min())
+    assert proof.volume_mm3 == pytest.approx(expected, rel=0.003)

@@ -171,3 +171,17 @@ def test_what_does_not_fit_is_said(make, keys, key, word):
     with pytest.raises(SpecError, match=word) as caught:
         make(text, **{"fit": 10.0, **keys})
     assert caught.value.key == key
+
+
+@pytest.mark.parametrize("work", ["raised", "sunk", "cells"])
+def test_corners_that_touch_part_upright_walls(tmp_path, work):
+    """Two squares drawn corner to corner, with upright walls, still make a closed piece."""
+    file = tmp_path / "corners.svg"
+    file.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 20"><path d="M0 0H10V10H0Z'
+        'M10 10H20V20H10Z"/></svg>',
+        encoding="utf-8",
+    )
+    emblem = {"drawing": str(file), "work": work, "fit": 12.0, "draft": 0.0, "turn": 10.0}
+    medal = build(spec_from_dict({"obverse": {"emblem": [emblem]}}), "draft")
+    assert medal.is_closed
