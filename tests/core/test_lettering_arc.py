@@ -227,7 +227,7 @@ def test_words_that_do_not_fit_say_by_how_much_and_what_would():
         build_legend(Legend(text="M" * 80), context())
     with pytest.raises(SpecError, match="either sweep or arc_length"):
         build_legend(Legend(text="M", sweep=20.0, arc_length=3.0), context())
-    with pytest.raises(SpecError, match="do not go round inside a field of 18.0 mm radius"):
+    with pytest.raises(SpecError, match=r"do not go round inside a field of 18\.0 mm radius"):
         build_legend(Legend(text="M", cap_height=30.0), context())
     with pytest.raises(SpecError, match="a radius above 2 mm or smaller letters"):
         build_legend(Legend(text="M", at="bottom", radius=1.5), context())
