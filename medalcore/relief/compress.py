@@ -123,6 +123,7 @@ def compress(
         heights, solution, more = _recompose(job, start)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
+    facts = {k: round(v, 5) if isinstance(v, float) else v for k, v in facts.items()}
     field = with_apron(_placed(heights, part, whole), spec.blend)
     return Compressed(field, facts, solution)
 
@@ -144,6 +145,14 @@ class _Job:
     def use(self) -> float:
         """Return the height there is to model in, mm."""
         return self.spec.height - self.foot
+
+    @property
+    def relax(self) -> float:
+        """Return how nearly, 0 to 1, the relief is as deep as its model.
+
+        Such a relief is the model: there is nothing to win from raking light.
+        """
+        return min(max((self.use / self.most - 0.15) / 0.7, 0.0), 1.0)
 
 
 def _spanned(raw: HeightField) -> tuple[slice, slice]:
@@ -178,13 +187,15 @@ def _recompose(job: _Job, start: Compressed | None) -> tuple[Cells, Cells, dict[
     mask, use, shape = job.mask, job.use, job.mask.shape
     pyramid = Pyramid(mask)
     fixed, pull = _wanted(job)
-    # the flat base keeps a little of the model's depth, all of it as detail nears 0
-    keep = _BASE + (1.0 - _BASE) * max(1.0 - job.spec.detail, 0.0) ** 2
+    # the flat base keeps a little of the model's depth; all of it as detail nears 0, and where
+    # there is room for it
+    keep = _BASE + (1.0 - _BASE) * max(max(1.0 - job.spec.detail, 0.0) ** 2, job.relax)
     base = job.depth * np.float32(keep * use / job.most)
     base -= np.float32(0.5 * keep * use)
     base *= mask
     fixed, base, pull = (pyramid.pad(a) for a in (fixed, base, pull))
-    length, ends = _fit_length(pyramid, (fixed, base, pull), job.pixel, use)
+    free = 1.0 - job.relax
+    length, ends = _fit_length(pyramid, (fixed, base, pull), job.pixel, use, free * _TAIL)
     screen = np.float32((job.pixel / length) ** 2)
     base *= screen
     base += fixed
@@ -194,15 +205,18 @@ def _recompose(job: _Job, start: Compressed | None) -> tuple[Cells, Cells, dict[
         base, pyramid.pad(start.solution) if start and fits else None, tolerance=use * _EXACT
     )
     x = x[: shape[0], : shape[1]]
-    heights = _soften(x, mask, ends, (job.foot, job.spec.height))
+    if job.relax > 0.0:  # nothing is eased away: the ends are the extremes themselves
+        extremes = float(x[mask].min()), float(x[mask].max())
+        low, high = (e + job.relax * (m - e) for e, m in zip(ends, extremes, strict=True))
+        ends = low, high
+    heights = _soften(x, mask, ends, (job.foot, job.spec.height), free * _KNEE)
     return heights, x, {"screen_mm": length, "rounds": rounds}
 
 
 def _wanted(job: _Job) -> tuple[Cells, Cells]:
     """Return the right-hand side of the wanted slopes, and the pull on the outline."""
     pixel, spec, mask, outline = job.pixel, job.spec, job.mask, job.outline
-    # a relief nearly as deep as its model is the model: nothing to win from raking light
-    relax = min(max((job.use / job.most - 0.15) / 0.7, 0.0), 1.0)
+    relax = job.relax
     across, down = slopes(job.depth, mask, pixel)
     jumps = split_jumps(across, down)
     attenuate(across, down, relax)
@@ -214,8 +228,7 @@ def _wanted(job: _Job) -> tuple[Cells, Cells]:
     fixed: Cells = divergence(across, down)
     fixed *= gain
     rise = _STEP * spec.height * spec.edges * min(detail, 1.0)
-    if rise > 0.0:
-        fixed += steps(*jumps, rise, spec.height / pixel)
+    fixed += steps(*jumps, (1.0 - relax) * rise, spec.height / pixel, relax * pixel)
     hold = np.float32((1.0 - relax) * pixel / spec.height)
     low = np.full(outline.index.shape, np.float32(-0.5 * job.use))
     if not spec.settle:
@@ -234,7 +247,7 @@ def _fit_level(size: int) -> int:
 
 
 def _fit_length(
-    pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float
+    pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float, tail: float
 ) -> tuple[float, tuple[float, float]]:
     """Return the screening length, mm, at which heights just fill `use` mm, and their ends."""
     top = max(pyramid.size)
@@ -250,7 +263,7 @@ def _fit_length(
         x, _ = Poisson(pyramid, pull + screen * area, level).solve(
             fixed + screen * base, x, tolerance=1e-3 * use
         )
-        low, high = np.percentile(x[inside], (_TAIL, 100.0 - _TAIL))
+        low, high = np.percentile(x[inside], (tail, 100.0 - tail))
         miss = math.log(use / max(float(high - low), 1e-9))
         if abs(miss) < 2e-3 or (miss > 0.0 and tried >= longest):
             break
@@ -262,7 +275,11 @@ def _fit_length(
 
 
 def _soften(
-    x: Cells, mask: NDArray[np.bool_], ends: tuple[float, float], to: tuple[float, float]
+    x: Cells,
+    mask: NDArray[np.bool_],
+    ends: tuple[float, float],
+    to: tuple[float, float],
+    knee: float,
 ) -> Cells:
     """Bring heights from between two ends to between others: straight, eased near the ends.
 
@@ -271,9 +288,9 @@ def _soften(
     foot, height = to
     span = np.float32(max(ends[1] - ends[0], 1e-9))
     y = x - np.float32(ends[0])
-    _ease(y, np.float32(_KNEE) * span)
+    _ease(y, np.float32(knee) * span)
     np.subtract(span, y, out=y)
-    _ease(y, np.float32(_KNEE) * span)
+    _ease(y, np.float32(knee) * span)
     np.subtract(span, y, out=y)
     y *= mask
     y *= np.float32((height - foot) / float(y.max()))
@@ -285,8 +302,9 @@ def _soften(
 
 def _ease(y: Cells, knee: np.float32) -> None:
     """Bend what lies below `knee` towards 0 without reaching it, in place."""
-    below = y < knee
-    y[below] = knee * np.exp(y[below] / knee - np.float32(1.0))
+    if knee > 0.0:
+        below = y < knee
+        y[below] = knee * np.exp(y[below] / knee - np.float32(1.0))
 
 
 def _closed(

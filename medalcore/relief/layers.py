@@ -47,11 +47,14 @@ def _split(steps: Array, later: _Part, earlier: _Part) -> Array:
     jumps = np.copysign(size, steps)
     steps -= jumps
     # the edge lies somewhere between the two pixels: half of what is left is the front's own
-    steps[size > 0.0] *= np.float32(0.5)
+    edge = size > 0.0
+    half = np.float32(0.5) * steps[edge]
+    steps[edge] -= half
+    jumps[edge] += half
     return jumps
 
 
-def steps(across: Array, down: Array, rise: float, half: float) -> Array:
+def steps(across: Array, down: Array, rise: float, half: float, kept: float) -> Array:
     """Return the right-hand side, (rows, cols), of small steps in the place of jumps.
 
     The steps run along the grid, from one pixel to the next: the surface puts smooth lines in
@@ -65,10 +68,13 @@ def steps(across: Array, down: Array, rise: float, half: float) -> Array:
         Height of the step at a deep jump, in the unit of the solver's answer.
     half : float
         Jump, pixels, at which the step is half as high.
+    kept : float
+        Of the jump itself, what the step has besides, in the unit of the answer per pixel.
     """
     for jumps in (across, down):
         size = np.abs(jumps)
         size += np.float32(half)
-        jumps *= np.float32(rise)
-        jumps /= size
+        np.divide(np.float32(rise), size, out=size)
+        size += np.float32(kept)
+        jumps *= size
     return divergence(across, down)

@@ -275,3 +275,12 @@ def test_a_painted_picture_gives_emphasis(tmp_path: Path) -> None:
     made = compress(raw, spec, weight=weight).field.heights
     rough = [np.std(np.diff(made[48:80, c - 6 : c + 6], 2, axis=0)) for c in (36, 92)]
     assert rough[0] < 0.3 * rough[1]
+
+
+def test_a_relief_as_deep_as_its_model_is_the_model() -> None:
+    """With all the depth there is, nothing is left to compress: jumps and slopes are kept."""
+    raw = bumpy_ball(256)
+    depth = float(raw.heights.max())
+    made = compress(raw, Relief(source="ball", height=depth + 0.1, foot=0.1)).field.heights
+    error = np.abs(made - 0.1 - raw.heights)[raw.mask]
+    assert np.percentile(error, 99) < 0.02 * depth
