@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .contour import Contours, FloatArray, section
+from .corners import mitres, with_joins
 from .errors import SolidError
 from .solid import (
     IntArray,
@@ -25,7 +26,7 @@ from .solid import (
     solid_from_arrays,
     solid_from_manifold,
 )
-from .wavefront import Sweep, mitres, sweep, with_joins
+from .wavefront import Sweep, sweep
 
 _SHORTEST = 4e-5  # mm: edges below this may vanish when a file rounds to float32
 

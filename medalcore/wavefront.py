@@ -24,8 +24,11 @@ import manifold3d as m3
 import numpy as np
 
 from .contour import Contours, FloatArray, signed_area
+from .corners import mitres, with_joins
 
 _SHIFT = 1e-6  # mm that points move by at most when the front has to be split
+_BACKWARDS = 1e-6  # mm² of an edge's sweep that rounding may turn round
+_TRIES = 3
 _SIDE = np.array([[0.7548776662466927, 0.5698402909980532]])  # the plane's golden ratios
 
 
@@ -59,7 +62,24 @@ class Sweep:
 
     @property
     def is_simple(self) -> bool:
-        """Tell whether the grown outline neither crosses itself nor swallowed a part."""
+        """Tell whether the front was followed rightly.
+
+        The grown outline must neither cross itself nor have swallowed a part, and no edge
+        may have swept backwards.
+        """
+        return self._sweeps_forwards() and self._ends_simple()
+
+    def _sweeps_forwards(self) -> bool:
+        sizes = np.array([len(f) for f in self.faces])
+        first = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+        here = self.places[np.fromiter((i for f in self.faces for i in f), dtype=np.int64)]
+        here = here - np.repeat(here[first], sizes, axis=0)
+        after = np.roll(here, -1, axis=0)
+        after[np.cumsum(sizes) - 1] = here[first]
+        swept = np.add.reduceat(here[:, 0] * after[:, 1] - after[:, 0] * here[:, 1], first)
+        return bool(np.all(swept > -_BACKWARDS))
+
+    def _ends_simple(self) -> bool:
         rings = self.contours
         if not rings:
             return True
@@ -69,52 +89,6 @@ class Sweep:
         true = m3.CrossSection(list(rings), m3.FillRule.Positive).area()
         size = sum(abs(signed_area(r)) for r in rings)
         return bool(abs(signed - true) <= 1e-6 * size + 1e-9)
-
-
-def with_joins(
-    points: FloatArray, limit: float, facets: float = 0.0
-) -> tuple[FloatArray, FloatArray]:
-    """Return a contour whose sharp corners hold extra edges of no length, and the edge normals.
-
-    Parameters
-    ----------
-    points : (n, 2) float64
-        Clean contour, mm.
-    limit : float
-        Mitres longer than this many distances get a facet across the corner, turned evenly
-        between its sides; the facet leans like every other wall.
-    facets : float
-        Above 0: corners that open are fanned into facets of at most this angle, rad
-        (a round join).
-
-    Returns
-    -------
-    points : (k, 2) float64, mm
-    normals : (k, 2) float64
-        Outward unit normal of the edge that starts at each point.
-    """
-    step = np.roll(points, -1, axis=0) - points
-    unit = step / np.hypot(step[:, 0], step[:, 1])[:, None]
-    before = np.roll(unit, 1, axis=0)
-    cross = before[:, 0] * unit[:, 1] - before[:, 1] * unit[:, 0]
-    turn = np.arctan2(cross, np.sum(before * unit, axis=1))  # left turns open when growing
-    normals = np.column_stack([unit[:, 1], -unit[:, 0]])
-    # A mitre is 1/cos(turn/2) long; the facets of a split corner each turn by an equal part.
-    widest = facets if facets > 0.0 else 2.0 * math.acos(1.0 / limit) if limit < 1e6 else math.inf
-    extra = np.where(turn > widest, np.ceil(turn / widest).astype(np.int64) - 1, 0)
-    if not extra.any():
-        return points, normals
-    out_points, out_normals = [], []
-    for i in range(len(points)):
-        parts = int(extra[i]) + 1
-        first = math.atan2(-before[i, 0], before[i, 1])  # direction of the normal before
-        for j in range(1, parts):
-            angle = first + turn[i] * j / parts
-            out_points.append(points[i])
-            out_normals.append(np.array([math.cos(angle), math.sin(angle)]))
-        out_points.append(points[i])
-        out_normals.append(normals[i])
-    return np.array(out_points), np.array(out_normals)
 
 
 def sweep(contours: Contours, distance: float, *, limit: float = 3.0, facets: float = 0.0) -> Sweep:
@@ -133,14 +107,18 @@ def sweep(contours: Contours, distance: float, *, limit: float = 3.0, facets: fl
     if swept.is_simple:
         return swept
     count = sum(len(c) for c in contours)
-    shifts = 2.0 * _SHIFT * (np.mod(np.arange(1, count + 1)[:, None] * _SIDE, 1.0) - 0.5)
     ends = np.cumsum([len(c) for c in contours])[:-1]
-    moved = tuple(c + d for c, d in zip(contours, np.split(shifts, ends), strict=True))
-    split = _SplittingFront(moved, limit, facets).run(distance)
+    for number in range(_TRIES):  # what meets unluckily with one shift does not with another
+        index = np.arange(1, count + 1)[:, None] + 1000 * number
+        shifts = 2.0 * _SHIFT * (np.mod(index * _SIDE, 1.0) - 0.5)
+        moved = tuple(c + d for c, d in zip(contours, np.split(shifts, ends), strict=True))
+        swept = _SplittingFront(moved, limit, facets).run(distance)
+        if swept.is_simple:
+            break
     # The outline itself stays where it was.
-    places = split.places.copy()
-    places[[i for ring in split.begin for i in ring]] = np.concatenate(contours)
-    return replace(split, places=places)
+    places = swept.places.copy()
+    places[[i for ring in swept.begin for i in ring]] = np.concatenate(contours)
+    return replace(swept, places=places)
 
 
 class _Front:
@@ -378,9 +356,3 @@ class _SplittingFront(_Front):
         self.base = np.vstack([self.base, self.base[hit]])
         self.velocity = np.vstack([self.velocity, self.velocity[hit]])
         return new
-
-
-def mitres(before: FloatArray, after: FloatArray) -> FloatArray:
-    """Return how a vertex moves per distance: it stays on both of its edges, (n, 2)."""
-    scale = 1.0 + np.sum(before * after, axis=1)
-    return np.asarray((before + after) / np.maximum(scale, 1e-14)[:, None])
