@@ -177,6 +177,14 @@ def test_a_fillet_at_the_rims_foot_has_its_radius():
     far = np.hypot(r[arc] - start, points[arc, 2] - (z + 0.2))
     np.testing.assert_allclose(far, 0.2, atol=2 * MICRON)
     assert np.count_nonzero(arc) > 300
+    # Tangent to wall and field: it ends f·tan((90° − slope)/2) beyond the wall's foot.
+    top = 20.0 - 0.3 - 1.5
+    tangent = 0.2 * math.tan(math.radians(40.0))
+    foot = top - 0.5 * math.tan(math.radians(10.0))
+    assert start == pytest.approx(foot - tangent, abs=2 * MICRON)
+    ends = points[arc][:, 2].max()
+    lean = math.atan2(top - r[arc].max(), 1.5 - ends)
+    assert math.degrees(lean) == pytest.approx(10.0, abs=0.1)
 
 
 def test_each_face_may_have_a_rim_of_its_own():

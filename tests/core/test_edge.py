@@ -78,6 +78,7 @@ def test_fifty_two_notches_with_corners_of_0_3_mm(profile, depth):
     assert notches_in(outline, 12.7 - depth / 2) == 52
     assert r.max() == pytest.approx(12.7, abs=2 * MICRON)
     assert 12.7 - r.min() == pytest.approx(depth, abs=2 * MICRON)
+    assert v[:, 0].max() == pytest.approx(12.7, abs=2 * MICRON)  # a land points to the right
     assert blank.facts["reeds"] == 52
     assert blank.facts["pitch_mm"] == pytest.approx(25.4 * math.pi / 52, abs=1e-6)
     # Smallest bend of the outline: circles through three neighbouring points of each arc.
@@ -270,6 +271,19 @@ def test_no_reed_stands_across_a_corner():
     corner = np.hypot(*cut.T) > 15.0 - 0.05
     assert np.count_nonzero(corner & ~np.roll(corner, 1)) == 4
     assert np.hypot(*cut.T).max() == pytest.approx(15.0, abs=2 * MICRON)
+
+
+def test_reeds_leave_sharp_corners_standing():
+    """A triangle's corners of 60 degrees: notches on both sides would meet inside them."""
+    blank = {"outline": "polygon", "sides": 3, "diameter": 26.0, "corner_radius": 0.0}
+    edge = {"finish": "reeded", "pitch": 0.6, "profile": "square", "depth": 0.3}
+    _, v, f = made({"blank": {**blank, "rim": {"width": 0.0}}, "edge": edge})
+    cut = slice_at(v, f, 0.01)
+    far = np.hypot(*cut.T)
+    corners = cut[far > 26.0 / 2 / math.cos(math.pi / 6) - 1e-3]
+    assert len(corners) == 3
+    near = np.array([np.sort(np.hypot(*(cut - c).T))[1] for c in corners])
+    assert near.min() > 0.3 * math.tan(math.radians(60.0))
 
 
 def test_a_pitch_closes_in_every_run_between_corners():
