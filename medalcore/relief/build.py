@@ -20,7 +20,7 @@ from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
 from .strokes import stroked
 
-_WORTH_TELLING = 0.01  # mm of raising below which a note would be noise
+_WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
 
 
@@ -166,7 +166,7 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
             f"wall is steeper than the draft of {spec.draft:g} degrees",
             measured=made.raised,
         )  # fmt: skip
-    if filled > 0.0:
+    if filled > _WORTH_TELLING:
         yield Finding(
             "relief-draft", "note",
             f"gaps in the outline too narrow for a draft of {spec.draft:g} degrees on both sides "

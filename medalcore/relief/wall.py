@@ -19,7 +19,7 @@ _FAN = math.radians(40.0)  # a convex corner turns in steps of at most this
 _REACH = 6.0  # a mitre is at most this many offsets long
 _CLEAR = 1.15  # walls keep this much clear of one another
 _HALVINGS = 5
-_TRIES = 9
+_TRIES = 16
 _ROUNDS = 40
 
 
@@ -69,11 +69,12 @@ def leaning(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
         wall, clash = _tried(outline, first, reach)
         if not np.any(clash):
             return wall
-        for _ in range(_TRIES):  # walls that stand upright already clash because of others
-            if np.any(clash & (reach > 0)):
+        late = max(attempt - _HALVINGS, 0)
+        for k in range(_TRIES):  # walls that stand upright already clash because of others
+            if k >= 2 * late and np.any(clash & (reach > 0)):
                 break
             clash = clash | clash[following(first)] | clash[following(first, -1)]
-        reach[clash] *= 0.5 if attempt < _HALVINGS else 0.0
+        reach[clash] *= 0.5 if late == 0 else 0.0
     for least in (8.0, 64.0, 512.0, math.inf):
         wall, clash = _tried(outline, first, np.minimum(reach, reach.max() / least))
         if not np.any(clash):
