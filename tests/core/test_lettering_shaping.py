@@ -217,6 +217,25 @@ def test_embedding_levels_by_the_unicode_rules(text, expected, base):
     assert "".join(map(str, levels(text, base))) == expected
 
 
+def test_levels_of_unicodes_own_test_file():
+    """BidiCharacterTest.txt (Unicode Character Database; Debian: unicode-data), all cases."""
+    path = Path("/usr/share/unicode/BidiCharacterTest.txt")
+    if not path.exists():
+        pytest.skip("the Unicode test file is not installed")
+    wrong = count = 0
+    for row in path.read_text(encoding="utf-8").splitlines():
+        fields = row.partition("#")[0].strip().split(";")
+        if len(fields) < 5:
+            continue
+        text = "".join(chr(int(code, 16)) for code in fields[0].split())
+        found = levels(text, {"0": 0, "1": 1}.get(fields[1]))
+        pairs = zip(fields[3].split(), found, strict=True)
+        wrong += any(want != "x" and int(want) != got for want, got in pairs)
+        count += 1
+    assert count > 90_000
+    assert wrong == 0
+
+
 def test_isolates_and_overrides_of_the_unicode_rules():
     """An isolate keeps its inside from its neighbours; an override turns letters."""
     assert levels("a\u2067b\u2069c", 0) == [0, 0, 2, 0, 0]

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
@@ -11,6 +12,7 @@ from shapely.geometry import Polygon
 from medalcore import contour as C
 from medalcore import loft as L
 from medalcore.errors import SolidError
+from medalcore.profile import deepest, profiled
 from medalcore.solid import arrays_of
 from medalcore.wavefront import sweep
 from medalcore.weld import closure
@@ -148,6 +150,38 @@ def test_any_outline_of_grid_points_comes_out_closed(points, draft, height):
     grown = height * math.tan(math.radians(draft))
     round_area = C.area(C.offset(outline, grown, "round", tolerance=1e-4))
     assert C.area(sweep(outline, grown).contours) >= round_area * (1 - 1e-4)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3, max_size=14, unique=True
+    )
+)
+def test_any_outline_closes_to_its_ridges(points):
+    """Moving inwards to the end: closed, nowhere deeper than the largest circle inside.
+
+    That circle is shapely's. Planes that run on past an inward corner end sooner; without
+    inward corners the ridge lies just at the circle's radius.
+    """
+    outline = C.cleaned((np.array(points, dtype=float),), "evenodd")
+    outline = C.offset(C.offset(outline, -0.03), 0.02)
+    if not outline:
+        return
+    deep = deepest(outline)
+    inner = max(
+        shapely.maximum_inscribed_circle(Polygon(p[0], p[1:]), tolerance=1e-4).length
+        for p in C.components(outline)
+    )
+    assert deep <= inner + 2e-3
+    convex = len(outline) == 1 and Polygon(outline[0]).convex_hull.area < C.area(outline) + 1e-9
+    if convex:
+        assert deep == pytest.approx(inner, abs=2e-3)
+    roof = profiled(outline, 0.0, "legend", up=[(-1.02 * deep, 1.02)], down=[(0.02, 0.2)])
+    proof = _closed(roof)
+    assert proof.is_closed
+    vertices, _, _, _ = arrays_of(roof)
+    assert vertices[:, 2].max() == pytest.approx(1.0, abs=1e-3)
 
 
 def test_wedges_agree_with_the_swept_solid():
