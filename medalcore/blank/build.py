@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -184,11 +185,14 @@ def _collar(slant: float) -> tuple[Finding, ...]:
 
 
 def _facts(spec: MedalSpec, plan: Plan) -> dict[str, Any]:
+    length = float(edge_lengths(plan.outline.at(0.0)[0]).sum())
+    if plan.is_round:
+        length = math.pi * spec.blank.diameter
     facts: dict[str, Any] = {
         "outline": spec.blank.outline,
         "diameter_mm": spec.blank.diameter,
         "thickness_mm": spec.blank.thickness,
-        "edge_length_mm": round(float(edge_lengths(plan.outline.at(0.0)[0]).sum()), 4),
+        "edge_length_mm": round(length, 4),
         "field_radius_mm": [round(f.ground.radius, 6) for f in plan.faces],
         "field_level_mm": [round(f.ground.level, 6) for f in plan.faces],
     }
