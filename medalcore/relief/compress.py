@@ -17,7 +17,6 @@ domain problems", ECCV 2008. The slope law and the fitted length are ours.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -29,18 +28,9 @@ from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
 from .apron import with_apron
-from .gradient import Outline, attenuate, beyond, divergence, outline_of, slopes
-from .layers import split_jumps, steps
-from .multigrid import Poisson, Pyramid
+from .gradient import Outline, outline_of
 from .quadrants import Cells
-
-_FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
-_BROADEST = 0.1  # detail below which slopes are not weakened any more: they would vanish
-_STEP = 0.04  # of the height: how high the front of a deep inner edge stands
-_EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
-_TAIL = 1.0  # per cent of the cells at either end that go into the soft ends
-_BASE = 0.3  # of the model's depth, in proportion, that the flat base keeps
-_KNEE = 0.1  # of the height: reach of the soft ends
+from .recompose import Job, fit_level, recompose
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,40 +109,13 @@ def compress(
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
         solution = heights
     else:
-        job = _Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
-        heights, solution, more = _recompose(job, start)
+        job = Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
+        heights, solution, more = recompose(job, None if start is None else start.solution)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
     facts = {k: round(v, 5) if isinstance(v, float) else v for k, v in facts.items()}
     field = with_apron(_placed(heights, part, whole), spec.blend)
     return Compressed(field, facts, solution)
-
-
-@dataclass(frozen=True, eq=False)
-class _Job:
-    """What the steps below share: the cropped model and what is asked for."""
-
-    pixel: float
-    mask: NDArray[np.bool_]
-    outline: Outline
-    depth: Cells
-    most: float
-    foot: float
-    spec: Relief
-    weight: Cells | None
-
-    @property
-    def use(self) -> float:
-        """Return the height there is to model in, mm."""
-        return self.spec.height - self.foot
-
-    @property
-    def relax(self) -> float:
-        """Return how nearly, 0 to 1, the relief is as deep as its model.
-
-        Such a relief is the model: there is nothing to win from raking light.
-        """
-        return min(max((self.use / self.most - 0.15) / 0.7, 0.0), 1.0)
 
 
 def _spanned(raw: HeightField) -> tuple[slice, slice]:
@@ -162,7 +125,7 @@ def _spanned(raw: HeightField) -> tuple[slice, slice]:
     pixels over the same place are summed to the same cells.
     """
     rows, cols = np.flatnonzero(raw.mask.any(1)), np.flatnonzero(raw.mask.any(0))
-    cell = 1 << _fit_level(max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
+    cell = 1 << fit_level(max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
     return (
         slice(int(rows[0]) // cell * cell, int(rows[-1]) + 1),
         slice(int(cols[0]) // cell * cell, int(cols[-1]) + 1),
@@ -180,131 +143,6 @@ def _placed(heights: Cells, part: tuple[slice, slice], whole: HeightField) -> He
     out = np.zeros(whole.grid.shape, np.float32)
     out[part] = heights
     return HeightField(whole.grid, out, whole.mask)
-
-
-def _recompose(job: _Job, start: Compressed | None) -> tuple[Cells, Cells, dict[str, Any]]:
-    """Return heights, (rows, cols) mm, the solver's answer they come from, and facts."""
-    mask, use, shape = job.mask, job.use, job.mask.shape
-    pyramid = Pyramid(mask)
-    fixed, pull = _wanted(job)
-    # the flat base keeps a little of the model's depth; all of it as detail nears 0, and where
-    # there is room for it
-    keep = _BASE + (1.0 - _BASE) * max(max(1.0 - job.spec.detail, 0.0) ** 2, job.relax)
-    base = job.depth * np.float32(keep * use / job.most)
-    base -= np.float32(0.5 * keep * use)
-    base *= mask
-    fixed, base, pull = (pyramid.pad(a) for a in (fixed, base, pull))
-    free = 1.0 - job.relax
-    length, ends = _fit_length(pyramid, (fixed, base, pull), job.pixel, use, free * _TAIL)
-    screen = np.float32((job.pixel / length) ** 2)
-    base *= screen
-    base += fixed
-    pull += screen * pyramid.inside[0]
-    fits = start is not None and start.solution.shape == shape
-    x, rounds = Poisson(pyramid, pull).solve(
-        base, pyramid.pad(start.solution) if start and fits else None, tolerance=use * _EXACT
-    )
-    x = x[: shape[0], : shape[1]]
-    if job.relax > 0.0:  # nothing is eased away: the ends are the extremes themselves
-        extremes = float(x[mask].min()), float(x[mask].max())
-        low, high = (e + job.relax * (m - e) for e, m in zip(ends, extremes, strict=True))
-        ends = low, high
-    heights = _soften(x, mask, ends, (job.foot, job.spec.height), free * _KNEE)
-    return heights, x, {"screen_mm": length, "rounds": rounds}
-
-
-def _wanted(job: _Job) -> tuple[Cells, Cells]:
-    """Return the right-hand side of the wanted slopes, and the pull on the outline."""
-    pixel, spec, mask, outline = job.pixel, job.spec, job.mask, job.outline
-    relax = job.relax
-    across, down = slopes(job.depth, mask, pixel)
-    jumps = split_jumps(across, down)
-    attenuate(across, down, relax)
-    detail = max(spec.detail, _BROADEST)
-    gain = np.float32(detail * pixel)
-    if job.weight is not None:
-        across *= 0.5 * (job.weight[:, 1:] + job.weight[:, :-1])
-        down *= 0.5 * (job.weight[1:] + job.weight[:-1])
-    fixed: Cells = divergence(across, down)
-    fixed *= gain
-    rise = _STEP * spec.height * spec.edges * min(detail, 1.0)
-    fixed += steps(*jumps, (1.0 - relax) * rise, spec.height / pixel, relax * pixel)
-    hold = np.float32((1.0 - relax) * pixel / spec.height)
-    low = np.full(outline.index.shape, np.float32(-0.5 * job.use))
-    if not spec.settle:
-        low += job.depth.ravel()[outline.index] * np.float32(job.use / job.most)
-    pull = np.zeros(mask.shape, np.float32)
-    pull.ravel()[outline.index] = hold * outline.sides
-    fixed.ravel()[outline.index] += hold * (
-        outline.sides * low + gain * beyond(across, down, outline)
-    )
-    return fixed, pull
-
-
-def _fit_level(size: int) -> int:
-    """Return how often `size` pixels are halved for the fit."""
-    return max(0, math.ceil(math.log2(size / _FIT_PIXELS)))
-
-
-def _fit_length(
-    pyramid: Pyramid, parts: tuple[Cells, ...], pixel: float, use: float, tail: float
-) -> tuple[float, tuple[float, float]]:
-    """Return the screening length, mm, at which heights just fill `use` mm, and their ends."""
-    top = max(pyramid.size)
-    level = _fit_level(top)
-    fixed, base, pull = (pyramid.coarsen(a, level) for a in parts)
-    area = pyramid.coarsen(pyramid.inside[0], level)
-    inside = area > 0.5 * float(area.max())
-    longest = math.log(4.0 * top * pixel)
-    x, tried, steepness = None, math.log(2.0 * use), 0.7
-    before: tuple[float, float] | None = None
-    for _ in range(8):
-        screen = np.float32((pixel / math.exp(tried)) ** 2)
-        x, _ = Poisson(pyramid, pull + screen * area, level).solve(
-            fixed + screen * base, x, tolerance=1e-3 * use
-        )
-        low, high = np.percentile(x[inside], (tail, 100.0 - tail))
-        miss = math.log(use / max(float(high - low), 1e-9))
-        if abs(miss) < 2e-3 or (miss > 0.0 and tried >= longest):
-            break
-        if before is not None and tried != before[0]:
-            steepness = min(max((before[1] - miss) / (tried - before[0]), 0.2), 2.0)
-        before = (tried, miss)
-        tried = min(tried + min(max(miss / steepness, -1.5), 1.5), longest)
-    return math.exp(tried), (float(low), float(high))
-
-
-def _soften(
-    x: Cells,
-    mask: NDArray[np.bool_],
-    ends: tuple[float, float],
-    to: tuple[float, float],
-    knee: float,
-) -> Cells:
-    """Bring heights from between two ends to between others: straight, eased near the ends.
-
-    The map never turns over, so what stands above its neighbour stays above it.
-    """
-    foot, height = to
-    span = np.float32(max(ends[1] - ends[0], 1e-9))
-    y = x - np.float32(ends[0])
-    _ease(y, np.float32(knee) * span)
-    np.subtract(span, y, out=y)
-    _ease(y, np.float32(knee) * span)
-    np.subtract(span, y, out=y)
-    y *= mask
-    y *= np.float32((height - foot) / float(y.max()))
-    y += np.float32(foot)
-    np.clip(y, np.float32(foot), np.float32(height), out=y)
-    y *= mask
-    return y
-
-
-def _ease(y: Cells, knee: np.float32) -> None:
-    """Bend what lies below `knee` towards 0 without reaching it, in place."""
-    if knee > 0.0:
-        below = y < knee
-        y[below] = knee * np.exp(y[below] / knee - np.float32(1.0))
 
 
 def _closed(
