@@ -36,6 +36,9 @@ PATIENCE = 1.0
 START = 60.0
 """Seconds the process may take to be ready; a cold disk is slow."""
 
+KEPT_MODELS = 8
+"""Files of models that are kept for the next build."""
+
 # Loads exactly the core that travels with the extension, without touching any search path.
 _BOOT = """
 import importlib.util, sys
@@ -282,6 +285,7 @@ class Builder:
             "models": {name: str(self._model_file(a)) for name, a in job.models.items()},
             "out": str(self.folder() / f"piece-{job.number}.npz"),
         }
+        self._forget_models(len(job.models))
         if job.deliver is not None:
             request["deliver"] = dict(job.deliver)
         job.state = "running"
@@ -294,9 +298,17 @@ class Builder:
         vertices, triangles = (np.ascontiguousarray(a) for a in arrays)
         digest = hashlib.sha256(vertices.tobytes() + triangles.tobytes()).hexdigest()[:32]
         path = self.folder() / f"model-{digest}.npz"
-        if not path.exists():
+        if path.exists():
+            path.touch()
+        else:
             np.savez(path, vertices=vertices, triangles=triangles)
         return path
+
+    def _forget_models(self, used: int) -> None:
+        """Remove the files of models not used lately: a source may change with every stroke."""
+        files = sorted(self.folder().glob("model-*.npz"), key=lambda p: p.stat().st_mtime_ns)
+        for path in files[: -max(KEPT_MODELS, used)]:
+            path.unlink()
 
     def _listen(self) -> None:
         worker = self._worker
@@ -325,14 +337,15 @@ class Builder:
 
     def _take(self, job: Job, answer: Mapping[str, Any]) -> None:
         event = answer.get("event")
+        path = self.folder() / f"piece-{job.number}.npz"
         if event == "progress":
             job.fraction, job.label = float(answer["fraction"]), str(answer["label"])
         elif event == "cancelled" or job.give_up:
             job.state = "cancelled"
+            path.unlink(missing_ok=True)
         elif event == "error":
             job.state, job.message = "failed", str(answer["message"])
         elif event == "done":
-            path = self.folder() / f"piece-{job.number}.npz"
             with np.load(path) as data:
                 job.result = Result(
                     data["vertices"], data["triangles"], data["zone"], data["side"],

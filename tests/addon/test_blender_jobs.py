@@ -115,6 +115,20 @@ def test_errors_of_the_core_come_through(builder: Any, part: Any) -> None:
     assert "\n" not in job.message
 
 
+def test_temporary_files_do_not_pile_up(builder: Any, part: Any) -> None:
+    """As when a source is sculpted: every build has a model that was not there before."""
+    corners = np.array([[-1, -1, 0], [1, -1, 0], [0, 1, 0], [0, 0, 1.0]])
+    faces = np.array([[0, 1, 3], [1, 2, 3], [2, 0, 3], [0, 2, 1]])
+    spec = {**BLANK, "obverse": {"relief": [{"source": "object:Stone", "fit": 9.0}]}}
+    for i in range(12):
+        models = {"object:Stone": (corners * (1.0 + 0.1 * i), faces)}
+        job = builder.submit(part("jobs").Job(1, spec, "draft", models))
+        until(builder, lambda job=job: job.is_over)
+        assert job.state == "done", job.message
+    kept = [path.name.split("-")[0] for path in builder.folder().glob("*.npz")]
+    assert kept == ["model"] * part("jobs").KEPT_MODELS
+
+
 def test_closing_ends_the_process_and_removes_its_files(builder: Any, part: Any) -> None:
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.is_over)

@@ -182,7 +182,10 @@ def find_blender(folder: Path) -> tuple[Blender | None, str]:
         return Blender("/usr/bin/blender", named.rstrip("/"), home), ""
     program = named or shutil.which("blender") or ""
     if not program or not Path(program).exists():
-        return None, "no Blender here: MEDALWRIGHT_BLENDER names none and none is on the path"
+        return None, (
+            "no Blender here: MEDALWRIGHT_BLENDER names none and none is on the path; "
+            "tests/window/setup_blender.sh sets one up on Debian"
+        )
     return Blender(program, "", Path(tempfile.mkdtemp(prefix="medalwright_", dir=folder))), ""
 
 
