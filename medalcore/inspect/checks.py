@@ -99,9 +99,10 @@ def _drafts(spec: MedalSpec) -> list[Finding]:
         return []
     found = []
     for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
-        for kind in ("relief", "legend", "inscription"):
+        for kind in ("relief", "legend", "inscription", "exergue"):
             for i, table in enumerate(getattr(face, kind)):
-                if table.draft < _STRUCK_DRAFT:
+                chiselled = getattr(table, "section", "flat") == "vee"  # slopes by its depth
+                if table.draft < _STRUCK_DRAFT and not chiselled:
                     found.append(
                         Finding(
                             "draft",

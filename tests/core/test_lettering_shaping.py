@@ -1,5 +1,6 @@
 """Typefaces and shaping, against HarfBuzz called directly, fontTools and the Unicode rules."""
 
+import sys
 import unicodedata
 from pathlib import Path
 
@@ -187,6 +188,18 @@ def test_axes_of_a_variable_font_move_outline_and_advance(tmp_path):
         find_typeface(str(path), {"wght": 950})
     with pytest.raises(SourceError, match="no axis 'slant'; its axes are wght 100 to 900"):
         find_typeface(str(path), {"slant": 1})
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="folders of other systems")
+def test_a_family_in_the_users_font_folder_is_found_by_name(tmp_path, monkeypatch):
+    folder = tmp_path / "fonts" / "own"
+    folder.mkdir(parents=True)
+    _variable(folder)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    assert find_typeface("Stem").name == "Stem Regular"
+    assert find_typeface("stem-regular", {"wght": 900}).cap_units == 700.0
+    with pytest.raises(SourceError, match="near it: Stem Regular"):
+        find_typeface("Stemm")
 
 
 def test_features_and_axes_are_read_or_refused():
