@@ -84,8 +84,9 @@ def _plain(name: str) -> str:
 
 
 def _told(file: Path) -> list[str]:
-    """Return the names of a file's faces as people read them."""
-    return [f"{family} {style}".strip() for family, style, _ in _names(file)]
+    """Return families, and families with their styles, as people read them."""
+    names = ((family, f"{family} {style}".strip()) for family, style, _ in _names(file))
+    return [name for pair in names for name in pair]
 
 
 @lru_cache(maxsize=8)

@@ -198,7 +198,7 @@ def test_a_family_in_the_users_font_folder_is_found_by_name(tmp_path, monkeypatc
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     assert find_typeface("Stem").name == "Stem Regular"
     assert find_typeface("stem-regular", {"wght": 900}).cap_units == 700.0
-    with pytest.raises(SourceError, match="near it: Stem Regular"):
+    with pytest.raises(SourceError, match="near it: Stem"):
         find_typeface("Stemm")
 
 
