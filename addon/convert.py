@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from . import tables
+from . import strokes, tables
 from .medalcore.spec import Key, MedalSpec, Table
 
 OBJECT_MARK = "object:"
@@ -65,6 +65,8 @@ def _read(group: Any, key: Key) -> Any:
         return getattr(group, name).strip("\n")
     if shape == "model":
         return source_text(group, name)
+    if shape == "strokes":
+        return strokes.text_of(getattr(group, name))
     if shape in ("word-or-number", "word-or-text"):
         word = getattr(group, name)
         if word not in (tables.NUMBER, tables.TEXT):
@@ -148,6 +150,8 @@ def _write(group: Any, key: Key, value: Any) -> None:
             fill(items.add(), part)
     elif shape == "model":
         _write_source(group, name, value)
+    elif shape == "strokes":
+        setattr(group, name, strokes.mesh_of(value))
     elif shape in ("word-or-number", "word-or-text"):
         if value in key.choices:
             setattr(group, name, value)

@@ -16,7 +16,7 @@ from typing import Any
 
 import bpy
 
-from . import convert, layout, meshes, sources, units
+from . import convert, layout, meshes, sculpted, sources, units
 from .jobs import Builder, Job
 from .medalcore.errors import MedalError
 from .medalcore.spec import spec_from_dict
@@ -72,6 +72,9 @@ def quietly() -> Iterator[None]:
 def digest_of(piece: bpy.types.Object) -> str:
     """Return a digest of everything in Blender's properties a build depends on."""
     asked = json.dumps(convert.to_dict(piece.medalwright.spec), sort_keys=True)
+    places = sculpted.open_places(piece)
+    if places:
+        asked += json.dumps(places)
     return hashlib.sha256(asked.encode()).hexdigest()[:32]
 
 
@@ -137,6 +140,8 @@ def request(
     spec_from_dict(asked)  # a wrong spec is told at once, not after the queue
     watch(piece)
     models = sources.models_of(piece, context)
+    if quality == "draft" and deliver is None:
+        asked = sculpted.without_open(piece, asked)
     return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece))
 
 

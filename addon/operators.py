@@ -9,7 +9,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 from bpy_extras.object_utils import AddObjectHelper, object_data_add
 
-from . import convert, live, sources, tables, units
+from . import convert, live, sources, strokes, tables, units
 from .jobs import Job
 from .medalcore.errors import MedalError
 from .medalcore.spec import MedalSpec, read_spec, spec_from_dict, write_spec
@@ -292,6 +292,7 @@ class MEDALWRIGHT_OT_open_spec(bpy.types.Operator, ImportHelper, AddObjectHelper
         try:
             spec = read_spec(self.filepath)
             sources.objects_in(spec)
+            strokes.models_in(spec)
         except MedalError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -356,7 +357,7 @@ def _rename_source(data: Any, old: str, new: str) -> None:
     for key, value in list(items):
         if isinstance(value, dict | list):
             _rename_source(value, old, new)
-        elif key == "source" and value == old:
+        elif key in ("source", "strokes") and value == old:
             data[key] = new
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from . import convert, layout, live, rows, tables, units, wording
+from . import convert, layout, live, rows, sculpt, tables, units, wording
 from .delivery import MEDALWRIGHT_OT_export_files
 from .medalcore.spec import Key, MedalSpec, Table
 from .registry import TAB
@@ -32,6 +32,8 @@ class MEDALWRIGHT_PT_main(_Panel, bpy.types.Panel):
         """Draw what there is to do."""
         column = self.layout.column()
         piece = context.object
+        if sculpt.draw_sheet(column, context):
+            return
         if not live.is_piece(piece):
             column.operator("medalwright.new", text="New Medal", icon="MESH_CYLINDER")
             column.operator("medalwright.open_spec", icon="FILE_FOLDER")

@@ -33,12 +33,12 @@ class MEDALWRIGHT_PT_broken(bpy.types.Panel):
 def register() -> None:
     """Register every part; where the core cannot be imported, only the panel that says so."""
     try:
-        from . import delivery, handlers, lists, operators, panels, properties
+        from . import delivery, handlers, lists, operators, panels, properties, sculpt
     except ImportError as error:
         MEDALWRIGHT_PT_broken.reason = f"A library is missing or does not fit: {error}"
         bpy.utils.register_class(MEDALWRIGHT_PT_broken)
         return
-    for part in (properties, lists, operators, delivery, panels, handlers):
+    for part in (properties, lists, operators, delivery, sculpt, panels, handlers):
         part.register()
         _parts.append(part)
     _command.append(bpy.utils.register_cli_command("medalwright", _run))

@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from . import tables, wording
+from . import sculpt, tables, wording
 from .medalcore.spec import Key, Table
 
 SMALL = 2
@@ -128,6 +128,8 @@ def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
             return
     if shape == "model":
         _draw_model(column, group, name, path)
+    elif shape == "strokes":
+        sculpt.draw_strokes(column, group, path)
     elif shape == "lines":
         _draw_lines(column, group, key, path)
     elif shape in ("word-or-number", "word-or-text"):

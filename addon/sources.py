@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from . import convert, units
+from . import convert, sculpted, strokes, units
 from .medalcore.element import Model
 from .medalcore.errors import SourceError
 from .medalcore.spec import MedalSpec, walk
@@ -75,7 +75,7 @@ def models_of(piece: bpy.types.Object, context: bpy.types.Context) -> dict[str, 
     SourceError
         As `arrays_of`.
     """
-    found: dict[str, Arrays] = {}
+    found: dict[str, Arrays] = sculpted.models_of(piece)
     for group, name in convert.model_sources(piece.medalwright.spec):
         text = convert.source_text(group, name)
         if group.shown and text.startswith(convert.OBJECT_MARK) and text not in found:
@@ -91,7 +91,7 @@ def models_in(spec: MedalSpec, context: bpy.types.Context) -> dict[str, Model]:
     SourceError
         Naming the key and the object this file does not have, or that has no faces.
     """
-    found: dict[str, Model] = {}
+    found: dict[str, Model] = strokes.models_in(spec)
     for text, objects in objects_in(spec).items():
         found[text] = Model(*arrays_of(objects, context))
     return found

@@ -46,8 +46,9 @@ def shape_of(key: Key) -> str:
     """Say how a key is held: the key's kind, or a way of our own.
 
     ``model`` a model source, object or file; ``lines`` text with line breaks; ``metal`` a
-    name from the table of materials; ``font``; ``file`` a path; ``word-or-number`` and
-    ``word-or-text`` a choice with one entry that opens a value beside it.
+    name from the table of materials; ``font``; ``file`` a path; ``strokes`` a mesh;
+    ``word-or-number`` and ``word-or-text`` a choice with one entry that opens a value beside
+    it.
     """
     if key.choices and key.kind != "choice":
         return "word-or-text" if key.kind == "str" else "word-or-number"
@@ -55,8 +56,8 @@ def shape_of(key: Key) -> str:
         about = key.text.lower()
         if key.name == "metal":
             return "metal"
-        if key.name == "font":
-            return "font"
+        if key.name in ("font", "strokes"):
+            return key.name
         if "object:" in about:
             return "model"
         if "line break" in about:
@@ -175,6 +176,14 @@ class _Maker:
             )
             made[f"{name}_objects"] = CollectionProperty(type=self.source, **common)
             made[name] = StringProperty(subtype="FILE_PATH", **live)
+        elif shape == "strokes":
+            made[name] = PointerProperty(type=bpy.types.Mesh, **live)
+            made[f"{name}_sheet"] = PointerProperty(
+                name="Sculpted Now",
+                description="Sheet on which the relief is being sculpted",
+                type=bpy.types.Object,
+                update=self.changed,
+            )
         elif shape == "font":
             made[name] = StringProperty(
                 default=key.default or "", search=_fonts, search_options={"SUGGESTION"}, **live

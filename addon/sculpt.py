@@ -1,0 +1,326 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Sculpting a relief: a sheet standing on the piece, strokes kept or dropped."""
+
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import BoolProperty, IntProperty, StringProperty
+
+from . import convert, layout, live, sculpted, sources, strokes, units
+from .medalcore.element import Model
+from .medalcore.errors import MedalError
+from .medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
+from .medalcore.spec import MedalSpec, spec_from_dict
+from .operators import Answer, draft, needs_piece, refuse
+
+
+def relief_at(piece: bpy.types.Object, path: str) -> Any:
+    """Return the relief of a path; without one, the active relief of the first face with any."""
+    spec = piece.medalwright.spec
+    if path:
+        return spec.path_resolve(path)
+    for face in sculpted.FACES:
+        side = getattr(spec, face)
+        if len(side.relief):
+            return side.relief[min(side.relief_index, len(side.relief) - 1)]
+    return None
+
+
+def sculpted_now(context: bpy.types.Context, path: str = "") -> tuple[Any, Any]:
+    """Return the sheet that is meant, and its relief; None and None without one.
+
+    It is the active object, or stands on the active piece.
+    """
+    active = context.object
+    piece = active.parent if sculpted.is_sheet(active) else active
+    if not live.is_piece(piece):
+        return None, None
+    for own, relief in sculpted.reliefs(piece):
+        sheet = sculpted.sheet_on(relief)
+        if sheet is not None and (sheet == active or (piece == active and path in ("", own))):
+            return sheet, relief
+    return None, None
+
+
+def needs_sheet(cls: Any, context: bpy.types.Context) -> bool:
+    """Poll for operators that end the sculpting."""
+    if sculpted_now(context)[0] is not None:
+        return True
+    cls.poll_message_set("No relief is being sculpted here")
+    return False
+
+
+class MEDALWRIGHT_OT_sculpt_relief(bpy.types.Operator):
+    """Sculpt on the relief: it becomes a dense sheet that stands on the medal"""
+
+    bl_idname = "medalwright.sculpt_relief"
+    bl_label = "Sculpt Relief"
+    bl_options = {"REGISTER", "UNDO"}
+
+    path: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+    across: IntProperty(
+        name="Points Across",
+        description="Points of the sheet along its larger side; more hold finer strokes",
+        default=512,
+        min=64,
+        max=2048,
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need an active piece with a relief."""
+        if not needs_piece(cls, context):
+            return False
+        if any(True for _ in sculpted.reliefs(context.object)):
+            return True
+        cls.poll_message_set("The medal has no relief yet")
+        return False
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Make the sheet, leave the relief out of drafts, begin to sculpt."""
+        piece = context.object
+        relief = relief_at(piece, self.path)
+        sheet = sculpted.sheet_on(relief)
+        if sheet is None:
+            try:
+                sheet = self._sheet(context, piece, relief)
+            except MedalError as error:
+                return refuse(self, piece, error)
+            with live.quietly():
+                relief.strokes_sheet = sheet
+            answer = draft(self, piece, context)
+            if answer == {"CANCELLED"}:
+                close(sheet, relief)
+                return answer
+        activate(context, sheet)
+        if not bpy.app.background:
+            bpy.ops.object.mode_set(mode="SCULPT")
+        return {"FINISHED"}
+
+    def _sheet(
+        self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any
+    ) -> bpy.types.Object:
+        place = sculpted.place_of(piece, relief.path_from_id().partition("spec.")[2])
+        if place is None:
+            raise MedalError("The relief is not on the piece: show it and give it its model first")
+        models = {
+            name: Model(*arrays) for name, arrays in sources.models_of(piece, context).items()
+        }
+        made = relief_sheet(_spec_as_built(piece), *place, models, pixels=self.across)
+        points, squares, pixel = sheet_mesh(made)
+        unit = units.units_per_mm(context.scene)
+        mesh = bpy.data.meshes.new(f"{piece.name} Relief")
+        strokes.fill(mesh, points * unit, squares)
+        before = mesh.copy()
+        before.name = f"{piece.name} Relief Before Sculpting"
+        sculpted.remember(before, made, pixel)
+        before["medal_unit"] = unit
+        mesh.shade_smooth()
+        for material in piece.data.materials:
+            if material is not None and material.medalwright.zone == "relief":
+                mesh.materials.append(material)
+        sheet = bpy.data.objects.new(mesh.name, mesh)
+        sheet[sculpted.BEFORE] = before
+        sheet.parent = piece  # same place, turn and size as the piece
+        for collection in piece.users_collection:
+            collection.objects.link(sheet)
+        return sheet
+
+
+def _spec_as_built(piece: bpy.types.Object) -> MedalSpec:
+    """Return what is asked for, at the thickness that was found for a wanted mass."""
+    asked = convert.to_dict(piece.medalwright.spec)
+    blank = asked.get("blank", {})
+    if blank.get("mass") or blank.get("cost"):
+        from .panels import report_of
+
+        report = report_of(piece.data.medalwright.report or "{}")
+        found = report.get("solved", {}).get("thickness_mm")
+        kept = {k: v for k, v in blank.items() if k not in ("mass", "cost")}
+        asked["blank"] = {**kept, **({"thickness": found} if found else {})}
+    return spec_from_dict(asked)
+
+
+def activate(context: bpy.types.Context, item: bpy.types.Object) -> None:
+    """Make an object the active and only selected one."""
+    for other in context.selected_objects:
+        other.select_set(False)
+    item.select_set(True)
+    context.view_layer.objects.active = item
+
+
+def close(sheet: bpy.types.Object, relief: Any) -> None:
+    """Take a sheet away; the relief comes back with the next draft."""
+    with live.quietly():
+        relief.strokes_sheet = None
+    meshes = [sheet.data, sheet.get(sculpted.BEFORE)]
+    bpy.data.objects.remove(sheet)
+    for mesh in meshes:
+        if mesh is not None and not mesh.users:
+            bpy.data.meshes.remove(mesh)
+
+
+def put_strokes(relief: Any, new: bpy.types.Mesh | None) -> None:
+    """Give a relief other strokes; those before go if nothing else uses them."""
+    old = relief.strokes
+    with live.quietly():
+        relief.strokes = new
+    if old is not None and old != new and not old.users:
+        bpy.data.meshes.remove(old)
+
+
+def leave_sculpting(context: bpy.types.Context, sheet: bpy.types.Object) -> None:
+    """Go back to Object Mode, which writes what was sculpted into the mesh."""
+    if context.object == sheet and sheet.mode != "OBJECT":
+        bpy.ops.object.mode_set(mode="OBJECT")
+
+
+class MEDALWRIGHT_OT_keep_strokes(bpy.types.Operator):
+    """Keep what was sculpted: it is added to the relief and stays when other numbers change"""
+
+    bl_idname = "medalwright.keep_strokes"
+    bl_label = "Keep Strokes"
+    bl_options = {"REGISTER", "UNDO"}
+
+    path: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need a sheet."""
+        return needs_sheet(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Read the sheet, store the difference, take the sheet away and rebuild."""
+        sheet, relief = sculpted_now(context, self.path)
+        if sheet is None:
+            self.report({"ERROR"}, "This relief is not being sculpted")
+            return {"CANCELLED"}
+        piece = sheet.parent
+        leave_sculpting(context, sheet)
+        try:
+            found = _strokes_on(sheet, context)
+        except MedalError as error:
+            return refuse(self, piece, error)
+        some = len(found.triangles) > 0
+        put_strokes(relief, strokes.new_mesh(found) if some else None)
+        close(sheet, relief)
+        activate(context, piece)
+        self.report({"INFO"}, _told(found) if some else "Nothing was sculpted")
+        return draft(self, piece, context)
+
+
+def _strokes_on(sheet: bpy.types.Object, context: bpy.types.Context) -> Model:
+    """Return the strokes of a relief, with what was sculpted on its sheet.
+
+    Raises
+    ------
+    SourceError
+        If nothing is left of the sheet.
+    """
+    before = sheet[sculpted.BEFORE]
+    unit = float(before["medal_unit"])
+    sheet.data.update()  # scripts may have moved points without telling
+    world, triangles = sources.arrays_of([sheet], context)
+    back = np.array(sheet.parent.matrix_world.inverted(), dtype=np.float64)
+    own = world * units.units_per_mm(context.scene) @ back[:3, :3].T + back[:3, 3]
+    return kept_strokes(sculpted.recalled(before, unit), own / unit, triangles)
+
+
+def _told(found: Model) -> str:
+    z = found.vertices[:, 2]
+    up, down = max(z.max(), 0.0), abs(min(z.min(), 0.0))
+    return f"Kept strokes up to {up:.3f} mm up and {down:.3f} mm down"
+
+
+class MEDALWRIGHT_OT_drop_strokes(bpy.types.Operator):
+    """Take all strokes from the relief, kept ones and those on an open sheet"""
+
+    bl_idname = "medalwright.drop_strokes"
+    bl_label = "Drop Strokes"
+    bl_options = {"REGISTER", "UNDO"}
+
+    path: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+    new_only: BoolProperty(
+        name="New Only",
+        description="Drop only what has been sculpted since the last time strokes were kept",
+        options={"SKIP_SAVE"},
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need strokes or a sheet."""
+        piece = context.object.parent if sculpted.is_sheet(context.object) else context.object
+        if live.is_piece(piece) and any(
+            item.strokes or sculpted.sheet_on(item) for _, item in sculpted.reliefs(piece)
+        ):
+            return True
+        cls.poll_message_set("There are no strokes here")
+        return False
+
+    @classmethod
+    def description(cls, context: bpy.types.Context, properties: Any) -> str:
+        """Say which strokes go."""
+        if properties.new_only:
+            return "Stop sculpting; the relief is as it was before, with the strokes kept earlier"
+        return cls.__doc__ or ""
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Close the sheet, forget the strokes, rebuild."""
+        sheet, relief = sculpted_now(context, self.path)
+        piece = sheet.parent if sheet is not None else context.object
+        if sheet is None:
+            relief = relief_at(piece, self.path)
+        else:
+            leave_sculpting(context, sheet)
+            close(sheet, relief)
+            activate(context, piece)
+        if not self.new_only:
+            put_strokes(relief, None)
+        return draft(self, piece, context)
+
+
+def draw_sheet(column: Any, context: bpy.types.Context) -> bool:
+    """Draw what there is to do with the sheet that is active; False if none is."""
+    sheet = context.object
+    if not sculpted.is_sheet(sheet):
+        return False
+    layout.wrapped(column, context, f"Sculpting the relief of {sheet.parent.name}")
+    column.operator("medalwright.keep_strokes", icon="CHECKMARK")
+    row = column.row(align=True)
+    stop = row.operator("medalwright.drop_strokes", text="Stop without Keeping", icon="X")
+    stop.new_only = True
+    return True
+
+
+def draw_strokes(column: Any, relief: Any, path: str) -> None:
+    """Draw the rows of a relief about strokes."""
+    column.separator()
+    row = column.row(align=True)
+    if sculpted.sheet_on(relief) is not None:
+        row.operator("medalwright.keep_strokes", icon="CHECKMARK").path = path
+        stop = row.operator("medalwright.drop_strokes", text="", icon="X")
+        stop.path, stop.new_only = path, True
+        return
+    row.operator("medalwright.sculpt_relief", icon="SCULPTMODE_HLT").path = path
+    if relief.strokes is not None:
+        row.operator("medalwright.drop_strokes", text="", icon="TRASH").path = path
+
+
+_CLASSES = (
+    MEDALWRIGHT_OT_sculpt_relief,
+    MEDALWRIGHT_OT_keep_strokes,
+    MEDALWRIGHT_OT_drop_strokes,
+)
+
+
+def register() -> None:
+    """Register the operators."""
+    for made in _CLASSES:
+        bpy.utils.register_class(made)
+
+
+def unregister() -> None:
+    """Take them back."""
+    for made in reversed(_CLASSES):
+        bpy.utils.unregister_class(made)
