@@ -119,6 +119,12 @@ def intersected(contours: Contours, other: Contours, least: float = 1e-4) -> Con
     return contours_of(section(contours) ^ section(other), least)
 
 
+def distinct(contours: Contours) -> Contours:
+    """Return the contours without points that repeat the one before; of none under three."""
+    kept = (c[np.any(c != np.roll(c, 1, axis=0), axis=1)] for c in contours)
+    return tuple(np.asarray(c, dtype=np.float64) for c in kept if len(c) >= 3)
+
+
 def components(contours: Contours) -> tuple[Contours, ...]:
     """Return the connected regions: each one outer contour with its holes."""
     return tuple(contours_of(part) for part in section(contours).decompose())

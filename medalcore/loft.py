@@ -15,7 +15,7 @@ import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
-from .contour import Contours, FloatArray, section
+from .contour import Contours, FloatArray, distinct, section
 from .corners import mitres, with_joins
 from .errors import SolidError
 from .solid import (
@@ -65,6 +65,7 @@ def drafted(
     SolidError
         If there is nothing to make a solid of, or it does not come out closed.
     """
+    contours = distinct(contours)
     if not contours or top_z <= bottom_z:
         raise SolidError("an outline with an inside and a height above 0 is needed for a solid")
     grown = (top_z - bottom_z) * math.tan(draft)

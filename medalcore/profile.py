@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .contour import Contours, FloatArray
+from .contour import Contours, FloatArray, distinct
 from .errors import SolidError
 from .loft import cap_triangles, wall_triangles, welded, without_needles
 from .solid import IntArray, Solid, solid_from_arrays
@@ -53,6 +53,7 @@ def profiled(
     SolidError
         If the walls cannot be followed, or there are none.
     """
+    contours = distinct(contours)
     if not contours or not (up or down):
         raise SolidError("an outline and at least one step are needed for a solid")
     mesh = _Mesh()

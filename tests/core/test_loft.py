@@ -106,6 +106,14 @@ def test_a_counter_that_closes_leaves_a_valley():
     _assert_lean(solid, 20)
 
 
+def test_repeated_points_are_taken_as_one():
+    square = np.array([[0, 0], [0, 0], [2, 0], [2, 2], [2, 2], [0, 2], [0, 0]], dtype=float)
+    solid = L.drafted((square,), 0.0, 0.4, math.radians(10), "emblem")
+    proof = _closed(solid)
+    assert proof.is_closed
+    assert proof.volume_mm3 > 1.6
+
+
 def test_sharp_corners_are_cut_across_not_drawn_out():
     """A 10° point at limit 3 reaches three times the growth, not eleven times; still 15°."""
     half = math.tan(math.radians(5)) * 4
