@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..contour import Contours, area, bounds, inside, turned
 from ..drawing import Drawing, read_drawing, unpinched
@@ -23,6 +24,7 @@ from .well import well
 
 __all__ = ["build_emblem"]
 
+FloatArray = NDArray[np.float64]
 _BURIED = 0.1  # mm that a foot reaches below the lowest field under it
 _ZONE = "emblem"
 
@@ -48,17 +50,74 @@ def build_emblem(spec: Emblem, context: Context) -> Built:
     everything = drawing.contours
     _check_place(everything, context.ground)
     context.progress(0.3, "walls")
-    base = float(context.ground.height(bounds(everything).mean(axis=0)))
+    site = _site(everything, spec, context.ground)
     facts: dict[str, Any] = {"work": spec.work, "colours": len(drawing.colours)}
-    if spec.work in ("raised", "levels"):
-        parts = (Part(_raised(drawing, everything, base, spec, context.ground)),)
-        return Built(parts, facts | {"area_mm2": round(area(everything), 6)}, tuple(findings))
+    if spec.work == "cells":
+        return _cells(drawing, site, spec, context, facts, findings)
+    facts["area_mm2"] = round(area(everything), 6)
     if spec.work == "sunk":
-        cut = _sunk(everything, base, spec, context)
-        return Built(
-            (Part(cut, "cut"),), facts | {"area_mm2": round(area(everything), 6)}, tuple(findings)
-        )
-    return _cells(drawing, base, spec, context, facts, findings)
+        part = Part(_laid(_sunk(everything, site, spec, context.ground), site, context), "cut")
+    else:
+        solid = _raised(drawing, everything, site, spec, context.ground)
+        part = Part(_laid(solid, site, context))
+    return Built((part,), facts, tuple(findings))
+
+
+@dataclass(frozen=True)
+class _Site:
+    """Where an emblem stands, mm.
+
+    Attributes
+    ----------
+    base, lowest, highest : float
+        z of the field under its middle, and at its least and most under all of it; of a
+        field that is followed, with the hollow or dome taken out.
+    hollow : Ground or None
+        The hollow or dome that is followed.
+    middle : tuple of float
+    """
+
+    base: float
+    lowest: float
+    highest: float
+    hollow: Ground | None
+    middle: tuple[float, float]
+
+    def lift(self, uv: FloatArray) -> FloatArray:
+        """Return what following the field adds to z at points, mm."""
+        if self.hollow is None:
+            return np.zeros(len(uv))
+        return self.hollow.height(uv) - self.hollow.height(np.array(self.middle))
+
+
+def _site(contours: Contours, spec: Emblem, ground: Ground) -> _Site:
+    u, v = bounds(contours).mean(axis=0)
+    points = np.vstack([*contours, [(u, v), (0.0, 0.0)]])
+    z = ground.height(points)
+    follows = spec.follow and ground.dish != 0.0
+    base = float(ground.height(np.array((u, v))))
+    site = _Site(
+        base, base, base, replace(ground, steps=()) if follows else None, (float(u), float(v))
+    )
+    z = z - site.lift(points)
+    return replace(site, lowest=float(z.min()), highest=float(z.max()))
+
+
+def _laid(solid: Solid, site: _Site, context: Context) -> Solid:
+    """Return an emblem bent to the hollow or dome it follows."""
+    hollow = site.hollow
+    if hollow is None:
+        return solid
+    sphere = (hollow.radius**2 + hollow.dish**2) / (2.0 * abs(hollow.dish))
+    # a facet as long as that lies within the tolerance of a sphere: s = l² / 8r
+    fine = solid.manifold.refine_to_length(math.sqrt(8.0 * sphere * context.tolerance.curve))
+
+    def raise_points(points: FloatArray) -> FloatArray:
+        lifted = np.array(points)
+        lifted[:, 2] += site.lift(lifted[:, :2])
+        return lifted
+
+    return Solid(fine.warp_batch(raise_points), solid.labels)
 
 
 def _bare(text: str) -> frozenset[str]:
@@ -93,21 +152,15 @@ def _check_place(contours: Contours, ground: Ground) -> None:
         )
 
 
-def _lowest(contours: Contours, ground: Ground) -> float:
-    """Return the lowest z of the field under an area, mm."""
-    points = np.concatenate(contours)
-    middle = points.mean(axis=0)[None]
-    return float(ground.height(np.vstack([points, middle, 0.0 * middle])).min())
-
-
 def _raised(
-    drawing: Drawing, everything: Contours, base: float, spec: Emblem, ground: Ground
+    drawing: Drawing, everything: Contours, site: _Site, spec: Emblem, ground: Ground
 ) -> Solid:
     draft = math.radians(spec.draft)
-    foot = max(_lowest(everything, ground) - _BURIED, ground.floor)
+    lowest = float(site.lift(np.concatenate(everything)).min())
+    foot = max(site.lowest - _BURIED, ground.floor - min(lowest, 0.0))
     if spec.work == "raised":
         everything = everything if spec.draft else unpinched(everything)
-        return drafted(everything, foot, base + spec.height, draft, _ZONE)
+        return drafted(everything, foot, site.base + spec.height, draft, _ZONE)
     if spec.draft == 0.0:
         raise SpecError("levels need a draft above 0: upright walls would meet", key="draft")
     ranks = sorted({round(1.0 - c.lightness, 4) for c in drawing.colours}, reverse=True)
@@ -115,28 +168,25 @@ def _raised(
     for rank in ranks:
         # every level runs on below the higher ones, so that no two walls meet face to face
         under = drawing.merged([c for c in drawing.colours if 1.0 - c.lightness > rank - 5e-5])
-        top = base + spec.height * max(rank, 0.02) / ranks[0]
+        top = site.base + spec.height * max(rank, 0.02) / ranks[0]
         solids.append(drafted(under, foot - 0.003 * len(solids), top, draft, _ZONE))
     return joined(solids)
 
 
-def _sunk(contours: Contours, base: float, spec: Emblem, context: Context) -> Solid:
-    ground = context.ground
-    floor = base - spec.depth
-    if floor <= ground.floor:
+def _sunk(contours: Contours, site: _Site, spec: Emblem, ground: Ground) -> Solid:
+    most = site.base + float(site.lift(np.concatenate(contours)).min()) - ground.floor
+    if spec.depth >= most:
         raise SpecError(
-            f"{spec.depth:g} mm deep comes too near to the other face; at most "
-            f"{base - ground.floor:.3g} mm",
+            f"{spec.depth:g} mm deep comes too near to the other face; at most {most:.3g} mm",
             key="depth",
         )
     contours = contours if spec.draft else unpinched(contours)
-    highest = float(ground.height(np.concatenate(contours)).max())
-    return well(contours, base, floor, max(highest, ground.highest - 1e-3), spec.draft, _ZONE)
+    return well(contours, site.base, site.base - spec.depth, site.highest, spec.draft, _ZONE)
 
 
 def _cells(
     drawing: Drawing,
-    base: float,
+    site: _Site,
     spec: Emblem,
     context: Context,
     facts: dict[str, Any],
@@ -156,14 +206,14 @@ def _cells(
                 )
             )
             continue
-        solid = _sunk(contours, base, spec, context)
-        volume = float(solid.manifold.trim_by_plane((0.0, 0.0, -1.0), -base).volume())
+        solid = _sunk(contours, site, spec, context.ground)
+        volume = float(solid.manifold.trim_by_plane((0.0, 0.0, -1.0), -site.base).volume())
         table[colour] = {
             "area_mm2": round(area(contours), 4),
             "volume_mm3": round(volume, 4),
             "mass_g": round(volume * spec.density / 1000.0, 5),
         }
-        parts.append(Part(solid, "cut"))
+        parts.append(Part(_laid(solid, site, context), "cut"))
     if not parts:
         raise SpecError(
             f"walls {spec.wall:g} mm wide leave no room for any cell; make them thinner", key="wall"

@@ -37,6 +37,7 @@ class Emblem(Table, frozen=True):
     ] = 0.25
     depth: Annotated[float, doc("Depth below the field", unit="mm", when=_SUNK, gt=0, le=20)] = 0.3
     draft: Annotated[float, doc("Draft of the walls, from upright", unit="deg", ge=0, le=45)] = 8.0
+    follow: Annotated[bool, doc("Follow a hollow or domed field instead of standing level")] = True
     bare: Annotated[
         str,
         doc("Colours that stay bare field, as #rrggbb with spaces between; they cover others"),

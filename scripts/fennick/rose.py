@@ -1,4 +1,4 @@
-"""The reverse: a compass rose of faceted points over a ringed disc, and a scroll of running waves."""
+"""The reverse: a compass rose of faceted points over a disc, and a scroll of running waves."""
 
 from __future__ import annotations
 

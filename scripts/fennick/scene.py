@@ -5,7 +5,7 @@ from __future__ import annotations
 import manifold3d as m3
 import numpy as np
 
-from .forms import FloatArray, hull, post, slab, strand, union
+from .forms import FloatArray, post, slab, strand, union
 from .rock import cottage, rock, stair
 from .sea import BACK, FRONT, level, sea, surf
 from .tower import tower
@@ -18,8 +18,10 @@ CENTRE = 4.8
 """Height of the piece's middle in the picture above the tower's foot, mm."""
 SURF = 0.45
 """Height of the broken water at the rock above the mean level of the sea, mm."""
-LAMP, SKY = 13.15, 13.9
-"""Height of the lamp, and the radius the beams reach to, inside the legend, mm."""
+LAMP = np.array([-1.3, 8.4])
+"""Where the lamp lies on the piece, mm."""
+NEAR, SKY = 2.9, 13.8
+"""How far from the lamp its beams begin, and the radius inside the legend they reach to, mm."""
 
 
 def scene() -> m3.Manifold:
@@ -112,28 +114,24 @@ def _bellied(points: FloatArray, middle: float, width: float) -> FloatArray:
     return p
 
 
-def beams() -> m3.Manifold:
-    """Return the light's two beams: ridged wedges that widen, a dark line between them."""
-    wedges = []
-    for side in (-1, 1):
+def beams() -> list[FloatArray]:
+    """Return the outlines of the light's beams on the piece: wedges that end on one arc, mm."""
+    outlines = []
+    for side in (-1.0, 1.0):
         for middle in (-7.4, 0.0, 7.4):
-            ray = _ray(3.0, 32.0, np.radians(2.2)).rotate((0, -middle, 0))
-            wedges.append((ray if side > 0 else ray.mirror((1, 0, 0))).translate((-1.3, 6.0, LAMP)))
-    return _cut_round(union(wedges), SKY)
+            angles = np.radians(middle + np.linspace(-2.3, 2.3, 9))
+            way = np.column_stack([side * np.cos(angles), np.sin(angles)])
+            # where rays from the lamp leave the circle: |lamp + t·way| = radius
+            along = way @ LAMP
+            far = -along + np.sqrt(along**2 - LAMP @ LAMP + SKY**2)
+            ends = LAMP + far[:, None] * way
+            outlines.append(np.vstack([LAMP + NEAR * way[[-1, 0]], ends]))
+    return outlines
 
 
-def _ray(near: float, far: float, half: float) -> m3.Manifold:
-    """Return a wedge along +x with a ridge along its middle that sinks towards its end."""
-    ends = []
-    for r, lift in ((near, 0.5), (far, 0.2)):
-        w = r * np.tan(half)
-        ends += [(r, 0.6, w), (r, 0.6, -w), (r, 0.15, w), (r, 0.15, -w), (r, -lift, 0.0)]
-    return hull(np.array(ends))
-
-
-def _cut_round(body: m3.Manifold, radius: float = RADIUS) -> m3.Manifold:
+def _cut_round(body: m3.Manifold) -> m3.Manifold:
     """Cut what lies outside the circle, as seen."""
-    window = m3.Manifold.cylinder(80, radius, radius, 360, True)
+    window = m3.Manifold.cylinder(80, RADIUS, RADIUS, 360, True)
     back = np.linalg.inv(np.vstack([_view_matrix(), (0, 0, 0, 1)]))[:3]
     return body ^ window.translate((0, CENTRE, 0)).transform(back)
 

@@ -185,3 +185,22 @@ def test_corners_that_touch_part_upright_walls(tmp_path, work):
     emblem = {"drawing": str(file), "work": work, "fit": 12.0, "draft": 0.0, "turn": 10.0}
     medal = build(spec_from_dict({"obverse": {"emblem": [emblem]}}), "draft")
     assert medal.is_closed
+
+
+@pytest.mark.parametrize("dish", [0.4, -0.4])
+@pytest.mark.parametrize("work", ["raised", "sunk"])
+def test_follows_the_field_or_stands_level(make, work, dish):
+    """Height and depth count under every point, or under the middle only."""
+    ground = Ground(level=1.0, radius=18.0, dish=dish, floor=-0.8)
+    for follow in (True, False):
+        keys = {"height": 0.3} if work == "raised" else {"depth": 0.3}
+        (part,) = make(
+            SQUARE, ground, work=work, fit=20.0, follow=follow, at=(2.0, 0.0), **keys
+        ).parts
+        vertices = arrays_of(part.solid)[0]
+        at = vertices[:, :2] if follow else np.full((len(vertices), 2), (2.0, 0.0))
+        above = vertices[:, 2] - ground.height(at)
+        flat = np.abs(above - (0.3 if work == "raised" else -0.3)) < 1e-9
+        size = np.ptp(vertices[flat, :2], axis=0)
+        expected = 20.0 if work == "raised" else 20.0 - 0.6 * math.tan(math.radians(8.0))
+        assert size == pytest.approx((expected, expected), abs=1e-6)
