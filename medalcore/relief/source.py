@@ -127,7 +127,8 @@ def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
     if not np.ptp(points, axis=0).any():
         raise SourceError(f"{name}: all its points are one; a relief needs a surface")
     topology = topology_of(points, faces, merged=merged, collapsed=collapsed)
-    return SourceMesh(points, faces, name, topology, tuple(topology.notes(name)))
+    short = name if name.startswith("object:") else Path(name).name
+    return SourceMesh(points, faces, name, topology, tuple(topology.notes(short)))
 
 
 def _read_file(name: str) -> tuple[FloatArray, IntArray]:

@@ -199,3 +199,26 @@ def test_clear_pictures_are_refused(tmp_path):
     samples = np.zeros((4, 4, 2), dtype=np.uint8)
     with pytest.raises(SourceError, match="transparent everywhere"):
         read_picture(_png(tmp_path / "a.png", samples, colour=4))
+
+
+def test_pictures_and_height_fields_become_pieces(tmp_path):
+    """End to end at draft: closed, as high as asked above the field."""
+    import medalcore
+
+    dome = np.round(_dome(200) * 65535).astype(np.uint16)
+    name = _png(tmp_path / "a.png", dome)
+    field = HeightField(
+        Grid(0.0, 0.0, 0.05, 200, 200), (3 * _dome(200)).astype(np.float32), _dome(200) > 0
+    )
+    for source in (name, "array:dome"):
+        spec = medalcore.spec.MedalSpec(
+            obverse=medalcore.spec.Face(relief=(Relief(source=source, fit=20.0, height=0.5),))
+        )
+        medal = medalcore.build(spec, "draft", models={"array:dome": field})
+        assert medal.is_closed
+        relief = medal.zone == medal.zone_names.index("relief")
+        top = medal.vertices[medal.triangles[relief]][..., 2].max()
+        on_field = medal.zone == medal.zone_names.index("field")
+        up = on_field & (medal.side == 1)
+        level = medal.vertices[medal.triangles[up]][..., 2].max()
+        assert top - level == pytest.approx(0.5, abs=0.01)
