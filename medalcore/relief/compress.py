@@ -6,8 +6,9 @@ lean looks under the light by which a model is seen (`gradient.attenuate`). Heig
 grown back from the slopes inside the silhouette, held by a weak pull towards a flat base; the
 length over which that pull lets go is chosen so that the relief just fills its height. Slopes
 stay true, so small forms read as they do on the model, and only forms broader than that length
-are flattened. The outline is pulled down towards the field. Every length is in millimetres or
-a share of the height.
+are flattened. The outline is pulled down towards the field. Where a relief is so high that the
+broadest forms leave height unused, slopes are weakened less, until plain scaling is best. Every
+length is in millimetres or a share of the height.
 
 Background, by their papers: T. Weyrich, J. Deng, C. Barnes, S. Rusinkiewicz, A. Finkelstein,
 "Digital bas-relief from 3D scenes", ACM Trans. Graph. 26(3), 2007; P. Bhat, B. Curless,
@@ -44,7 +45,12 @@ class Compressed:
         most (and somewhere exactly) the asked height; 0 outside. With ``blend`` the mask and
         the grid reach beyond the silhouette, where the foot flows into the field.
     facts : mapping
-        What was measured, for the report; lengths in mm.
+        What was measured, for the report: ``model_depth_mm``; ``foot_mm``; ``screen_mm``, the
+        size from which forms are flattened; ``rounds`` of the solver; ``scaled_share``, 0 for
+        slopes as raking light wants them, 1 for plain scaling; and of the outline
+        ``overhang_mm``, how far the model's hangs above its lowest point, ``outline_mm`` and
+        ``outline_most_mm``, its middle and largest height on the relief, ``closed_mm`` and
+        ``closed_share``, how far it was brought down at most and along which share of it.
     solution : (rows, cols) float32
         The solver's answer, to start the next solve of the same model from.
     """

@@ -98,6 +98,7 @@ class _Fit:
 
     @property
     def spread(self) -> float:
+        """Return how far the ends lie apart, mm."""
         return max(self.high - self.low, 1e-9)
 
 
@@ -117,7 +118,7 @@ def recompose(job: Job, start: Cells | None) -> tuple[Cells, Cells, dict[str, An
     solution : (rows, cols) float32
         The solver's answer.
     facts : dict
-        Screening length, and rounds of the solver.
+        As in `compress.Compressed`.
     """
     pyramid = Pyramid(job.mask)
     relax = 0.0
