@@ -16,11 +16,12 @@ from .path import Circle, Path, inwards
 FloatArray = NDArray[np.float64]
 
 # Sizes that suit a piece, as a share of the field's radius, and heights and distances as a
-# share of the size; common practice, no source: what looks right on a 40 mm piece, and on
-# its default rim stays below the rim.
+# share of the size; common practice, no source: what looks right on a 40 mm piece.
 _SIZE = {"beads": 0.044, "denticles": 0.062, "rope": 0.056, "line": 0.018, "motif": 0.09}
 _HEIGHT = {"beads": 0.33, "denticles": 0.24, "rope": 0.27, "line": 0.80, "motif": 0.16}
 _PITCH = {"beads": 1.22, "denticles": 0.80, "rope": 0.62, "motif": 1.15}
+_MOST_HEIGHT = 0.28
+"""Unless asked for, no border stands higher, mm: the rim's own default is 0.3 mm."""
 _JOIN = 0.3
 """How much of its size a border joined to the rim reaches into it."""
 _BEND = 1.25
@@ -110,7 +111,7 @@ def course_of(spec: Border, ground: Ground, tolerance: float, aspect: float = 1.
         With the key that does not fit and what would.
     """
     size = size_of(spec, ground)
-    height = spec.height or _HEIGHT[spec.kind] * size
+    height = spec.height or min(_HEIGHT[spec.kind] * size, _MOST_HEIGHT)
     draft = math.radians(spec.draft)
     half = _half_width(spec, size, height)
     path = _path(spec, ground, size, half, tolerance)

@@ -229,3 +229,27 @@ def test_motif_without_a_drawing_is_said():
     with pytest.raises(SpecError) as caught:
         made(kind="motif")
     assert caught.value.key == "drawing"
+
+
+def test_tooth_is_as_wide_and_long_as_asked():
+    """The top of the tooth at 12 o'clock, measured across and along the border."""
+    vertices, _, facts = made(kind="denticles", count=60, size=1.3, width=0.7)
+    top = vertices[vertices[:, 2] > vertices[:, 2].max() - 1e-9]
+    tooth = top[(np.abs(top[:, 0]) < 0.6) & (top[:, 1] > 0)]
+    assert np.ptp(tooth[:, 0]) == pytest.approx(0.7, abs=1e-6)
+    assert tooth[:, 1].max() == pytest.approx(facts["radius_mm"] + 0.65, abs=1e-6)
+    assert tooth[:, 1].min() == pytest.approx(facts["radius_mm"] - 0.65, abs=0.003)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("diameter", [18.0, 40.0, 90.0])
+def test_defaults_suit_every_size(kind, diameter):
+    """With nothing but its kind given, a border raises no finding on small and large pieces."""
+    from medalcore.build import build
+    from medalcore.spec import spec_from_dict
+
+    face = {"border": [{"kind": kind}]}
+    blank = {"diameter": diameter, "thickness": 0.08 * diameter}
+    medal = build(spec_from_dict({"blank": blank, "obverse": face}), "draft")
+    assert medal.is_closed
+    assert not [f.message for f in medal.findings if "above the rim" in f.message]
