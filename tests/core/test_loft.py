@@ -195,7 +195,7 @@ def test_any_outline_closes_to_its_ridges(points):
 def test_wedges_agree_with_the_swept_solid():
     """The way round for outlines that cannot be followed gives the same volume."""
     grown = 0.5 * math.tan(math.radians(10))
-    wedged = L._wedged(_HOOK, 0.0, 0.5, grown, "legend", 3.0, 0.0)
+    wedged = L.wedged(_HOOK, 0.0, 0.5, grown, "legend", 3.0, 0.0)
     swept = L.drafted(_HOOK, 0.0, 0.5, math.radians(10), "legend")
     assert wedged.manifold.volume() == pytest.approx(swept.manifold.volume(), rel=1e-5)
 
