@@ -66,13 +66,30 @@ def test_every_height_is_met_within_the_tolerance():
     assert edge.max() < 0.03  # beside the outline: what the foot rises within a pixel
 
 
-def test_nothing_of_the_silhouette_is_lost():
+@pytest.mark.parametrize("quality", ["draft", "fine"])
+def test_nothing_of_the_silhouette_is_lost(quality):
     """Every pixel centre of the mask is covered by the top surface."""
     for form in (star, comb, two_bumps):
         field = form(500)
-        shape = relief_shape(field, GROUNDS["flat"], draft=TEN, tolerance=FINE)
+        shape = relief_shape(field, GROUNDS["flat"], draft=TEN, tolerance=tolerance_for(quality))
         seen, _ = top_surface(shape.vertices, shape.triangles[: shape.top], field.grid)
         assert np.isfinite(seen)[field.mask].all()
+
+
+def test_twice_the_pixels_give_the_same_relief():
+    """Within both triangulations' tolerances inside, and half a pixel at the outline."""
+    coarse, fine = star(500), star(999)
+    shapes = [relief_shape(f, GROUNDS["flat"], draft=TEN, tolerance=FINE) for f in (coarse, fine)]
+    one, two = (top_surface(s.vertices, s.triangles[: s.top], coarse.grid)[0] for s in shapes)
+    both = np.isfinite(one) & np.isfinite(two)
+    differ = np.isfinite(one) != np.isfinite(two)
+    rim = coarse.mask.copy()
+    for axis in (0, 1):
+        for step in (-2, -1, 1, 2):
+            rim &= np.roll(coarse.mask, step, axis)
+    assert np.abs(one - two)[both & rim].max() < 2.4 * FINE.surface
+    assert differ.sum() < 0.2 * (coarse.mask & ~rim).sum()
+    assert not (differ & rim).any()
 
 
 @pytest.mark.parametrize("dish", [0.0, 0.3, -0.3])
