@@ -87,7 +87,8 @@ def test_twice_the_pixels_give_the_same_relief():
     for axis in (0, 1):
         for step in (-2, -1, 1, 2):
             rim &= np.roll(coarse.mask, step, axis)
-    assert np.abs(one - two)[both & rim].max() < 2.4 * FINE.surface
+    inside = both & rim
+    assert np.abs(one[inside] - two[inside]).max() < 2.4 * FINE.surface
     assert differ.sum() < 0.2 * (coarse.mask & ~rim).sum()
     assert not (differ & rim).any()
 
