@@ -18,7 +18,7 @@ import manifold3d as m3
 import numpy as np
 
 from medalcore.blank import build_blank
-from medalcore.edge import fit_notch, reeding_of
+from medalcore.edge import reeding_of
 from medalcore.spec import MedalSpec, spec_from_dict
 from medalcore.tolerance import tolerance_for
 
@@ -28,7 +28,7 @@ def plain_and_cutters(spec: MedalSpec) -> tuple[m3.Manifold, list[m3.Manifold]]:
     tolerance = tolerance_for("fine")
     radius = spec.blank.diameter / 2.0
     reeding = reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance)
-    section = fit_notch(reeding.notch, radius, tolerance, "edge.corner_radius")
+    section = reeding.section
     plain = spec_from_dict({"blank": _blank()})
     body = build_blank(plain, tolerance).solid.manifold
     outside = section[[-1, 0]] * 1.05

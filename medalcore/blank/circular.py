@@ -54,7 +54,7 @@ def around(radius: float, reeding: Reeding | None, tolerance: Tolerance) -> Arou
     chords = chords_for(radius, tolerance)
     if reeding is None:
         return Around(np.full(chords, radius), _turn(chords), radius, chords)
-    r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords, tolerance)
+    r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords)
     # Inner circles in step with the reeds: a point below every land and every notch.
     each = max(2, math.ceil(0.95 * chords / reeding.around))
     return Around(r, angle, float(r.min()), each * reeding.around)
@@ -84,7 +84,10 @@ def round_solid(
     """
     split = _split(edge, sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
     upper, top, top_hole = _face(split, obverse, 1, hole, tolerance)
-    lower, bottom, bottom_hole = _face(split, reverse, -1, hole, tolerance)
+    if reverse.is_like(obverse):
+        lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
+    else:
+        lower, bottom, bottom_hole = _face(split, reverse, -1, hole, tolerance)
     shell = joined(upper, lower)
     below = bottom.after(upper.count)
     for step in reversed(wall):

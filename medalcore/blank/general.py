@@ -81,7 +81,10 @@ def general_solid(
         If the surface is not closed.
     """
     upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance)
-    lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance)
+    if reverse.is_like(obverse):
+        lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
+    else:
+        lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance)
     shell = joined(upper, lower)
     below = [loop + upper.count for loop in bottom]
     edge = Label("edge")

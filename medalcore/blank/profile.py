@@ -55,6 +55,15 @@ class FaceShape:
     ground: Ground
     hole: tuple[Step, ...] = ()
 
+    def is_like(self, other: FaceShape) -> bool:
+        """Tell whether two faces have the same surface."""
+        mine, theirs = self.ground, other.ground
+        return (
+            (self.outer, self.hole) == (other.outer, other.hole)
+            and (mine.level, mine.radius) == (theirs.level, theirs.radius)
+            and (mine.dish, mine.steps) == (theirs.dish, theirs.steps)
+        )
+
 
 def rim_steps(blank: Blank, rim: Rim, tolerance: Tolerance, key: str) -> tuple[Step, ...]:
     """Return the corners of a face from the outline to the foot of the rim.

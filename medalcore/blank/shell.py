@@ -117,6 +117,11 @@ class Shell:
         a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
         return bool(np.any(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] <= 1e-9))
 
+    def on_other_side(self) -> Shell:
+        """Return the same surface with its labels on the other face."""
+        labels = [Label(x.zone, 1 if x.side < 0 else -1) if x.side else x for x in self.labels]
+        return Shell(self.points, self.triangles, self.codes, labels, self.count)
+
     def centre(self, ring: Ring, point: FloatArray, label: Label) -> None:
         """Close a ring with a fan round one (3,) point."""
         index = self.add(point[None])

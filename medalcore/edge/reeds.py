@@ -38,6 +38,8 @@ class Reeding:
         Length of the edge, mm.
     stations : (k,) float64
         Middles of the notches along the edge, rising, mm.
+    section : (n, 2) float64
+        The notch as drawn for the radius it was fitted to; see `draw_notch`.
     """
 
     around: int
@@ -45,6 +47,7 @@ class Reeding:
     notch: Notch
     length: float
     stations: FloatArray
+    section: FloatArray
 
     @property
     def count(self) -> int:
@@ -86,11 +89,11 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
         )
     opening = min(edge.width, pitch) or suited_opening(edge, pitch, radius)
     notch = Notch(edge.profile, opening, edge.depth, edge.corner_radius)
-    fit_notch(notch, radius, tolerance, "edge.corner_radius")
+    section = fit_notch(notch, radius, tolerance, "edge.corner_radius")
     stations = np.asarray((np.arange(around) + 0.5) * pitch, dtype=np.float64)
     if edge.pattern.strip():
         stations = _in_sections(edge.pattern, length, pitch)
-    return Reeding(around, pitch, notch, length, stations)
+    return Reeding(around, pitch, notch, length, stations, section)
 
 
 def kept_off(reeding: Reeding, spans: Sequence[tuple[float, float]]) -> Reeding:
@@ -106,9 +109,7 @@ def kept_off(reeding: Reeding, spans: Sequence[tuple[float, float]]) -> Reeding:
     return replace(reeding, stations=reeding.stations[kept])
 
 
-def reeded_circle(
-    reeding: Reeding, radius: float, chord: float, tolerance: Tolerance
-) -> tuple[FloatArray, FloatArray]:
+def reeded_circle(reeding: Reeding, radius: float, chord: float) -> tuple[FloatArray, FloatArray]:
     """Return the whole reeded edge of a round piece: radius (n,) mm, rising angle (n,) radians.
 
     Every point of the lands lies on the edge circle.
@@ -118,7 +119,7 @@ def reeded_circle(
     chord : float
         Largest turn of a chord of the lands, radians.
     """
-    section = fit_notch(reeding.notch, radius, tolerance, "edge.corner_radius")
+    section = reeding.section
     r = np.hypot(section[:, 0], section[:, 1])
     r[[0, -1]] = radius
     turn = np.arctan2(-section[:, 0], section[:, 1])

@@ -119,7 +119,7 @@ def set_out(reeding: Reeding, edge: Edge, points: FloatArray, tolerance: Toleran
         raise SpecError("no edge is left between the corners for reeds", key="edge.depth")
     pitch = runs / np.maximum(counts, 1)
     closest = float(pitch[counts > 0].min())
-    notch = reeding.notch
+    notch, section = reeding.notch, reeding.section
     if closest < notch.opening * (1.0 - 1e-9):
         if edge.width or closest <= 0.0:
             most = int(np.sum(np.floor(runs / notch.opening)))
@@ -129,13 +129,13 @@ def set_out(reeding: Reeding, edge: Edge, points: FloatArray, tolerance: Toleran
                 key="edge.reeds" if edge.reeds else "edge.pitch",
             )
         notch = replace(notch, opening=suited_opening(edge, closest, STRAIGHT))
-        fit_notch(notch, STRAIGHT, tolerance, "edge.corner_radius")
+        section = fit_notch(notch, STRAIGHT, tolerance, "edge.corner_radius")
     stations = [
         start + (np.arange(n) + 0.5) * p for start, n, p in zip(starts, counts, pitch, strict=True)
     ]
     even = np.sort(np.concatenate(stations) % reeding.length)
     mean = float(runs[counts > 0].sum() / counts.sum())
-    return Reeding(int(counts.sum()), mean, notch, reeding.length, even)
+    return Reeding(int(counts.sum()), mean, notch, reeding.length, even, section)
 
 
 def _shares(runs: FloatArray, reeds: int, pitch: float) -> IntArray:
