@@ -119,10 +119,24 @@ def intersected(contours: Contours, other: Contours, least: float = 1e-4) -> Con
     return contours_of(section(contours) ^ section(other), least)
 
 
-def distinct(contours: Contours) -> Contours:
-    """Return the contours without points that repeat the one before; of none under three."""
-    kept = (c[np.any(c != np.roll(c, 1, axis=0), axis=1)] for c in contours)
-    return tuple(np.asarray(c, dtype=np.float64) for c in kept if len(c) >= 3)
+def distinct(contours: Contours, least: float = 4e-5) -> Contours:
+    """Return contours whose neighbouring points are at least `least` mm apart.
+
+    Nearer ones are one point in a file's float32 numbers, or nearly. Contours that have
+    less than three points left go.
+    """
+    kept = []
+    for points in contours:
+        c = np.asarray(points, dtype=np.float64)
+        while len(c):
+            near = edge_lengths(c) < least  # of the edge that starts at each point
+            if not near.any():
+                break
+            # Of points close together in a row only every second one goes at a time.
+            c = c[~near | np.roll(near, 1)] if not near.all() else c[:1][:0]
+        if len(c) >= 3:
+            kept.append(c)
+    return tuple(kept)
 
 
 def components(contours: Contours) -> tuple[Contours, ...]:

@@ -119,3 +119,12 @@ def test_components_keep_their_holes():
     far = _SQUARE + np.array([10.0, 0.0])
     parts = C.components((_SQUARE, _HOLE, far))
     assert sorted(len(p) for p in parts) == [1, 2]
+
+
+def test_points_that_float32_could_not_tell_apart_become_one():
+    """Micro edges go, in runs and at the seam; the outline stays within their length."""
+    near = np.array([[0, 0], [1e-5, 0], [2e-5, 0], [2, 0], [2, 2], [2, 2], [0, 2], [0, 1e-6]])
+    (kept,) = C.distinct((near,))
+    assert len(kept) == 4
+    assert C.signed_area(kept) == pytest.approx(4.0, abs=2e-4)
+    assert C.distinct((np.zeros((5, 2)),)) == ()
