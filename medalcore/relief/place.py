@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +91,7 @@ def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArray, I
         If the model is seen exactly edge-on, or is to fill a field that its middle is not on.
     """
     points, triangles = _cut(_looked_at(mesh, spec), mesh.triangles, spec)
-    return _fitted(points, mesh.name, spec, ground), triangles
+    return _fit(points, mesh.name, spec, ground).placed(points), triangles
 
 
 def _looked_at(mesh: SourceMesh, spec: Relief) -> FloatArray:
@@ -98,15 +99,19 @@ def _looked_at(mesh: SourceMesh, spec: Relief) -> FloatArray:
     return points * np.array([-1.0, 1.0, 1.0]) if spec.mirror else points
 
 
-def _cut(points: FloatArray, triangles: IntArray, spec: Relief) -> tuple[FloatArray, IntArray]:
+def _cut(
+    points: FloatArray, triangles: IntArray, spec: Relief, size: FloatArray | None = None
+) -> tuple[FloatArray, IntArray]:
     """Take away what lies below the cut at the foot and behind the one at the back.
 
-    Both planes are seen edge-on or face the back, so that the open cuts do not show.
+    Both planes are seen edge-on or face the back, so that the open cuts do not show. Shares
+    are of the box of the points `size`, or of the points themselves.
     """
     cut = spec.cut
     if not cut.foot and not cut.back:
         return points, triangles
-    low, high = points.min(axis=0), points.max(axis=0)
+    whole = points if size is None else size
+    low, high = whole.min(axis=0), whole.max(axis=0)
     if cut.back:
         level = float(low[2] + cut.back * (high[2] - low[2]))
         points, triangles = clipped(points, triangles, np.array([0.0, 0.0, 1.0]), level)
@@ -121,8 +126,21 @@ def _cut(points: FloatArray, triangles: IntArray, spec: Relief) -> tuple[FloatAr
     return points[used], faces.reshape(-1, 3)
 
 
-def _fitted(points: FloatArray, name: str, spec: Relief, ground: Ground) -> FloatArray:
-    """Scale and move points to their place on the face."""
+class _Fit(NamedTuple):
+    """How a model is moved to its place: middle taken away, scaled, put at its place."""
+
+    middle: FloatArray
+    scale: float
+    at: FloatArray
+
+    def placed(self, points: FloatArray) -> FloatArray:
+        """Return points (n, 3) in their place, mm."""
+        moved: FloatArray = (points - self.middle) * self.scale + self.at
+        return moved
+
+
+def _fit(points: FloatArray, name: str, spec: Relief, ground: Ground) -> _Fit:
+    """Find how to scale and move points to their place on the face."""
     low, high = points.min(axis=0), points.max(axis=0)
     span = high - low
     if min(span[0], span[1]) <= 1e-9 * max(span):
@@ -130,15 +148,13 @@ def _fitted(points: FloatArray, name: str, spec: Relief, ground: Ground) -> Floa
             f"{name} is flat and seen edge-on; turn it so that its face looks up (+z)",
             key="turn",
         )
-    points = points - np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
+    middle = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
     if spec.fit > 0:
         scale = spec.fit / max(span[0], span[1])
     else:
-        reach = float(np.sqrt(np.square(points[:, :2]).sum(axis=1).max()))
+        reach = float(np.sqrt(np.square(points[:, :2] - middle[:2]).sum(axis=1).max()))
         scale = room(spec, ground) / reach
-    points *= scale
-    points[:, :2] += spec.at
-    return points
+    return _Fit(middle, float(scale), np.array([*spec.at, 0.0]))
 
 
 def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
@@ -159,17 +175,14 @@ def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
     """
     whole = turned(mesh.vertices, (spec.turn[0], spec.turn[1], 0.0))[:, :2]
     low, high = whole.min(axis=0), whole.max(axis=0)
-    before = _cut(_looked_at(mesh, spec), mesh.triangles, spec)[0]
-    after = _fitted(before, mesh.name, spec, ground)[:, :2]
-    first, last = before[:, :2].min(axis=0), before[:, :2].max(axis=0)
-    wide = int(np.argmax(last - first))
-    scale = float(np.ptp(after[:, wide]) / (last - first)[wide])
+    left = _cut(_looked_at(mesh, spec), mesh.triangles, spec)[0]
+    fit = _fit(left, mesh.name, spec, ground)
     flat = turned(np.eye(3), (0.0, 0.0, spec.turn[2])).T[:2, :2]
     if spec.mirror:
         flat = np.diag([-1.0, 1.0]) @ flat
     larger, middle = float((high - low).max()), (low + high) / 2
-    moved = scale * (flat @ middle) + after[0] - scale * before[0, :2]
-    return np.column_stack([scale * larger * flat, moved])
+    moved = fit.scale * (flat @ middle - fit.middle[:2]) + fit.at[:2]
+    return np.column_stack([fit.scale * larger * flat, moved])
 
 
 def room(spec: Relief, ground: Ground) -> float:
@@ -261,11 +274,21 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
     SpecError
         As `place`; or if nothing is left of the model.
     """
-    points, triangles = _smooth(mesh, spec, ground, pixels)
-    points = _fitted(points, mesh.name, spec, ground)
-    low, high = box_of(points[:, :2].min(axis=0), points[:, :2].max(axis=0), spec)
+    whole = _looked_at(mesh, spec)
+    facets, triangles = _cut(whole, mesh.triangles, spec)
+    fit = _fit(facets, mesh.name, spec, ground)
+    facets = fit.placed(facets)
+    low, high = box_of(facets[:, :2].min(axis=0), facets[:, :2].max(axis=0), spec)
     grid = grid_round(low, high, pixels)
-    heights, _ = top_surface(points, triangles, grid)
+    heights, _ = top_surface(facets, triangles, grid)
+    if spec.crease > 0:
+        width = FACET_PIXELS * grid.pixel, float((high - low).max()) / FACETS
+        smooth, split = smoothed(
+            whole, mesh.triangles, max(width) / fit.scale, math.radians(spec.crease)
+        )
+        if split is not mesh.triangles:
+            smooth, split = _cut(smooth, split, spec, whole)
+            heights = _over(top_surface(fit.placed(smooth), split, grid)[0], heights)
     mask = cropped(grid, np.isfinite(heights), spec)
     if not mask.any():
         key, what = ("crop", "enlarge it") if spec.crop.shape != "none" else ("turn", "turn it")
@@ -275,21 +298,37 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
     return HeightField(grid, heights.astype(np.float32), mask)
 
 
-def _smooth(
-    mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int
-) -> tuple[FloatArray, IntArray]:
-    """Return the model looked at, smooth and cut; its size is not settled yet."""
-    points, triangles = _looked_at(mesh, spec), mesh.triangles
-    left, _ = _cut(points, triangles, spec)
-    if spec.crease > 0:
-        scale = float(np.ptp(_fitted(left, mesh.name, spec, ground)[:, :2], axis=0).max())
-        size = float(np.ptp(left[:, :2], axis=0).max())
-        # what is cropped is looked at more closely
-        wide = (
-            min(scale, max(spec.crop.width, spec.crop.height))
-            if spec.crop.shape != "none"
-            else scale
-        )
-        facet = wide / scale * size * max(FACET_PIXELS / pixels, 1 / FACETS)
-        points, triangles = smoothed(points, triangles, facet, math.radians(spec.crease))
-    return _cut(points, triangles, spec)
+def _over(smooth: FloatArray, facets: FloatArray) -> FloatArray:
+    """Return the smooth surface where the model is seen, carried on where it falls short.
+
+    Nothing of the model's silhouette is lost to smoothing, and nothing is added to its box.
+    Carried on it is never higher than the facets were; where it is nowhere near, they stay.
+
+    Parameters
+    ----------
+    smooth, facets : (rows, cols) float64
+        −inf where nothing is seen.
+    """
+    seen = np.isfinite(facets)
+    rows, cols = np.flatnonzero(seen.any(axis=1)), np.flatnonzero(seen.any(axis=0))
+    if not len(rows):
+        return facets
+    out = np.full((smooth.shape[0] + 2, smooth.shape[1] + 2), -np.inf)
+    box = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    out[1:-1, 1:-1][box] = smooth[box]
+    flat, wide = out.ravel(), out.shape[1]
+    short = np.pad(seen, 1) & ~np.isfinite(out)
+    lost = np.flatnonzero(short)
+    least = np.pad(facets, 1).ravel()[lost]
+    while len(lost):
+        beside = flat[lost[:, None] + np.array([-1, 1, -wide, wide])]
+        there = np.isfinite(beside)
+        near = there.any(axis=1)
+        if not near.any():
+            flat[lost] = least
+            break
+        total = np.where(there, beside, 0.0).sum(axis=1)[near]
+        mean = total / np.count_nonzero(there[near], axis=1)
+        flat[lost[near]] = np.minimum(mean, least[near])
+        lost, least = lost[~near], least[~near]
+    return out[1:-1, 1:-1].copy()

@@ -245,3 +245,17 @@ def test_a_monkey_like_pile_of_shells_keeps_its_silhouette():
     )
     assert after.sum() / before.sum() == pytest.approx(1.0, abs=0.03)
     assert (before & ~after).sum() < 0.04 * before.sum()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_nothing_of_the_silhouette_is_lost_and_the_width_is_as_asked(seed):
+    """Every pixel that shows the coarse model shows the relief, within the same box."""
+    mesh = _mesh(_lumpy(1, seed))
+    spec = Relief(source="m", fit=20.0)
+    field = raw_field(mesh, spec, GROUND, 400)
+    points, triangles = place(mesh, spec, GROUND)
+    seen = np.isfinite(top_surface(points, triangles, field.grid)[0])
+    assert field.mask[seen].all()
+    rows, cols = np.nonzero(field.mask)
+    larger = max(np.ptp(rows), np.ptp(cols)) + 1
+    assert larger * field.grid.pixel == pytest.approx(20.0, abs=1.5 * field.grid.pixel)
