@@ -107,7 +107,7 @@ def picture_of(medal, metal: str):
     cast = with_clean_edge(cast, medal)
     low, high = cast.vertices.min(axis=0), cast.vertices.max(axis=0)
     grid = centred_grid((low + high) / 2.0, pixel, TILE[1], TILE[0])
-    return rendered([cast], grid, standing_on_paper([cast], camera[:, 1]))
+    return rendered([cast], grid, standing_on_paper([cast], camera[:, 1], grid))
 
 
 def with_clean_edge(cast, medal):
