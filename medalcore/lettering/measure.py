@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from ..contour import Contours, FloatArray, inside
+from ..contour import Contours, FloatArray, bounds, inside
 from ..element import Context, Finding
 from ..spec.lettering import Words
 from .letters import Cut
@@ -77,56 +78,91 @@ def measured(
 
     The widths by letter are (stroke, gap) at the face; a gap is None where there is none.
     """
-    outlines = {c.key: (c.text, c.outline) for c in cuts}
+    outlines = {c.key: (c.text.strip(), c.outline) for c in cuts}
     each = [(text, *widths(outline, words.cap_height)) for text, outline in outlines.values()]
-    thin_text, stroke, _ = min(each, key=lambda w: w[1])
-    tight_text, _, counter = min(each, key=lambda w: w[2])
-    findings: list[Finding] = []
+    thin, stroke, _ = min(each, key=lambda w: w[1])
+    tight, _, counter = min(each, key=lambda w: w[2])
     facts: dict[str, Any] = {
         "widths_by_letter_mm": {
             text: [round(w, 4) if math.isfinite(w) else None for w in pair] for text, *pair in each
         }
     }
-    closing = 0.0
+    closing = 0.0  # what the walls of facing sides take of the space between them
     if words.work == "raised" and words.section == "flat":
         closing = 2.0 * words.height * math.tan(math.radians(words.draft))
+    findings: list[Finding] = []
     if math.isfinite(stroke):
         facts["narrowest_stroke_mm"] = stroke
-        foot = stroke + closing
-        if foot < LEAST_STROKE:
-            larger = words.cap_height * LEAST_STROKE / foot
-            findings.append(
-                Finding(
-                    "thin-stroke", "note",
-                    f"strokes are {foot:.2f} mm wide at the field at '{thin_text.strip()}'; "
-                    f"casting and engraving begin at {LEAST_STROKE:g} mm: a bolder face, or a cap "
-                    f"height of {math.ceil(larger * 10) / 10:g} mm",
-                    zone, foot, LEAST_STROKE,
-                )
-            )  # fmt: skip
+        findings += _thin(thin, stroke + closing, words, zone)
     if math.isfinite(counter):
         facts["narrowest_counter_mm"] = counter
-        if counter < closing:
-            findings.append(
-                Finding(
-                    "closing-counter", "note",
-                    f"openings of {counter:.2f} mm inside '{tight_text.strip()}' close before they "
-                    f"reach the field: {words.draft:g} degrees of draft take {closing:.2f} mm; "
-                    "lower letters, less draft or a wider face keep them open",
-                    zone, counter, closing,
-                )
-            )  # fmt: skip
+        findings += _closing(tight, counter, closing, words, zone)
+    if closing:
+        findings += _touching(cuts, closing, words, zone)
     over = _outside(np.concatenate([p for c in cuts for p in c.placed]), context)
     if over > 0.0:
-        findings.append(
-            Finding(
-                f"{zone}-over-rim", "warning",
-                f"the letters reach {over:.2f} mm over the edge of the field; "
-                "smaller letters or another place keep them inside",
-                zone, over, 0.0,
-            )
-        )  # fmt: skip
+        told = (
+            f"the letters reach {over:.2f} mm over the edge of the field; "
+            "smaller letters or another place keep them inside"
+        )
+        findings.append(Finding(f"{zone}-over-rim", "warning", told, zone, over, 0.0))
     return facts, findings
+
+
+def _thin(text: str, foot: float, words: Words, zone: str) -> list[Finding]:
+    if foot >= LEAST_STROKE:
+        return []
+    larger = math.ceil(words.cap_height * LEAST_STROKE / foot * 10) / 10
+    told = (
+        f"strokes are {foot:.2f} mm wide at the field at '{text}'; casting and engraving begin "
+        f"at {LEAST_STROKE:g} mm: a bolder face, or a cap height of {larger:g} mm"
+    )
+    return [Finding("thin-stroke", "note", told, zone, foot, LEAST_STROKE)]
+
+
+def _closing(text: str, counter: float, closing: float, words: Words, zone: str) -> list[Finding]:
+    if counter >= closing:
+        return []
+    told = (
+        f"openings of {counter:.2f} mm inside '{text}' close before they reach the field: "
+        f"{words.draft:g} degrees of draft take {closing:.2f} mm; lower letters, less draft or a "
+        "wider face keep them open"
+    )
+    return [Finding("closing-counter", "note", told, zone, counter, closing)]
+
+
+def _touching(cuts: Sequence[Cut], closing: float, words: Words, zone: str) -> list[Finding]:
+    """Find neighbours that stand apart but whose feet grow together."""
+    found: list[tuple[float, str]] = []
+    for a, b in pairwise(cuts):
+        first, second = a.placed, b.placed
+        gap = bounds(second)[0] - bounds(first)[1], bounds(first)[0] - bounds(second)[1]
+        if np.max(gap) >= closing:
+            continue
+        apart = min(
+            _distances(np.concatenate(first), second).min(),
+            _distances(np.concatenate(second), first).min(),
+        )
+        if 1e-6 < apart < closing:
+            found.append((float(apart), f"'{a.text.strip()}' and '{b.text.strip()}'"))
+    if not found:
+        return []
+    apart, which = min(found)
+    told = (
+        f"the feet of {which} grow together: they stand {apart:.2f} mm apart and their draft "
+        f"takes {closing:.2f} mm; more tracking keeps them apart"
+    )
+    return [Finding("touching-letters", "note", told, zone, apart, closing)]
+
+
+def _distances(points: FloatArray, outline: Contours) -> FloatArray:
+    """Return how far points lie from an outline, (n,) mm."""
+    starts = np.concatenate(outline)
+    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
+    off = points[:, None] - starts
+    t = np.clip(np.sum(off * step, axis=2) / np.sum(step * step, axis=1), 0.0, 1.0)
+    off = off - t[..., None] * step
+    return np.asarray(np.hypot(off[..., 0], off[..., 1]).min(axis=1))
 
 
 def _outside(points: FloatArray, context: Context) -> float:
@@ -138,8 +174,4 @@ def _outside(points: FloatArray, context: Context) -> float:
     beyond = points[~inside(outline, points)]
     if not len(beyond):
         return 0.0
-    starts = np.concatenate(outline)
-    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
-    from_start = beyond[:, None] - starts
-    t = np.clip(np.sum(from_start * step, axis=2) / np.sum(step * step, axis=1), 0.0, 1.0)
-    return float(np.hypot(*np.moveaxis(from_start - t[..., None] * step, 2, 0)).min(axis=1).max())
+    return float(_distances(beyond, outline).max())

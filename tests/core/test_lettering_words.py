@@ -338,6 +338,20 @@ def test_thin_strokes_and_closing_counters_are_found():
     assert list(bold.facts["widths_by_letter_mm"]) == ["O"]
 
 
+def test_feet_that_grow_together_are_found():
+    """Two stems 0.1 mm apart at the face, walls of 15 degrees: they meet above the field."""
+    tight = Inscription(text="II", font="sans-bold", tracking=-150, draft=15.0, cap_height=2.0)
+    built = build_inscription(tight, context())
+    (note,) = [f for f in built.findings if f.rule == "touching-letters"]
+    sides = np.unique(np.round(_ink(built)[:, 0], 6))
+    assert len(sides) == 4
+    assert note.measured == pytest.approx(sides[2] - sides[1], abs=1e-6)
+    assert note.measured < note.limit == pytest.approx(0.5 * math.tan(math.radians(15)))
+    wide = Inscription(text="II", font="sans-bold", tracking=60, draft=15.0, cap_height=2.0)
+    rules = {f.rule for f in build_inscription(wide, context()).findings}
+    assert "touching-letters" not in rules
+
+
 def test_small_capitals_come_from_the_font_or_are_missed():
     """Small capitals are smaller than capitals and larger than nothing; or a finding says so."""
     plain = build_inscription(Inscription(text="hill"), context()).facts["width_mm"]
