@@ -17,6 +17,7 @@ from ..contour import Contours, Outline, cleaned
 from ..errors import SourceError
 
 _FLAT_CAPITALS = "HIETZ"
+_KEPT = 2000  # outlines kept for each typeface
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +73,8 @@ class Typeface:
         """
         key = (glyph, tolerance)
         if key not in self._outlines:
+            if len(self._outlines) >= _KEPT:  # a slider being dragged asks for ever new sizes
+                self._outlines.clear()
             pen = _Pen(Outline(tolerance))
             self.font.draw_glyph_with_pen(glyph, pen)
             drawn = pen.outline.contours()
