@@ -108,7 +108,7 @@ def modelled(spec: Relief, context: Context) -> Modelled:
     low = compress(source.field, spec, weight=weight)
     worked = stroked(low.field, spec, source.frame, context.models, foot_of(spec))
     tell(0.75, "giving it draft")
-    even = evened(worked.field)
+    even = evened(worked.field, 0.5 * context.tolerance.surface)
     drafted = enforce_draft(even, math.radians(spec.draft))
     return Modelled(
         source=source,

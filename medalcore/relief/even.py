@@ -22,13 +22,15 @@ _STEP = 0.2  # square pixels of flow in one go; stable below 0.25
 _GOES = 24
 
 
-def evened(field: HeightField) -> HeightField:
+def evened(field: HeightField, tolerance: float) -> HeightField:
     """Straighten level lines on steep slopes.
 
     Parameters
     ----------
     field : HeightField
         mm.
+    tolerance : float
+        As of `steps`, mm.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def evened(field: HeightField) -> HeightField:
     """
     h = field.heights.copy()
     flat = h.ravel()
-    pixels = _steep(field)
+    pixels = _steep(field, tolerance)
     if len(pixels) == 0:
         return field
     around = _around(field.grid.shape[1])
@@ -60,7 +62,7 @@ def _around(cols: int) -> IntArray:
     return np.array([-cols - 1, -cols, -cols + 1, -1, 1, cols - 1, cols, cols + 1])
 
 
-def _steep(field: HeightField) -> IntArray:
+def _steep(field: HeightField, tolerance: float) -> IntArray:
     """Return flat indices of pixels on or beside steep places, with all neighbours inside."""
     h, mask = field.heights, field.mask
     rise = np.float32(2.0 * _STEEP * field.grid.pixel)
@@ -69,7 +71,7 @@ def _steep(field: HeightField) -> IntArray:
         np.abs(h[1:-1, 2:] - h[1:-1, :-2]) > rise
     )
     edges = np.zeros(h.shape, dtype=bool)
-    edges.ravel()[steps(field, away_from(mask), 0.0, 1.0).released] = True
+    edges.ravel()[steps(field, away_from(mask), 0.0, tolerance).released] = True
     return np.flatnonzero(steep & away_from(mask) & ~grown(edges))
 
 

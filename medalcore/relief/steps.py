@@ -23,6 +23,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 _RISE = 0.3  # rise over run of a jump from which its stairs show
+_SEEN = 3.0  # tolerances that a jump is high at least
 _ALONE = 0.6  # of a jump: what the field may change by just before and after it
 _FAINT = (0.5, 0.9)  # of the rise, and alone: a line may run on through fainter jumps
 _STRONG = 0.4  # share of a line that must not be faint
@@ -68,7 +69,8 @@ def steps(field: HeightField, inner: BoolArray, draft: float, tolerance: float) 
     tolerance : float
         Allowed deviation of the lines in z, mm.
     """
-    high, low, start, stop, strong = _jumps(field, inner)
+    level = max(_RISE * field.grid.pixel, _SEEN * tolerance)
+    high, low, start, stop, strong = _jumps(field, inner, level)
     order, first, closed = _chains(start, stop, strong)
     if len(order) == 0:
         none = np.zeros((0, 2))
@@ -140,7 +142,7 @@ def _place(pixel: IntArray, cols: int) -> FloatArray:
 
 
 def _jumps(
-    field: HeightField, inner: BoolArray
+    field: HeightField, inner: BoolArray, level: float
 ) -> tuple[IntArray, IntArray, IntArray, IntArray, BoolArray]:
     """Return high and low pixel of each jump, the jumps that follow one another, and strength.
 
@@ -149,7 +151,6 @@ def _jumps(
     """
     h = field.heights
     rows, cols = h.shape
-    level = _RISE * field.grid.pixel
     jump = {1: _isolated(h, inner, level), cols: _isolated(h.T, inner.T, level).T}
     low_end, step, rise, strong = [], [], [], []
     for across, found in jump.items():
