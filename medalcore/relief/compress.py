@@ -127,8 +127,8 @@ def compress(
 def _spanned(raw: HeightField) -> tuple[slice, slice]:
     """Return the rows and columns that the silhouette spans.
 
-    They begin at whole cells of the coarse grid on which the length is fitted, so that finer
-    pixels over the same place are summed to the same cells.
+    They begin at whole cells of the coarse grid on which the length is fitted, so that the
+    same places are looked at whatever the pixel.
     """
     rows, cols = np.flatnonzero(raw.mask.any(1)), np.flatnonzero(raw.mask.any(0))
     cell = 1 << fit_level(max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)

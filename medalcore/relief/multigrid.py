@@ -92,12 +92,6 @@ class Pyramid:
         """Return `a`, which is 0 outside the mask, on the padded finest grid."""
         return even(np.asarray(a, self.dtype))
 
-    def coarsen(self, a: Cells, levels: int) -> Cells:
-        """Return sums over the cells of a padded array that make one cell `levels` up."""
-        for _ in range(levels):
-            a = sum4(even(a))
-        return a if levels + 1 >= len(self.inside) else even(a)
-
 
 class Poisson:
     """The operator on one mask with one screen, ready to solve for any right-hand side.
@@ -106,22 +100,20 @@ class Poisson:
     ----------
     pyramid : Pyramid
     screen : (rows, cols) array
-        s of the energy for every cell of the padded grid of level `top`, dimensionless:
-        (pixel / screening length)². Must be above 0 somewhere in every connected part of the
+        s of the energy for every cell of the padded grid, dimensionless: (pixel / screening
+        length)². Must be above 0 somewhere in every connected part of the
         mask, or that part's mean is undefined; a tiny value is put everywhere to keep the
         equations regular.
-    top : int
-        Level of the pyramid that counts as the finest here.
     """
 
-    def __init__(self, pyramid: Pyramid, screen: Cells, top: int = 0) -> None:
-        self._p, self._top = pyramid, min(top, len(pyramid.inside) - 1)
+    def __init__(self, pyramid: Pyramid, screen: Cells) -> None:
+        self._p = pyramid
         self._diagonal: list[Quadrants] = []
         self._inverse: list[Quadrants] = []
         self._x: list[Quadrants] = []
         self._b: list[Quadrants] = []  # of all levels but the finest
-        s = np.maximum(screen, 1e-9) * pyramid.inside[self._top]
-        for k in range(self._top, len(pyramid.inside) - 1):
+        s = np.maximum(screen, 1e-9) * pyramid.inside[0]
+        for k in range(len(pyramid.inside) - 1):
             diagonal = split(s)
             diagonal += pyramid._degree[k]
             inverse = np.zeros_like(diagonal)
@@ -129,7 +121,7 @@ class Poisson:
             self._diagonal.append(Quadrants(diagonal))
             self._inverse.append(Quadrants(inverse))
             self._x.append(Quadrants.like(self._inverse[-1]))
-            if k > self._top:
+            if k > 0:
                 self._b.append(Quadrants.like(self._inverse[-1]))
             s = sum4(s)
             if k + 2 < len(pyramid.inside):
@@ -168,7 +160,7 @@ class Poisson:
         if start is None:
             x = self._first_guess(b, 0, tolerance)
         else:
-            x = Quadrants(split(start * self._p.inside[self._top]))
+            x = Quadrants(split(start * self._p.inside[0]))
         rounds = self._iterate(x, Quadrants(split(b)), 0, tolerance, most)
         return join(x.all), rounds
 
@@ -194,7 +186,7 @@ class Poisson:
 
     def _iterate(self, x: Quadrants, b: Quadrants, level: int, tolerance: float, most: int) -> int:
         """Improve x in place by conjugate gradients, at the cost of b; return the rounds."""
-        enough = tolerance * math.sqrt(self._p.count[self._top + level])
+        enough = tolerance * math.sqrt(self._p.count[level])
         kind = x.all.dtype.type
         ap, r = Quadrants.like(x), b
         self._apply(x, ap, level)
@@ -239,7 +231,7 @@ class Poisson:
 
     def _gather(self, x: Quadrants, level: int, ij: tuple[int, int], out: Cells) -> None:
         """Write the weighted sum of the neighbours of a quadrant to `out`, flat."""
-        weights = self._p._weights[self._top + level]
+        weights = self._p._weights[level]
         left, right, above, below = x.near[ij]
         if not weights:
             np.add(left, right, out=out)
@@ -282,7 +274,7 @@ class Poisson:
 
     def _lower(self, red: list[Cells], level: int) -> Cells:
         """Transpose of `_add_up` for a residual that lives on red cells; bordered coarse."""
-        right, under = self._p._joined[self._top + level]
+        right, under = self._p._joined[level]
         width = red[0].shape[1]
         quarter = red[0].dtype.type(0.25)
         upper, lower = (a.reshape(-1) for a in red)
@@ -304,8 +296,8 @@ class Poisson:
 
     def _add_up(self, coarse: Cells, x: Cells, level: int) -> None:
         """Add a bordered coarse correction to quadrants: bilinear, not across gaps."""
-        right, under = self._p._joined[self._top + level]
-        keep = self._p._keep[self._top + level]
+        right, under = self._p._joined[level]
+        keep = self._p._keep[level]
         width, quarter = coarse.shape[1], coarse.dtype.type(0.25)
         flat = coarse.reshape(-1)
         slope = flat[width:] - flat[:-width]

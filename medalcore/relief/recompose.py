@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..spec.relief import Relief
-from .gradient import LEAN, Outline, attenuate, beyond, divergence, slopes
+from .gradient import LEAN, Outline, attenuate, beyond, divergence, outline_of, slopes
 from .layers import split_jumps, steps
 from .multigrid import Poisson, Pyramid
 from .quadrants import Cells
 
-_FIT_PIXELS = 128  # the length is fitted on a coarse grid of at most this many cells a side
+_FIT_PIXELS = 128  # the length is fitted on at most this many pixels a side
+_FEWEST = 200  # pixels inside that a fit needs
 _LONGEST = 4.0  # of the larger side: a longer screen changes nothing any more
 _BROADEST = 0.1  # detail below which slopes are not weakened any more: they would vanish
 _STEP = 0.04  # of the height: how high the front of a deep inner edge stands
@@ -62,6 +63,30 @@ class Job:
         """Return the height there is to model in, mm."""
         return self.spec.height - self.foot
 
+    def thinned(self) -> Job:
+        """Return the job on few pixels, taken out of the middle of larger cells.
+
+        The same ones at every resolution, so that what is found on them is the same too.
+        """
+        step = 1 << fit_level(max(self.mask.shape))
+        while True:
+            few = np.s_[step // 2 :: step, step // 2 :: step]
+            mask = self.mask[few]
+            if step == 1 or np.count_nonzero(mask) >= _FEWEST:
+                break
+            step //= 2
+        weight = None if self.weight is None else self.weight[few]
+        return Job(
+            step * self.pixel,
+            mask,
+            outline_of(mask),
+            self.depth[few] * mask,
+            self.most,
+            self.foot,
+            self.spec,
+            weight,
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class _Equations:
@@ -90,16 +115,10 @@ class _Equations:
 
 @dataclass(frozen=True)
 class _Fit:
-    """The screening length that was found, mm, and the ends and spread of the heights, mm."""
+    """The screening length that was found, and how far the heights spread with it, mm."""
 
     length: float
-    low: float
-    high: float
-
-    @property
-    def spread(self) -> float:
-        """Return how far the ends lie apart, mm."""
-        return max(self.high - self.low, 1e-9)
+    spread: float
 
 
 def recompose(job: Job, start: Cells | None) -> tuple[Cells, Cells, dict[str, Any]]:
@@ -120,19 +139,18 @@ def recompose(job: Job, start: Cells | None) -> tuple[Cells, Cells, dict[str, An
     facts : dict
         As in `compress.Compressed`.
     """
-    pyramid = Pyramid(job.mask)
-    relax = 0.0
-    wanted = _equations(job, pyramid, relax)
-    fit = _fit(pyramid, wanted, job.pixel)
+    few = job.thinned()
+    relax, fit = 0.0, _fit(few, 0.0)
     reached = fit.spread / min(max(job.spec.detail, _BROADEST), 1.0)
     if reached < 0.98 * job.use:
         # Even the broadest forms leave height unused: weaken the slopes less, until at LEAN
         # of the model's depth, where plain scaling looks as the model does, nothing is lost.
         room = math.log(max(LEAN * job.most / reached, 1.0 + 1e-9))
         relax = min(math.log(job.use / reached) / room, 1.0)
-        wanted = _equations(job, pyramid, relax)
         # the base then knows the broad forms too, and is held to more firmly
-        fit = _fit(pyramid, wanted, job.pixel, _LONGEST / 16.0**relax)
+        fit = _fit(few, relax, _LONGEST / 16.0**relax)
+    pyramid = Pyramid(job.mask)
+    wanted = _equations(job, pyramid, relax)
     screen = np.float32((job.pixel / fit.length) ** 2)
     rhs = wanted.base * screen
     rhs += wanted.fixed
@@ -141,12 +159,11 @@ def recompose(job: Job, start: Cells | None) -> tuple[Cells, Cells, dict[str, An
     warm = pyramid.pad(start) if start is not None and start.shape == job.mask.shape else None
     x, rounds = Poisson(pyramid, pull).solve(rhs, warm, tolerance=wanted.span * _EXACT)
     x = x[:rows, :cols]
-    ends = fit.low, fit.high
-    if relax > 0.0:  # less is eased away: the ends near the extremes themselves
-        inside = x[job.mask]
-        extremes = float(inside.min()), float(inside.max())
-        low, high = (e + relax * (m - e) for e, m in zip(ends, extremes, strict=True))
-        ends = low, high
+    inside = x[job.mask]
+    if wanted.tail > 0.0:  # so many cells tell the ends as well as all of them
+        inside = inside[:: max(1, inside.size // 100_000)]
+    low, high = np.percentile(inside, (wanted.tail, 100.0 - wanted.tail))
+    ends = float(low), float(high)
     knee = (1.0 - relax) * _KNEE
     heights = _soften(x, job.mask, ends, (job.foot, job.spec.height), knee)
     return heights, x, {"screen_mm": fit.length, "rounds": rounds, "scaled_share": relax}
@@ -194,26 +211,22 @@ def fit_level(size: int) -> int:
     return max(0, math.ceil(math.log2(size / _FIT_PIXELS)))
 
 
-def _fit(pyramid: Pyramid, wanted: _Equations, pixel: float, given: float | None = None) -> _Fit:
-    """Find the screening length, on a coarse grid, at which the heights just fill their span.
+def _fit(few: Job, relax: float, given: float | None = None) -> _Fit:
+    """Find the screening length at which the heights just fill their span.
 
     Where `given`, as a multiple of the larger side, it is only measured what they fill.
     """
-    top = max(pyramid.size)
-    level = fit_level(top)
-    fixed, base, pull = (
-        pyramid.coarsen(a, level) for a in (wanted.fixed, wanted.base, wanted.pull)
-    )
-    area = pyramid.coarsen(pyramid.inside[0], level)
-    inside = area > 0.5 * float(area.max())
-    most = math.log((given or _LONGEST) * top * pixel)
+    pyramid = Pyramid(few.mask)
+    wanted = _equations(few, pyramid, relax)
+    inside = pyramid.inside[0] > 0
+    most = math.log((given or _LONGEST) * max(few.mask.shape) * few.pixel)
     x, steepness = None, 0.7
     tried = most if given else math.log(2.0 * wanted.span)
     before: tuple[float, float] | None = None
     for _ in range(8):
-        screen = np.float32((pixel / math.exp(tried)) ** 2)
-        x, _ = Poisson(pyramid, pull + screen * area, level).solve(
-            fixed + screen * base, x, tolerance=1e-3 * wanted.span
+        screen = np.float32((few.pixel / math.exp(tried)) ** 2)
+        x, _ = Poisson(pyramid, wanted.pull + screen * pyramid.inside[0]).solve(
+            wanted.fixed + screen * wanted.base, x, tolerance=1e-3 * wanted.span
         )
         low, high = np.percentile(x[inside], (wanted.tail, 100.0 - wanted.tail))
         miss = math.log(wanted.span / max(float(high - low), 1e-9))
@@ -223,7 +236,7 @@ def _fit(pyramid: Pyramid, wanted: _Equations, pixel: float, given: float | None
             steepness = min(max((before[1] - miss) / (tried - before[0]), 0.2), 2.0)
         before = (tried, miss)
         tried = min(tried + min(max(miss / steepness, -1.5), 1.5), most)
-    return _Fit(math.exp(tried), float(low), float(high))
+    return _Fit(math.exp(tried), max(float(high - low), 1e-9))
 
 
 def _soften(
