@@ -200,12 +200,18 @@ def wall_triangles(vertices: FloatArray, node: IntArray, swept: Sweep) -> IntArr
 
 def _unrolled(corners: FloatArray) -> FloatArray:
     """Return a plane wall face in its own plane: to the right along the wall, and up it."""
-    around = corners - corners[0]
-    normal = np.cross(around, np.roll(around, -1, axis=0)).sum(axis=0)
-    normal /= max(float(np.linalg.norm(normal)), 1e-300)
-    along = np.array([-normal[1], normal[0], 0.0])
-    along /= max(float(np.linalg.norm(along)), 1e-300)
-    return np.ascontiguousarray(around @ np.column_stack([along, np.cross(normal, along)]))
+    x, y, z = (corners - corners[0]).T
+    after = np.concatenate([corners[1:], corners[:1]]) - corners[0]
+    u, v, w = after.T
+    # Newell's normal of a polygon (the sum of its edges' cross products).
+    normal = np.array([y @ w - z @ v, z @ u - x @ w, x @ v - y @ u])
+    normal /= max(math.sqrt(normal @ normal), 1e-300)
+    flat = max(math.hypot(normal[0], normal[1]), 1e-300)
+    ax, ay = -normal[1] / flat, normal[0] / flat
+    up = (-normal[2] * ay, normal[2] * ax, normal[0] * ay - normal[1] * ax)
+    return np.ascontiguousarray(
+        np.column_stack([x * ax + y * ay, x * up[0] + y * up[1] + z * up[2]])
+    )
 
 
 def cap_triangles(places: FloatArray, rings: Sequence[Sequence[int] | IntArray]) -> IntArray:
