@@ -48,6 +48,7 @@ _ZONES = {
     "border": (1.0, 0.24),
     "emblem": (1.0, 0.28),
     "loop": (0.85, 0.26),
+    "texture": (0.72, 0.30),
 }
 """Brightness and roughness of a zone: a polished darker field, lighter matt devices."""
 

@@ -114,10 +114,10 @@ def assemble(
     blank = cache.get(key, lambda: build_blank(spec, tolerance))
     log.add("blank", blank)
     log.spent("blank", start)
-    adds, cuts = _elements(spec, blank, tolerance, models, cache, progress, log)
+    adds, cuts, grounds = _elements(spec, blank, tolerance, models, cache, progress, log)
     start = time.perf_counter()
     progress(0.86, "union")
-    body = without(united([blank.solid, *adds]), [*blank.cutters, *cuts])
+    body = without(united([without(blank.solid, grounds), *adds]), [*blank.cutters, *cuts])
     log.spent("union", start)
     start = time.perf_counter()
     progress(0.95, "closing")
@@ -178,11 +178,15 @@ def _elements(
     cache: StageCache,
     progress: Progress,
     log: _Log,
-) -> tuple[list[Solid], list[Solid]]:
-    """Build all elements; return what is added and what is cut, in piece coordinates."""
+) -> tuple[list[Solid], list[Solid], list[Solid]]:
+    """Build all elements; return what is added, cut, and cut from the blank before that.
+
+    All in piece coordinates.
+    """
     adds: list[Solid] = []
     cuts: list[Solid] = []
     clears: list[Solid] = []
+    grounds: list[Solid] = []
     above: list[Solid] = []  # what keeps its surroundings clear of everything in `adds`
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
@@ -201,7 +205,8 @@ def _elements(
         built = _named(path, partial(cache.get, key, make))
         log.add(path, built)
         clearing = any(part.action == "clear" for part in built.parts)
-        group = {"add": above if clearing else adds, "cut": cuts, "clear": clears}
+        added = above if clearing else adds
+        group = {"add": added, "cut": cuts, "clear": clears, "ground": grounds}
         for part in built.parts:
             # the cache gives equal elements on both faces the same solid
             solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
@@ -213,7 +218,7 @@ def _elements(
         log.spent(kind, start)
     if clears and adds:
         adds = [without(united(adds), clears)]
-    return adds + above, cuts
+    return adds + above, cuts, grounds
 
 
 def _named(path: str, make: Callable[[], T]) -> T:

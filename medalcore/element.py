@@ -71,11 +71,12 @@ class Part:
         Crosses the field: reaches below it where it is added, above it where it cuts.
     action : str
         ``add`` or ``cut``; ``clear`` takes away from what elements that clear nothing
-        themselves add, and leaves the blank and the element's own parts alone.
+        themselves add, and leaves the blank and the element's own parts alone; ``ground`` is
+        cut from the blank before anything stands on it.
     """
 
     solid: Solid
-    action: Literal["add", "cut", "clear"] = "add"
+    action: Literal["add", "cut", "clear", "ground"] = "add"
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,6 +13,7 @@ from .element import Built, Context
 from .emblem import build_emblem
 from .lettering import build_exergue, build_inscription, build_legend
 from .relief import build_relief
+from .texture import build_texture
 
 Builder = Callable[[Any, Context], Built]
 
@@ -23,4 +24,5 @@ ELEMENTS: Mapping[str, Builder] = {
     "exergue": build_exergue,
     "border": build_border,
     "emblem": build_emblem,
+    "texture": build_texture,
 }

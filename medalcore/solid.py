@@ -18,6 +18,7 @@ from .errors import SolidError
 
 ZONES = (
     "field", "rim", "edge", "relief", "legend", "inscription", "border", "emblem", "loop",
+    "texture",
 )  # fmt: skip
 Side = Literal[-1, 0, 1]
 FloatArray = NDArray[np.float64]

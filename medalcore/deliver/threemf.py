@@ -32,7 +32,7 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time ZIP knows: the same bytes ev
 ZONE_COLOURS = {
     "field": "#B08D57", "rim": "#8C6A3A", "edge": "#6E5530", "relief": "#E0C38C",
     "legend": "#F2E3BF", "inscription": "#F2E3BF", "border": "#C9A467", "emblem": "#D9B777",
-    "loop": "#7A6A55",
+    "loop": "#7A6A55", "texture": "#A07F4E",
 }  # fmt: skip
 """Display colour of each zone, so that zones can be told apart in any viewer."""
 

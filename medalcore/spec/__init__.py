@@ -10,6 +10,7 @@ from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_sp
 from .lettering import Exergue, Inscription, Legend
 from .medal import Face, Field, Identity, MedalSpec
 from .relief import Crop, Cut, Picture, Relief
+from .texture import Texture
 
 __all__ = [
     "Blank",
@@ -36,6 +37,7 @@ __all__ = [
     "Relief",
     "Rim",
     "Table",
+    "Texture",
     "json_schema",
     "keys_of",
     "parse_spec",

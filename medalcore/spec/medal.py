@@ -15,6 +15,7 @@ from .edge import Edge
 from .emblem import Emblem
 from .lettering import Exergue, Inscription, Legend
 from .relief import Relief
+from .texture import Texture
 
 
 class Identity(Table, frozen=True):
@@ -77,6 +78,7 @@ class Face(Table, frozen=True):
     exergue: tuple[Exergue, ...] = ()
     border: tuple[Border, ...] = ()
     emblem: tuple[Emblem, ...] = ()
+    texture: tuple[Texture, ...] = ()
 
 
 class MedalSpec(Table, frozen=True):
