@@ -33,6 +33,7 @@ _FOLD = math.radians(5.0)  # facets of a smooth surface differ by no more, as fa
 _THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
 _HALF = 0.42  # of a gap: how far a wall may lean into it
+_WITHIN = 1.0  # pixels inside the outline where its height is read
 _CLEARLY = 0.7  # of the wanted lean of a wall, below which its steepness is told
 _SINK = 0.25  # mm that the bottom lies below the field
 _BELOW = 0.06  # mm below the field where the drafted wall ends and an upright one begins
@@ -222,10 +223,16 @@ def _on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArr
 
 
 def _along(outline: Outline, known: NDArray[np.bool_], height: NDArray[np.float32]) -> FloatArray:
-    """Read heights along the outline, evened over about a pixel so that it runs smoothly."""
+    """Read heights along the outline, a pixel inside it, evened over about a pixel.
+
+    On a form that falls away steeply the outermost pixels stand as high as chance has put
+    them nearer to the edge or farther from it; at one distance they stand alike.
+    """
     rows, cols = height.shape
-    x = np.clip(outline.points[:, 0], 0, cols - 1)
-    y = np.clip(-outline.points[:, 1], 0, rows - 1)
+    way = outline.points[following(outline.first, 2)] - outline.points[following(outline.first, -2)]
+    way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
+    x = np.clip(outline.points[:, 0] - _WITHIN * way[:, 1], 0, cols - 1)
+    y = np.clip(-(outline.points[:, 1] + _WITHIN * way[:, 0]), 0, rows - 1)
     c, r = np.minimum(x.astype(np.int64), cols - 2), np.minimum(y.astype(np.int64), rows - 2)
     total, weight = np.zeros(len(x)), np.zeros(len(x))
     for dr in (0, 1):
