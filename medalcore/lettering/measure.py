@@ -101,9 +101,12 @@ def measured(
         findings += _touching(cuts, closing, words, zone)
     over = _outside(np.concatenate([p for c in cuts for p in c.placed]), context)
     if over > 0.0:
+        reach = context.ground.radius + over
+        smaller = math.floor(100.0 * words.cap_height * context.ground.radius / reach) / 100.0
+        cure = f"a radius {over:.2f} mm smaller or a" if zone == "legend" else "a"
         told = (
             f"the letters reach {over:.2f} mm over the edge of the field; "
-            "smaller letters or another place keep them inside"
+            f"{cure} cap height of {smaller:g} mm keeps them inside"
         )
         findings.append(Finding(f"{zone}-over-rim", "warning", told, zone, over, 0.0))
     return facts, findings

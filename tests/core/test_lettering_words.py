@@ -352,6 +352,17 @@ def test_feet_that_grow_together_are_found():
     assert "touching-letters" not in rules
 
 
+def test_lines_over_the_rim_name_a_size_that_fits():
+    spec = Inscription(text="A LINE THAT IS MUCH TOO LONG", cap_height=3.0)
+    (finding,) = [
+        f for f in build_inscription(spec, context()).findings if f.rule == "inscription-over-rim"
+    ]
+    size = float(finding.message.split("cap height of ")[1].split(" ")[0])
+    smaller = Inscription(text=spec.text, cap_height=size)
+    rules = {f.rule for f in build_inscription(smaller, context()).findings}
+    assert "inscription-over-rim" not in rules
+
+
 def test_small_capitals_come_from_the_font_or_are_missed():
     """Small capitals are smaller than capitals and larger than nothing; or a finding says so."""
     plain = build_inscription(Inscription(text="hill"), context()).facts["width_mm"]
