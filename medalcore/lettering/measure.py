@@ -103,10 +103,11 @@ def measured(
     if over > 0.0:
         reach = context.ground.radius + over
         smaller = math.floor(100.0 * words.cap_height * context.ground.radius / reach) / 100.0
-        cure = f"a radius {over:.2f} mm smaller or a" if zone == "legend" else "a"
+        cure = f"a cap height of {smaller:g} mm"
+        if zone == "legend":
+            cure = f"a radius smaller by {math.ceil(100.0 * over) / 100.0:g} mm"
         told = (
-            f"the letters reach {over:.2f} mm over the edge of the field; "
-            f"{cure} cap height of {smaller:g} mm keeps them inside"
+            f"the letters reach {over:.2f} mm over the edge of the field; {cure} keeps them inside"
         )
         findings.append(Finding(f"{zone}-over-rim", "warning", told, zone, over, 0.0))
     return facts, findings
