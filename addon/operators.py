@@ -1,18 +1,16 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Making, rebuilding and finishing a piece."""
 
-from pathlib import Path
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
-from bpy_extras.io_utils import ExportHelper, ImportHelper
+from bpy.props import BoolProperty, EnumProperty, FloatProperty
 from bpy_extras.object_utils import AddObjectHelper, object_data_add
 
-from . import convert, live, sources, strokes, tables, units
+from . import convert, live, sources, tables, units
 from .jobs import Job
 from .medalcore.errors import MedalError
-from .medalcore.spec import MedalSpec, read_spec, spec_from_dict, write_spec
+from .medalcore.spec import MedalSpec, spec_from_dict
 
 Answer = set[str]
 
@@ -277,100 +275,8 @@ class MEDALWRIGHT_OT_use_millimetres(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class MEDALWRIGHT_OT_open_spec(bpy.types.Operator, ImportHelper, AddObjectHelper):
-    """Add a medal from a spec file"""
-
-    bl_idname = "medalwright.open_spec"
-    bl_label = "Open Medal Spec"
-    bl_options = {"REGISTER", "UNDO"}
-
-    filename_ext = ".toml"
-    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
-
-    def execute(self, context: bpy.types.Context) -> Answer:
-        """Read the whole spec first, so that a wrong one changes nothing."""
-        try:
-            spec = read_spec(self.filepath)
-            sources.objects_in(spec)
-            strokes.models_in(spec)
-        except MedalError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        return add_piece(self, context, spec)
-
-    def draw(self, context: bpy.types.Context) -> None:
-        """Keep the file browser's side bar free of placement options."""
-
-
-class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
-    """Write what is asked for as a spec file that builds the same medal anywhere"""
-
-    bl_idname = "medalwright.save_spec"
-    bl_label = "Save Medal Spec"
-    bl_options = {"REGISTER"}
-
-    filename_ext = ".toml"
-    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
-    with_models: BoolProperty(
-        name="Save Models Beside It",
-        description="Write source objects as STL files in the same folder, for use without Blender",
-        default=True,
-    )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
-
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
-        """Suggest a file name from the name of the piece."""
-        slug = spec_from_dict(convert.to_dict(context.object.medalwright.spec)).medal.slug
-        self.filepath = bpy.path.abspath(f"//{slug}.toml") if bpy.data.filepath else f"{slug}.toml"
-        return super().invoke(context, event)
-
-    def execute(self, context: bpy.types.Context) -> Answer:
-        """Write the models, then the spec that names them."""
-        piece = context.object
-        path = Path(self.filepath)
-        try:
-            asked = convert.to_dict(piece.medalwright.spec)
-            if self.with_models:
-                for text, arrays in sources.models_of(piece, context).items():
-                    name = f"{path.stem}-{bpy.path.clean_name(text.split(':', 1)[1])}.stl"
-                    model = path.with_name(name)
-                    model.write_bytes(sources.as_stl(arrays))
-                    _rename_source(asked, text, str(model))
-            write_spec(spec_from_dict(asked), path)
-        except MedalError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        except OSError as error:
-            self.report({"ERROR"}, f"{error.filename}: {error.strerror}")
-            return {"CANCELLED"}
-        self.report({"INFO"}, f"Wrote {path.name}")
-        return {"FINISHED"}
-
-
-def _rename_source(data: Any, old: str, new: str) -> None:
-    """Put a file in the place of an object wherever plain spec data names it."""
-    items = data.items() if isinstance(data, dict) else enumerate(data)
-    for key, value in list(items):
-        if isinstance(value, dict | list):
-            _rename_source(value, old, new)
-        elif key in ("source", "strokes") and value == old:
-            data[key] = new
-
-
 def _menu_add(menu: Any, context: bpy.types.Context) -> None:
     menu.layout.operator(MEDALWRIGHT_OT_new.bl_idname, icon="MESH_CYLINDER")
-
-
-def _menu_import(menu: Any, context: bpy.types.Context) -> None:
-    menu.layout.operator(MEDALWRIGHT_OT_open_spec.bl_idname, text="Medal Spec (.toml)")
-
-
-def _menu_export(menu: Any, context: bpy.types.Context) -> None:
-    menu.layout.operator(MEDALWRIGHT_OT_save_spec.bl_idname, text="Medal Spec (.toml)")
 
 
 _CLASSES = (
@@ -380,8 +286,6 @@ _CLASSES = (
     MEDALWRIGHT_OT_stop,
     MEDALWRIGHT_OT_use_selected,
     MEDALWRIGHT_OT_use_millimetres,
-    MEDALWRIGHT_OT_open_spec,
-    MEDALWRIGHT_OT_save_spec,
 )
 
 
@@ -390,14 +294,10 @@ def register() -> None:
     for made in _CLASSES:
         bpy.utils.register_class(made)
     bpy.types.VIEW3D_MT_mesh_add.append(_menu_add)
-    bpy.types.TOPBAR_MT_file_import.append(_menu_import)
-    bpy.types.TOPBAR_MT_file_export.append(_menu_export)
 
 
 def unregister() -> None:
     """Take them back."""
-    bpy.types.TOPBAR_MT_file_export.remove(_menu_export)
-    bpy.types.TOPBAR_MT_file_import.remove(_menu_import)
     bpy.types.VIEW3D_MT_mesh_add.remove(_menu_add)
     for made in reversed(_CLASSES):
         bpy.utils.unregister_class(made)

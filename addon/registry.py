@@ -33,12 +33,22 @@ class MEDALWRIGHT_PT_broken(bpy.types.Panel):
 def register() -> None:
     """Register every part; where the core cannot be imported, only the panel that says so."""
     try:
-        from . import delivery, handlers, lists, operators, panels, properties, sculpt
+        from . import (
+            delivery,
+            handlers,
+            lists,
+            operators,
+            panels,
+            properties,
+            sculpt,
+            specfiles,
+        )
     except ImportError as error:
         MEDALWRIGHT_PT_broken.reason = f"A library is missing or does not fit: {error}"
         bpy.utils.register_class(MEDALWRIGHT_PT_broken)
         return
-    for part in (properties, lists, operators, delivery, sculpt, panels, handlers):
+    order = (properties, lists, operators, specfiles, delivery, sculpt, panels, handlers)
+    for part in order:
         part.register()
         _parts.append(part)
     _command.append(bpy.utils.register_cli_command("medalwright", _run))

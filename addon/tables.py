@@ -62,7 +62,7 @@ def shape_of(key: Key) -> str:
             return "model"
         if "line break" in about:
             return "lines"
-        if re.match(r"(\w+ )?file\b", about):
+        if re.match(r"((\w+ )?file|picture)\b", about):
             return "file"
     return key.kind
 
