@@ -71,9 +71,11 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     if angle <= 0.0:
         return field
     drop = field.grid.pixel / math.tan(angle)
-    height = np.full((field.grid.rows + 2, field.grid.cols + 2), np.inf, dtype=np.float32)
-    height[1:-1, 1:-1] = np.where(field.mask, field.heights, np.float32(0))
-    inside = np.pad(field.mask, 1)
+    # room for the walls all round the grid, so that every one comes down to the field
+    room = math.ceil(float(field.heights.max(initial=0.0)) / drop) + 2
+    inside = np.pad(field.mask, room)
+    height = np.pad(np.where(field.mask, field.heights, np.float32(0)), room)
+    height[[0, -1]] = height[:, [0, -1]] = np.inf  # never raised
     _raise(height, _peaks(height, inside, drop), drop)
     walls = np.isfinite(height) & ~inside & (height > np.float32(_FLOOR))
     if not np.any(walls):
@@ -86,8 +88,9 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     closed = walls & (-depth > height + np.float32(1.5 * drop))
     if not np.any(closed):
         return field
-    closed = closed[1:-1, 1:-1]
-    filled = np.where(closed, height[1:-1, 1:-1], field.heights).astype(np.float32)
+    own = (slice(room, -room), slice(room, -room))
+    closed = closed[own]
+    filled = np.where(closed, height[own], field.heights).astype(np.float32)
     return HeightField(field.grid, filled, field.mask | closed)
 
 
