@@ -52,7 +52,7 @@ PIECES: list[tuple[str, str, dict]] = [
                    {"text": "EST. 1876", "at": "bottom", "cap_height": 3, "form": "bent",
                     "font": "sans-bold"}]}),
     ("Words broken to a circle", "bronze", {
-        "inscription": [{"text": LONG, "font": "serif", "cap_height": 1.9, "within": 16.5}],
+        "inscription": [{"text": LONG, "font": "serif", "cap_height": 2.1, "within": 15.0}],
         "border": [{"kind": "line"}]}),
     ("Exergue on a hollow field", "cupronickel", {
         "field": {"dish": 0.4},

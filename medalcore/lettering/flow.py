@@ -8,13 +8,16 @@ from collections.abc import Callable
 from ..errors import SpecError
 from .setting import Setting, line, nothing_to_set
 
+_EMPTY = 0.3  # how much an empty circle weighs against uneven lines
+
 
 def flowed(text: str, how: Setting, radius: float, step: float) -> list[str]:
     """Return the lines that words are broken into to fill a circle.
 
-    As few lines as hold the words are stacked round its middle; among the ways to break
-    them the one whose lines fill their chords most evenly is taken (least squares of what
-    is left over). Line breaks in the text are kept.
+    The lines are stacked round its middle, as few as hold the words or up to two more;
+    among the ways to break them the one whose lines take the most equal shares of their
+    chords, and leave little of it empty, is taken (least squares). Line breaks in the
+    text are kept.
 
     Parameters
     ----------
@@ -44,13 +47,18 @@ def flowed(text: str, how: Setting, radius: float, step: float) -> list[str]:
         return widths[words]
 
     count = sum(len(p) for p in paragraphs)
+    ways: list[tuple[float, list[str]]] = []
     for lines in range(len(paragraphs), count + 1):
         chords = _chords(lines, radius, step, cap)
-        if chords is None:
+        if chords is None or len(ways) == 3:
             break
-        best = _broken(paragraphs, chords, width)
-        if best is not None:
-            return best
+        way = _broken(paragraphs, chords, width)
+        if way is not None:
+            ways.append(way)
+        elif ways:
+            break
+    if ways:
+        return min(ways, key=lambda way: way[0])[1]
     everything = sum(width(" ".join(p)) for p in paragraphs)
     fits = cap * math.sqrt(0.7 * math.pi * radius**2 / (everything * step))
     raise SpecError(
@@ -75,11 +83,12 @@ def _chords(lines: int, radius: float, step: float, cap: float) -> list[float] |
 
 def _broken(
     paragraphs: list[list[str]], chords: list[float], width: Callable[[str], float]
-) -> list[str] | None:
-    """Return the most even way to break the words into exactly these lines."""
+) -> tuple[float, list[str]] | None:
+    """Return the most even way to break the words into these lines, and its faults."""
     words = [(w, n == len(p) - 1) for p in paragraphs for n, w in enumerate(p)]
     total = len(words)
-    # best[i]: least leftover of the lines so far, with the first i words set, and the lines.
+    share = min(sum(width(" ".join(p)) for p in paragraphs) / sum(chords), 1.0)
+    # best[i]: least unevenness of the lines so far, with the first i words set, and the lines.
     best: dict[int, tuple[float, tuple[str, ...]]] = {0: (0.0, ())}
     for chord in chords:
         following: dict[int, tuple[float, tuple[str, ...]]] = {}
@@ -88,11 +97,13 @@ def _broken(
                 if any(ends for _, ends in words[i : j - 1]):
                     break
                 text = " ".join(w for w, _ in words[i:j])
-                left = chord - width(text)
-                if left < 0.0:
+                if width(text) > chord:
                     break
-                new = cost + (left / chord) ** 2
+                new = cost + (width(text) / chord - share) ** 2
                 if j not in following or new < following[j][0]:
                     following[j] = (new, (*done, text))
         best = following
-    return list(best[total][1]) if total in best else None
+    if total not in best:
+        return None
+    cost, lines = best[total]
+    return cost / len(chords) + _EMPTY * (1.0 - share) ** 2, list(lines)
