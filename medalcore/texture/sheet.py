@@ -7,6 +7,7 @@ the whole field away inside its border and no two faces are coplanar.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,8 @@ IntArray = NDArray[np.int64]
 ZONE = "texture"
 
 _LID = 0.05  # mm above the field
-_STEEP = 0.3  # rise over run between neighbours that only a step of the field has
+_STEEP = 0.2  # rise over run of a step of the field, not of a panel that slopes
+_CLEAR = 0.02  # mm left beside such a step
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,11 +66,7 @@ def whole(sheet: Sheet, keep: NDArray[np.bool_], ground: Ground) -> Sheet:
     Triangles that hang together by a corner only go as well: a solid cannot.
     """
     triangles = sheet.triangles[keep[sheet.triangles].all(axis=1)]
-    if ground.steps and len(triangles):
-        z = ground.height(sheet.uv)[triangles]
-        corners = sheet.uv[triangles]
-        size = np.hypot(*np.ptp(corners, axis=1).T)
-        triangles = triangles[np.ptp(z, axis=1) < _STEEP * size]
+    triangles = triangles[~_on_steps(sheet.uv[triangles], ground)]
     while len(triangles):
         pinched = _pinched(triangles, len(sheet.uv))
         if not pinched.any():
@@ -76,6 +74,17 @@ def whole(sheet: Sheet, keep: NDArray[np.bool_], ground: Ground) -> Sheet:
         triangles = triangles[~pinched[triangles].any(axis=1)]
     used, numbered = np.unique(triangles, return_inverse=True)
     return Sheet(sheet.uv[used], sheet.drop[used], numbered.reshape(-1, 3).astype(np.int64))
+
+
+def _on_steps(corners: FloatArray, ground: Ground) -> NDArray[np.bool_]:
+    """Tell which triangles (m, 3, 2) reach over a steep place between two levels of the field."""
+    radius = np.hypot(corners[..., 0], corners[..., 1])
+    low, high = radius.min(axis=1) - _CLEAR, radius.max(axis=1) + _CLEAR
+    found = np.zeros(len(corners), dtype=bool)
+    for (start, under), (end, over) in pairwise(ground.steps):
+        if abs(over - under) > _STEEP * (end - start):
+            found |= (high > start) & (low < end)
+    return found
 
 
 def _border(triangles: IntArray, count: int) -> IntArray:
