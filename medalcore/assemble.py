@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blank import Blanked, build_blank
-from .cache import StageCache, digest_of_files, key_of
+from .cache import StageCache, Stages
 from .element import Built, Context, Finding, Model, Progress
 from .elements import ELEMENTS
 from .errors import MedalError, SolidError, SpecError
@@ -102,19 +102,12 @@ def assemble(
     log = _Log()
     start = time.perf_counter()
     progress(0.0, "blank")
-    key = key_of(
-        "blank",
-        spec.blank,
-        digest_of_files(spec.blank, {}),
-        spec.edge,
-        spec.medal.alignment,
-        _blank_faces(spec),
-        tolerance,
-    )
-    blank = cache.get(key, lambda: build_blank(spec, tolerance))
+    stages = Stages(cache, models)
+    parts = spec.edge, spec.medal.alignment, _blank_faces(spec), tolerance
+    blank = stages.get("blank", parts, spec.blank, lambda: build_blank(spec, tolerance))
     log.add("blank", blank)
     log.spent("blank", start)
-    adds, cuts, grounds = _elements(spec, blank, tolerance, models, cache, progress, log)
+    adds, cuts, grounds = _elements(spec, blank, tolerance, models, stages, progress, log)
     start = time.perf_counter()
     progress(0.86, "union")
     body = without(united([without(blank.solid, grounds), *adds]), [*blank.cutters, *cuts])
@@ -175,7 +168,7 @@ def _elements(
     blank: Blanked,
     tolerance: Tolerance,
     models: Mapping[str, Model | HeightField],
-    cache: StageCache,
+    stages: Stages,
     progress: Progress,
     log: _Log,
 ) -> tuple[list[Solid], list[Solid], list[Solid]]:
@@ -199,10 +192,9 @@ def _elements(
             progress(low + fraction * (high - low), label)
 
         report(0.0, path)
-        context = Context(ground, tolerance, models, report)
-        key = key_of(kind, table, ground, tolerance, digest_of_files(table, models))
+        context = Context(ground, tolerance, models, report, stages)
         make = partial(ELEMENTS[kind], table, context)
-        built = _named(path, partial(cache.get, key, make))
+        built = _named(path, partial(stages.get, kind, (ground, tolerance), table, make))
         log.add(path, built)
         clearing = any(part.action == "clear" for part in built.parts)
         added = above if clearing else adds

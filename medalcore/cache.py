@@ -14,31 +14,93 @@ from typing import Any, TypeVar
 
 import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
-from .element import Model
 from .grid import HeightField
+from .model import Model
 
 T = TypeVar("T")
 
+_KEPT = {"model": 3, "seen": 6, "low": 4, "heights": 4, "shape": 16}
+"""How many results of the kinds that are large are kept: up to 50 MB each for a model of a
+million triangles, 5 to 25 MB at 1024 pixels for what follows from it."""
+
 
 class StageCache:
-    """Keeps the results of the last `size` different stages."""
+    """Keeps the results of the last different stages: `size` of each kind that is small."""
 
     def __init__(self, size: int = 64) -> None:
         self._size = size
-        self._kept: OrderedDict[bytes, Any] = OrderedDict()
+        self._kept: dict[str, OrderedDict[bytes, Any]] = {}
 
-    def get(self, key: bytes, make: Callable[[], T]) -> T:
+    def get(self, key: bytes, make: Callable[[], T], kind: str = "") -> T:
         """Return the kept result of `key`, or make and keep it."""
-        if key in self._kept:
-            self._kept.move_to_end(key)
+        kept = self._kept.setdefault(kind, OrderedDict())
+        if key in kept:
+            kept.move_to_end(key)
         else:
-            self._kept[key] = make()
-            while len(self._kept) > self._size:
-                self._kept.popitem(last=False)
-        result: T = self._kept[key]
+            made = make()
+            kept[key] = made
+            while len(kept) > min(_KEPT.get(kind, self._size), self._size):
+                kept.popitem(last=False)
+            return made
+        result: T = kept[key]
         return result
+
+
+class Stages:
+    """The way of one build to the store.
+
+    Files and models are read once for their digests, however many stages depend on them.
+
+    Parameters
+    ----------
+    cache : StageCache, optional
+        Without one, every stage is made.
+    models : mapping of str to Model or HeightField
+        Sources in memory by their names; they come before files.
+    """
+
+    def __init__(
+        self,
+        cache: StageCache | None = None,
+        models: Mapping[str, Model | HeightField] | None = None,
+    ) -> None:
+        self._cache = cache
+        self._models = models or {}
+        self._digests: dict[str, bytes] = {}
+
+    def get(self, kind: str, parts: tuple[Any, ...], table: Any, make: Callable[[], T]) -> T:
+        """Return a stage from the store, or make it.
+
+        Parameters
+        ----------
+        kind : str
+            What is made.
+        parts : tuple
+            Plain frozen data: all it is made from, besides `table`.
+        table : Table
+            Part of a spec; also the content of every file and model it names counts.
+        make : callable
+            Makes the stage; must not change what it returned before.
+        """
+        if self._cache is None:
+            return make()
+        return self._cache.get(key_of(kind, table, self.digest(table), *parts), make, kind)
+
+    def digest(self, table: Any) -> bytes:
+        """Return a digest of the content of every file or model that a table names.
+
+        Only the text values of the table itself are looked at; a name that is no file counts
+        by its text, which the table holds anyway.
+        """
+        digest = hashlib.sha256()
+        for name in table.__struct_fields__:
+            value = getattr(table, name)
+            if isinstance(value, str):
+                if value not in self._digests:
+                    self._digests[value] = _content(value, self._models)
+                digest.update(self._digests[value])
+        return digest.digest()
 
 
 def key_of(*parts: Any) -> bytes:
@@ -47,28 +109,21 @@ def key_of(*parts: Any) -> bytes:
     return hashlib.sha256(encoded).digest()
 
 
-def digest_of_files(table: Any, models: Mapping[str, Model | HeightField]) -> bytes:
-    """Return a digest of the content of every file or model that a table names.
-
-    Only the text values of the table itself are looked at; a name that is no file counts
-    by its text, which the key of the table holds anyway.
-    """
-    digest = hashlib.sha256()
-    for name in table.__struct_fields__:
-        value = getattr(table, name)
-        if not isinstance(value, str):
-            continue
-        if value in models:
-            model = models[value]
-            arrays: tuple[NDArray[Any], ...]
-            if isinstance(model, HeightField):
-                digest.update(repr(model.grid).encode())
-                arrays = model.heights, model.mask
-            else:
-                arrays = model.vertices, model.triangles
-            for array in arrays:
-                digest.update(np.ascontiguousarray(array).tobytes())
-        elif os.path.isfile(value):
-            with open(value, "rb") as handle:
-                digest.update(hashlib.file_digest(handle, "sha256").digest())
-    return digest.digest()
+def _content(name: str, models: Mapping[str, Model | HeightField]) -> bytes:
+    """Return a digest of the model or file of a name; nothing if there is none."""
+    if name in models:
+        model, digest = models[name], hashlib.sha256()
+        if isinstance(model, HeightField):
+            digest.update(repr(model.grid).encode())
+            arrays = [model.heights, model.mask]
+        else:
+            digest.update(repr(list(model.weights)).encode())
+            arrays = [model.vertices, model.triangles, *model.weights.values()]
+        for array in arrays:
+            digest.update(repr((array.shape, array.dtype.str)).encode())
+            digest.update(np.ascontiguousarray(array).reshape(-1).view(np.uint8))
+        return digest.digest()
+    if os.path.isfile(name):
+        with open(name, "rb") as handle:
+            return hashlib.file_digest(handle, "sha256").digest()
+    return b""

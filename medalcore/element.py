@@ -6,12 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from .cache import Stages
 from .errors import Cancelled
 from .grid import HeightField
 from .ground import Ground
+from .model import Model
 from .solid import Solid
 from .tolerance import Tolerance
 
@@ -19,20 +18,6 @@ Progress = Callable[[float, str], None]
 """Called with a fraction from 0 to 1 and what is being done; may raise `Cancelled`."""
 
 Severity = Literal["note", "warning", "error"]
-
-
-@dataclass(frozen=True, eq=False)
-class Model:
-    """A triangle mesh given in memory instead of as a file: open, inside out, in any units.
-
-    Attributes
-    ----------
-    vertices : (n, 3) float64
-    triangles : (m, 3) int64
-    """
-
-    vertices: NDArray[np.float64]
-    triangles: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -106,12 +91,16 @@ class Context:
         In-memory relief sources by the text of their ``source`` key.
     progress : callable
         See `Progress`.
+    stages : Stages
+        Finished stages of earlier builds, for an element that is worked in several; keeps
+        nothing unless a store is handed in.
     """
 
     ground: Ground
     tolerance: Tolerance
     models: Mapping[str, Model | HeightField] = field(default_factory=dict)
     progress: Progress = _silent
+    stages: Stages = field(default_factory=Stages)
 
 
 __all__ = [
