@@ -101,17 +101,7 @@ def blender() -> list[Outcome]:
 
 def window() -> list[Outcome]:
     """Install the extension into a real Blender and look at its window."""
-    name = "extension in a real Blender"
-    found = os.environ.get("MEDALWRIGHT_BLENDER") or shutil.which("blender")
-    if not found and os.environ.get("CI") and hasattr(os, "geteuid") and os.geteuid() == 0:
-        found = str(ROOT / ".cache" / "blender")
-        made = _run("set up a Blender", ["sh", ROOT / "tests/window/setup_blender.sh", found])
-        if not made.passed:
-            return [Outcome(name, False, "no Blender could be set up")]
-    if not found:
-        return [Outcome(name, None, "no Blender found; MEDALWRIGHT_BLENDER can name one")]
-    os.environ["MEDALWRIGHT_BLENDER"] = found
-    return [_pytest(name, ensure("test"), "tests/window")]
+    return [_pytest("extension in a real Blender", ensure("test"), "tests/window")]
 
 
 def _interpreter(version: str) -> str | None:
