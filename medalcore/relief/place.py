@@ -14,6 +14,7 @@ from ..ground import Ground
 from ..raster import top_surface
 from ..spec import Relief
 from .clip import clipped
+from .fringe import finished
 from .source import SourceMesh
 from .surface import smoothed
 
@@ -253,7 +254,9 @@ def cropped(grid: Grid, mask: NDArray[np.bool_], spec: Relief) -> NDArray[np.boo
     return mask & inside
 
 
-def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> HeightField:
+def raw_field(
+    mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int, *, exact: bool = False
+) -> HeightField:
     """Return the depth of a placed model, facets smoothed, uncompressed.
 
     Parameters
@@ -263,6 +266,9 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
     ground : Ground
     pixels : int
         Along the larger side of the grid.
+    exact : bool
+        Whether to leave every pixel as it is sampled, and the silhouette as the facets have
+        it, instead of finishing the fringe (see `fringe`).
 
     Returns
     -------
@@ -281,6 +287,7 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
     low, high = box_of(facets[:, :2].min(axis=0), facets[:, :2].max(axis=0), spec)
     grid = grid_round(low, high, pixels)
     heights, _ = top_surface(facets, triangles, grid)
+    surface = heights
     if spec.crease > 0:
         width = FACET_PIXELS * grid.pixel, float((high - low).max()) / FACETS
         smooth, split = smoothed(
@@ -288,7 +295,11 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
         )
         if split is not mesh.triangles:
             smooth, split = _cut(smooth, split, spec, whole)
-            heights = _over(top_surface(fit.placed(smooth), split, grid)[0], heights)
+            surface, _ = top_surface(fit.placed(smooth), split, grid)
+    if exact:
+        heights = np.where(np.isfinite(surface) & np.isfinite(heights), surface, heights)
+    else:
+        heights = finished(surface, heights, grid.pixel)
     mask = cropped(grid, np.isfinite(heights), spec)
     if not mask.any():
         key, what = ("crop", "enlarge it") if spec.crop.shape != "none" else ("turn", "turn it")
@@ -296,39 +307,3 @@ def raw_field(mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int) -> He
     heights -= heights[mask].min()
     heights[~mask] = 0.0
     return HeightField(grid, heights.astype(np.float32), mask)
-
-
-def _over(smooth: FloatArray, facets: FloatArray) -> FloatArray:
-    """Return the smooth surface where the model is seen, carried on where it falls short.
-
-    Nothing of the model's silhouette is lost to smoothing, and nothing is added to its box.
-    Carried on it is never higher than the facets were; where it is nowhere near, they stay.
-
-    Parameters
-    ----------
-    smooth, facets : (rows, cols) float64
-        −inf where nothing is seen.
-    """
-    seen = np.isfinite(facets)
-    rows, cols = np.flatnonzero(seen.any(axis=1)), np.flatnonzero(seen.any(axis=0))
-    if not len(rows):
-        return facets
-    out = np.full((smooth.shape[0] + 2, smooth.shape[1] + 2), -np.inf)
-    box = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
-    out[1:-1, 1:-1][box] = smooth[box]
-    flat, wide = out.ravel(), out.shape[1]
-    short = np.pad(seen, 1) & ~np.isfinite(out)
-    lost = np.flatnonzero(short)
-    least = np.pad(facets, 1).ravel()[lost]
-    while len(lost):
-        beside = flat[lost[:, None] + np.array([-1, 1, -wide, wide])]
-        there = np.isfinite(beside)
-        near = there.any(axis=1)
-        if not near.any():
-            flat[lost] = least
-            break
-        total = np.where(there, beside, 0.0).sum(axis=1)[near]
-        mean = total / np.count_nonzero(there[near], axis=1)
-        flat[lost[near]] = np.minimum(mean, least[near])
-        lost, least = lost[~near], least[~near]
-    return out[1:-1, 1:-1].copy()
