@@ -140,7 +140,7 @@ def _depth(path: Path, ground: Ground, reach: float, height: float) -> float:
     lowest = np.minimum.reduce(
         [ground.height(places - reach * out), middle, ground.height(places + reach * out)]
     )
-    wanted = float((middle - lowest).max()) + max(0.06, 0.2 * height)
+    wanted = float((middle - lowest).max()) + max(0.1, 0.2 * height)
     return min(wanted, float((middle - (ground.floor + lowest) / 2.0).min()))
 
 

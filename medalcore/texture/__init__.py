@@ -58,12 +58,12 @@ def build_texture(spec: Texture, context: Context) -> Built:
             if spec.kind == "rays"
             else rings(spec, zone, context.tolerance, top)
         )
-        sheet = whole(lined.sheet, lined.keep, ground)
+        sheet = whole(lined.sheet, lined.keep & zone.is_clear(lined.sheet.uv), ground)
         facts |= {"count": lined.count, "pitch_mm": round(lined.pitch, 6)}
         findings = tuple(_fine(spec, lined.narrowest))
     else:
         grained = stipple(spec, zone, top) if spec.kind == "stipple" else matt(spec, zone, top)
-        sheet = whole(grained.sheet, grained.keep, ground)
+        sheet = whole(grained.sheet, grained.keep & zone.is_clear(grained.sheet.uv), ground)
         facts |= {"count": grained.count, "pitch_mm": spec.pitch}
         findings = tuple(_fine(spec, spec.pitch))
     if not len(sheet.triangles):

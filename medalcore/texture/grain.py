@@ -125,6 +125,9 @@ def stipple(spec: Texture, zone: Zone, top: float) -> Grained:
     some = edge >= 0.0
     own, near, corner, edge = own[some], near[some], corner[some], edge[some]
     n = len(own)
+    if n == 0:
+        nothing = np.zeros((0, 3), dtype=np.int64)
+        return Grained(Sheet(np.zeros((0, 2)), np.zeros(0), nothing), np.zeros(0, dtype=bool), 0)
     centre = flat[own][:, None]
     away = corner - centre
     reach = np.hypot(away[..., 0], away[..., 1])

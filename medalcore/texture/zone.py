@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import inside, offset
+from ..contour import Contours, inside, offset, signed_area
 from ..errors import SpecError
 from ..ground import Ground
 from ..spec import Texture
@@ -37,6 +37,8 @@ class Zone:
         The sector, radians; a sweep of 2π is all round.
     fade : float
         mm.
+    holes : tuple of (n, 2) float64
+        Outlines about holes of the field, mm.
     """
 
     middle: FloatArray
@@ -45,6 +47,7 @@ class Zone:
     start: float
     sweep: float
     fade: float
+    holes: Contours = ()
 
     @property
     def is_whole(self) -> bool:
@@ -90,6 +93,14 @@ class Zone:
         off = np.mod(angle - self.start - half + math.pi, 2.0 * math.pi) - math.pi
         return np.asarray((half - np.abs(off)) * radius)
 
+    def is_clear(self, uv: FloatArray) -> NDArray[np.bool_]:
+        """Tell which points (n, 2) lie on the field, not at its holes."""
+        found = np.ones(len(uv), dtype=bool)
+        for hole in self.holes:
+            near = ((uv >= hole.min(axis=0)) & (uv <= hole.max(axis=0))).all(axis=1)
+            found[near] = ~inside((hole,), uv[near])
+        return found
+
     def window(self, depth_in: FloatArray) -> FloatArray:
         """Return the share of its depth that a texture has, by how far inside a place is."""
         return np.clip(depth_in / self.fade, 0.0, 1.0)
@@ -107,8 +118,12 @@ def zone_of(spec: Texture, ground: Ground) -> Zone:
     angle = np.arange(_RAYS) * (2.0 * math.pi / _RAYS)
     ways = np.column_stack([np.sin(angle), np.cos(angle)])
     limits = _to_circle(middle, ways, ground.radius - spec.margin)
+    inner, holes = spec.inner, _holes(ground, spec.margin)
     if ground.outline:
         limits = _to_outline(middle, ways, ground, spec.margin)
+    for hole in holes:
+        if inside((hole,), middle[None])[0]:
+            inner = max(inner, float(np.hypot(*(hole - middle).T).max()))
     if not limits.min() > 0.0:
         raise SpecError(
             f"{spec.at[0]:g}, {spec.at[1]:g} is off the field; the middle of a texture lies on it",
@@ -116,15 +131,26 @@ def zone_of(spec: Texture, ground: Ground) -> Zone:
         )
     if spec.outer > 0.0:
         limits = np.minimum(limits, spec.outer)
-    if spec.inner + 2.0 * min(spec.fade, spec.pitch) > limits.min():
+    if inner + 2.0 * min(spec.fade, spec.pitch) > limits.min():
         raise SpecError(
-            f"texture from {spec.inner:g} mm on leaves nothing before {limits.min():.3g} mm, where "
+            f"texture from {inner:.4g} mm on leaves nothing before {limits.min():.3g} mm, where "
             "it ends; begin nearer to its middle",
             key="inner",
         )
     sweep = math.radians(spec.sweep)
     start = math.radians(spec.towards) - sweep / 2.0
-    return Zone(middle, spec.inner, limits, start, sweep, spec.fade)
+    return Zone(middle, inner, limits, start, sweep, spec.fade, holes)
+
+
+def _holes(ground: Ground, margin: float) -> Contours:
+    """Return outlines about the holes of the field, a margin away from them."""
+    holes = [np.array(c, dtype=np.float64) for c in ground.outline]
+    return tuple(
+        grown
+        for c in holes
+        if signed_area(c) < 0.0
+        for grown in offset((c[::-1],), margin, "round")
+    )
 
 
 def _to_circle(middle: FloatArray, ways: FloatArray, radius: float) -> FloatArray:

@@ -160,7 +160,8 @@ def test_it_fills_a_field_of_any_outline(kind, blank):
 def test_it_stays_where_it_belongs(kind):
     """Between the radii about its middle, in its sector, clear of the rim."""
     medal, _ = _made(
-        f'kind = "{kind}"\npitch = 0.6\nat = [0, -6]\ninner = 4\ntowards = 30\nsweep = 80\nmargin = 0.5'
+        f'kind = "{kind}"\npitch = 0.6\nat = [0, -6]\ninner = 4\nmargin = 0.5\n'
+        "towards = 30\nsweep = 80\n"
     )
     points = _texture(medal)[:, :2]
     away = points - (0, -6)
@@ -206,6 +207,20 @@ def test_steps_of_the_field_are_left_alone():
         # the circle's height is there where it was
         z = _heights(medal, np.array([[10.5, 0.3], [-10.9, 0.4]]))
         assert np.all(np.abs(z - LEVEL - 0.25) < 0.06)
+
+
+@pytest.mark.parametrize("middle", [(0.0, 0.0), (5.0, 3.0)])
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_rim_of_a_hole_is_left_alone(kind, middle):
+    hole = BLANK + "[blank.hole]\nshape = 'round'\nsize = 7\nrim_width = 1\nrim_height = 0.4\n"
+    plain = build(parse_spec(hole), "draft")
+    medal, _ = _made(f'kind = "{kind}"\npitch = 0.8\nat = {list(middle)}', "draft", blank=hole)
+    assert medal.is_closed
+    assert medal.report["genus"] == 1
+    areas = [m.report["area_mm2"]["rim"] for m in (plain, medal)]
+    assert areas[0] == pytest.approx(areas[1], rel=1e-6)
+    away = np.hypot(*_texture(medal)[:, :2].T)
+    assert away.min() > 3.5 + 1.0 + 0.1
 
 
 def test_dots_are_as_many_as_the_area_holds():
