@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from . import strokes, tables
+from . import fonts, strokes, tables
 from .medalcore.spec import Key, MedalSpec, Table
 
 OBJECT_MARK = "object:"
@@ -72,8 +72,10 @@ def _read(group: Any, key: Key) -> Any:
         if word not in (tables.NUMBER, tables.TEXT):
             return word
         name = f"{name}_value"
+    if shape == "font":
+        return fonts.text_of(group, name)
     value = getattr(group, name)
-    if shape in ("file", "font"):
+    if shape == "file":
         return bpy.path.abspath(value) if value.startswith("//") else value
     if shape == "list":
         return [_number_or_text(part.strip()) for part in value.split(",") if part.strip()]
@@ -152,6 +154,9 @@ def _write(group: Any, key: Key, value: Any) -> None:
         _write_source(group, name, value)
     elif shape == "strokes":
         setattr(group, name, strokes.mesh_of(value))
+    elif shape == "font":
+        setattr(group, f"{name}_block", None)
+        setattr(group, name, value)
     elif shape in ("word-or-number", "word-or-text"):
         if value in key.choices:
             setattr(group, name, value)

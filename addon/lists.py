@@ -162,7 +162,9 @@ class MEDALWRIGHT_OT_choose_font(bpy.types.Operator, ImportHelper):
     def execute(self, context: bpy.types.Context) -> Answer:
         """Set the font; the draft follows."""
         owner_path, _, name = self.path.rpartition(".")
-        setattr(context.object.medalwright.spec.path_resolve(owner_path), name, self.filepath)
+        owner = context.object.medalwright.spec.path_resolve(owner_path)
+        setattr(owner, f"{name}_block", None)
+        setattr(owner, name, self.filepath)
         return {"FINISHED"}
 
 

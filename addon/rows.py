@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from . import sculpt, tables, wording
+from . import fonts, sculpt, tables, wording
 from .medalcore.spec import Key, Table
 
 SMALL = 2
@@ -137,10 +137,7 @@ def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
         if getattr(group, name) in (tables.NUMBER, tables.TEXT):
             column.prop(group, f"{name}_value")
     elif shape == "font":
-        row = column.row(align=True)
-        row.prop(group, name)
-        button = row.operator("medalwright.choose_font", text="", icon="FILE_FOLDER")
-        button.path = f"{path}.{name}"
+        fonts.draw(column, group, name, path)
     elif shape == "vector":
         axes = column.column(align=True)
         title = wording.title_of(key.name)

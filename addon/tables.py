@@ -26,7 +26,7 @@ from bpy.props import (
     StringProperty,
 )
 
-from . import wording
+from . import fonts, wording
 from .medalcore.materials import materials
 from .medalcore.spec import Key, Table, keys_of
 
@@ -188,6 +188,7 @@ class _Maker:
             made[name] = StringProperty(
                 default=key.default or "", search=_fonts, search_options={"SUGGESTION"}, **live
             )
+            made[f"{name}_block"] = fonts.block_property(self.changed)
         elif shape == "metal":
             items = [(k, m.title, f"{m.density:g} g/cm³") for k, m in materials().items()]
             made[name] = EnumProperty(items=items, default=key.default, **live)
@@ -297,9 +298,8 @@ SHORT_FONTS = tuple(
 
 
 def _fonts(group: Any, context: bpy.types.Context, typed: str) -> list[str]:
-    """Suggest the short names, then the font files this file already uses."""
-    loaded = [f.filepath for f in bpy.data.fonts if f.filepath != "<builtin>"]
-    return [name for name in (*SHORT_FONTS, *loaded) if typed.lower() in name.lower()]
+    """Suggest the short names; fonts of the file are picked beside."""
+    return [name for name in SHORT_FONTS if typed.lower() in name.lower()]
 
 
 def _can_be_source(group: Any, candidate: bpy.types.Object) -> bool:
