@@ -121,7 +121,7 @@ def _content(name: str, models: Mapping[str, Model | HeightField]) -> bytes:
             arrays = [model.vertices, model.triangles, *model.weights.values()]
         for array in arrays:
             digest.update(repr((array.shape, array.dtype.str)).encode())
-            digest.update(np.ascontiguousarray(array).reshape(-1).view(np.uint8))
+            digest.update(np.ascontiguousarray(array).data)
         return digest.digest()
     if os.path.isfile(name):
         with open(name, "rb") as handle:

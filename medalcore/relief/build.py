@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
+from numpy.typing import NDArray
 
 from ..element import Built, Context, Finding, Part
 from ..grid import HeightField
+from ..ground import Ground
+from ..solid import Solid
 from ..spec.relief import Relief
-from .compress import compress, foot_of
+from ..tolerance import Tolerance
+from .compress import Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of
 from .even import evened
@@ -22,6 +28,7 @@ from .strokes import stroked
 
 _WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
+_ROOM = 1.0  # mm below the field, more than the foot of any relief reaches down
 
 
 def build_relief(spec: Relief, context: Context) -> Built:
@@ -48,20 +55,69 @@ def build_relief(spec: Relief, context: Context) -> Built:
     SolidError
         If there is no room below the field for its foot.
     """
-    tell = context.progress
-    made = modelled(spec, context)
-    tell(0.8, "making its surface")
-    draft = math.radians(spec.draft)
-    field = fill_gaps(made.field, draft)
-    filled = float(np.sum(field.mask & ~made.field.mask)) * field.grid.pixel**2
-    shape = relief_shape(field, context.ground, draft=draft, tolerance=context.tolerance)
-    solid = solid_of(shape)
-    tell(1.0, "done")
+    ground = context.ground
+    home = _home(spec)
+    made = _worked(home, context)
+    context.progress(0.8, "making its surface")
+    base, at = _base(ground), (0.0, 0.0)
+    if ground.is_flat:
+        at = (spec.at[0] - home.at[0], spec.at[1] - home.at[1])
+    else:  # what is under it changes with its place
+        home, made = spec, _placed(made, spec, home)
+    parts = base, context.tolerance, _reach(home, context)
+    surface = context.stages.get(
+        "shape", parts, home, lambda: _surfaced(home, made, base, context.tolerance)
+    )
+    place = np.column_stack([np.eye(3), [*at, ground.level]])
+    context.progress(1.0, "done")
+    shape, filled = surface.shape, surface.filled
     return Built(
-        parts=(Part(solid),),
+        parts=(Part(surface.solid.moved(place)),),
         facts=_facts(spec, made, shape, filled),
         findings=(*_findings(spec, made, shape, filled), *made.findings),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Surfaced:
+    """A relief's solid, and the area of gaps that got a floor, mm2."""
+
+    shape: Shape
+    solid: Solid
+    filled: float
+
+
+def _surfaced(spec: Relief, made: Modelled, ground: Ground, tolerance: Tolerance) -> _Surfaced:
+    draft = math.radians(spec.draft)
+    field = fill_gaps(made.field, draft)
+    filled = float(np.sum(field.mask & ~made.field.mask)) * field.grid.pixel**2
+    shape = relief_shape(field, ground, draft=draft, tolerance=tolerance)
+    return _Surfaced(shape, solid_of(shape), filled)
+
+
+def _home(spec: Relief) -> Relief:
+    """Return the relief where it is worked: in the middle, if its size does not hang on that.
+
+    So a relief that is only moved is not worked again.
+    """
+    return replace(spec, at=(0.0, 0.0)) if spec.fit > 0 else spec
+
+
+def _base(ground: Ground) -> Ground:
+    """Return the ground at level 0, without what no relief depends on.
+
+    So a change of thickness or rim only moves a relief. Room below the field counts only
+    where it is so little that the foot may not reach as deep as it would.
+    """
+    base = dataclasses.replace(ground, level=0.0, outline=())
+    if base.is_flat:
+        base = dataclasses.replace(base, radius=1.0)
+    return dataclasses.replace(base, floor=max(ground.floor - ground.level, base.lowest - _ROOM))
+
+
+def _reach(spec: Relief, context: Context) -> float:
+    """Return the radius that a relief is fitted to; nothing if its size is given."""
+    return 0.0 if spec.fit > 0 else context.ground.radius
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,24 +156,81 @@ def modelled(spec: Relief, context: Context) -> Modelled:
     SourceError, SpecError
         As `build_relief`.
     """
-    tell = context.progress
-    tell(0.0, "reading the model and looking at it from above")
-    source = seen(spec, context.ground, context.tolerance.pixels, context.models)
-    tell(0.35, "bringing its depth to the height")
-    weight = emphasis_of(spec.emphasis, source.field) if spec.emphasis else None
-    low = compress(source.field, spec, weight=weight)
-    worked = stroked(low.field, spec, source.frame, context.models, foot_of(spec))
-    tell(0.75, "giving it draft")
-    even = evened(worked.field, 0.5 * context.tolerance.surface)
-    drafted = enforce_draft(even, math.radians(spec.draft))
-    return Modelled(
-        source=source,
-        field=drafted,
-        bare=low.field,
-        worked=worked.field,
-        raised=_raised(even, drafted),
-        facts={**low.facts, **worked.facts},
-        findings=worked.findings,
+    home = _home(spec)
+    return _placed(_worked(home, context), spec, home)
+
+
+_NOT_SEEN = (
+    "height", "compression", "detail", "edges", "emphasis", "foot", "draft", "blend", "strokes",
+    "settle",
+)  # fmt: skip
+"""Keys that what is seen of a model does not depend on."""
+
+_NOT_LOW = ("draft", "strokes")
+"""Keys that the compressed relief does not depend on."""
+
+
+def _without(spec: Relief, names: tuple[str, ...]) -> Relief:
+    """Return a relief with keys at their defaults, as what does not depend on them is kept by."""
+    plain = Relief(source=spec.source)
+    return replace(spec, **{name: getattr(plain, name) for name in names})
+
+
+def _worked(spec: Relief, context: Context) -> Modelled:
+    """Model a relief where it is worked, from whatever stages are kept."""
+    tell, stages, models = context.progress, context.stages, context.models
+    pixels, reach = context.tolerance.pixels, _reach(spec, context)
+
+    def look() -> Seen:
+        tell(0.0, "reading the model and looking at it from above")
+        return seen(spec, context.ground, pixels, models, stages)
+
+    def press(source: Seen) -> Compressed:
+        tell(0.35, "bringing its depth to the height")
+        weight = emphasis_of(spec.emphasis, source.field) if spec.emphasis else None
+        return compress(source.field, spec, weight=weight)
+
+    def work() -> Modelled:
+        source = stages.get("seen", (pixels, reach), _without(spec, _NOT_SEEN), look)
+        low = stages.get("low", (pixels, reach), _without(spec, _NOT_LOW), lambda: press(source))
+        worked = stroked(low.field, spec, source.frame, models, foot_of(spec))
+        tell(0.75, "giving it draft")
+        even = evened(worked.field, 0.5 * context.tolerance.surface)
+        drafted = enforce_draft(even, math.radians(spec.draft))
+        return Modelled(
+            source=source,
+            field=drafted,
+            bare=low.field,
+            worked=worked.field,
+            raised=_raised(even, drafted),
+            facts={**low.facts, **worked.facts},
+            findings=worked.findings,
+        )
+
+    return stages.get("heights", (context.tolerance, reach), spec, work)
+
+
+def _placed(made: Modelled, spec: Relief, home: Relief) -> Modelled:
+    """Bring a relief from where it was worked to its place."""
+    du, dv = spec.at[0] - home.at[0], spec.at[1] - home.at[1]
+    if not du and not dv:
+        return made
+
+    def there(field: HeightField) -> HeightField:
+        grid = field.grid
+        grid = dataclasses.replace(grid, left=grid.left + du, top=grid.top + dv)
+        return HeightField(grid, field.heights, field.mask)
+
+    def frame() -> NDArray[np.float64]:
+        moved: NDArray[np.float64] = made.source.frame() + np.array([[0, 0, du], [0, 0, dv]])
+        return moved
+
+    return dataclasses.replace(
+        made,
+        source=dataclasses.replace(made.source, field=there(made.source.field), frame=frame),
+        field=there(made.field),
+        bare=there(made.bare),
+        worked=there(made.worked),
     )
 
 

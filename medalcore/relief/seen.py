@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from ..cache import Stages
 from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
@@ -17,7 +18,7 @@ from ..spec import Relief
 from .picture_place import given_field, given_frame, picture_field, picture_frame
 from .picture_source import PICTURE_FILES, read_picture
 from .place import model_frame, raw_field
-from .source import read_model, source_mesh
+from .source import SourceMesh, read_model
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +44,11 @@ class Seen:
 
 
 def seen(
-    spec: Relief, ground: Ground, pixels: int, models: Mapping[str, Model | HeightField]
+    spec: Relief,
+    ground: Ground,
+    pixels: int,
+    models: Mapping[str, Model | HeightField],
+    stages: Stages | None = None,
 ) -> Seen:
     """Look at the source of a relief from above.
 
@@ -55,6 +60,8 @@ def seen(
         Along the larger side of the grid.
     models : mapping of str to Model or HeightField
         Sources in memory by the text of their ``source`` key; they come before files.
+    stages : Stages, optional
+        Where models once read are kept.
 
     Raises
     ------
@@ -77,10 +84,12 @@ def seen(
         field = picture_field(picture, spec, ground, pixels, name)
         frame = partial(picture_frame, picture, spec, ground, name)
         return Seen(field, 0, picture.notes, frame)
-    if given is not None:
-        mesh = source_mesh(given.vertices, given.triangles, name)
-    else:
-        mesh = read_model(name, {k: v for k, v in models.items() if isinstance(v, Model)})
+    plain = Relief(source=name)  # whatever is asked of it, a model is read alike
+    mesh = (stages or Stages()).get("model", (), plain, lambda: _mesh(name, models))
     field = raw_field(mesh, spec, ground, pixels)
     frame = partial(model_frame, mesh, spec, ground)
     return Seen(field, mesh.topology.triangles, mesh.notes, frame)
+
+
+def _mesh(name: str, models: Mapping[str, Model | HeightField]) -> SourceMesh:
+    return read_model(name, {k: v for k, v in models.items() if isinstance(v, Model)})
