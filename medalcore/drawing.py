@@ -166,8 +166,7 @@ class _Mark:
 
     def contours(self, tolerance: float) -> Contours:
         """Return the area it covers in the drawing's coordinates."""
-        stretch = float(np.linalg.norm(self.matrix[:, :2], 2)) or 1.0
-        near = tolerance / stretch
+        near = tolerance / _stretch(self.matrix)
         lines = tuple(_lines(self.path, near))
         if self.pen is not None:
             made = stroked(lines, self.pen, near, near / 4.0)
@@ -177,8 +176,48 @@ class _Mark:
         return moved(made, self.matrix) if made else ()
 
 
-def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
-    """Return all fills and strokes in painting order, and what is left out."""
+def shapes_of(path: str, tolerance: float) -> Contours:
+    """Return the outlines of all shapes of an SVG file, painted or not, as they are drawn.
+
+    Parameters
+    ----------
+    tolerance : float
+        Largest distance between curves and their chords, in the drawing's units.
+
+    Returns
+    -------
+    contours : tuple of (n, 2) float64
+        In the drawing's units and its coordinates (y down); open lines are closed.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be read.
+    """
+    import svgelements as svg
+
+    found: list[FloatArray] = []
+    for element, _ in _seen(path):
+        if isinstance(element, svg.Shape):
+            bare, matrix = _untransformed(element)
+            lines = _lines(bare, tolerance / _stretch(matrix))
+            found += moved(tuple(_distinct(points) for points, _ in lines), matrix)
+    return tuple(points for points in found if len(points) > 2)
+
+
+def _distinct(points: FloatArray) -> FloatArray:
+    """Return a closed line without points that repeat the one before."""
+    return points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
+
+
+def _seen(path: str) -> Iterator[tuple[Any, Any]]:
+    """Yield the elements of a file that are not hidden, and their attributes.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be read.
+    """
     import svgelements as svg
 
     if not os.path.isfile(path):
@@ -187,12 +226,19 @@ def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
         drawing = svg.SVG.parse(path, reify=False)
     except Exception as error:  # any parser error means the same to a person
         raise SourceError(f"{path} cannot be read as SVG ({error})") from None
-    marks: list[_Mark] = []
-    left: Counter[str] = Counter()
     for element in drawing.elements():
         values = getattr(element, "values", None) or {}
-        if values.get("visibility") == "hidden" or values.get("display") == "none":
-            continue
+        if values.get("visibility") != "hidden" and values.get("display") != "none":
+            yield element, values
+
+
+def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
+    """Return all fills and strokes in painting order, and what is left out."""
+    import svgelements as svg
+
+    marks: list[_Mark] = []
+    left: Counter[str] = Counter()
+    for element, values in _seen(path):
         if isinstance(element, svg.Text):
             left["text (turn it into paths)"] += 1
         elif isinstance(element, svg.Image):
@@ -202,17 +248,27 @@ def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
     return marks, tuple(f"{n} {what}" for what, n in left.items())
 
 
-def _of_shape(shape: Any, values: Any, left: Counter[str]) -> Iterator[_Mark]:
+def _untransformed(shape: Any) -> tuple[Any, FloatArray]:
+    """Return a shape's path in its own coordinates, and its (2, 3) transform."""
     import svgelements as svg
 
+    t = shape.transform
+    path = svg.Path(shape)
+    path.transform = svg.Matrix()
+    return path, np.array([(t.a, t.c, t.e), (t.b, t.d, t.f)], dtype=np.float64)
+
+
+def _stretch(matrix: FloatArray) -> float:
+    """Return by how much a transform enlarges at most."""
+    return float(np.linalg.norm(matrix[:, :2], 2)) or 1.0
+
+
+def _of_shape(shape: Any, values: Any, left: Counter[str]) -> Iterator[_Mark]:
     if float(values.get("opacity") or 1.0) == 0.0 or str(values.get("opacity")) == "0":
         return
     if str(values.get("clip-path", "none")) != "none" or str(values.get("mask", "none")) != "none":
         left["clip path or mask (taken whole)"] += 1
-    t = shape.transform
-    matrix = np.array([(t.a, t.c, t.e), (t.b, t.d, t.f)], dtype=np.float64)
-    path = svg.Path(shape)
-    path.transform = svg.Matrix()
+    path, matrix = _untransformed(shape)
     for kind, paint in (("fill", shape.fill), ("stroke", shape.stroke)):
         if str(values.get(kind, "")).strip().startswith("url("):
             left[f"{kind} by gradient or pattern"] += 1

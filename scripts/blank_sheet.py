@@ -1,13 +1,12 @@
 """A sheet with pictures of sixteen blanks, no two alike: ``python scripts/blank_sheet.py``."""
 
-import argparse
 import math
-import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
-from environment import ROOT, ensure
+from sheet import built, draw_sheet, run
 
 WAVE = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100"><path d="M50 3 '
@@ -82,7 +81,7 @@ PIECES: list[tuple[str, str, dict]] = [
                   "core": {"diameter": 23, "clearance": 0.15, "lock": 0.2}},
         "edge": {**REEDED, "pattern": "60 60", "pitch": 0.7}}),
 ]  # fmt: skip
-COLUMNS, TILE, CAPTION, MARGIN = 4, (480, 380), 52, 36
+TILE = (480, 380)
 TALLEST = 47.0  # mm that a tile is wide
 
 
@@ -140,58 +139,22 @@ def with_clean_edge(cast, medal):
     return dataclasses.replace(cast, relief=relief, uneven=uneven)
 
 
-def draw(target: Path) -> None:
-    """Build all pieces and write the sheet."""
-    from PIL import Image, ImageDraw, ImageFont
-
-    from medalcore import build
-    from medalcore.lettering.fonts import find_typeface
-    from medalcore.spec import spec_from_dict
-
-    font = ImageFont.truetype(str(find_typeface("sans").file), 22)
-    rows = math.ceil(len(PIECES) / COLUMNS)
-    size = (
-        2 * MARGIN + COLUMNS * TILE[0],
-        2 * MARGIN + rows * (TILE[1] + CAPTION),
-    )
-    sheet = None
+def tiles() -> Iterator:
+    """Yield caption and picture of every piece."""
     with tempfile.TemporaryDirectory() as folder:
         drawing = Path(folder) / "shield.svg"
         drawing.write_text(WAVE, encoding="utf-8")
-        for number, (title, metal, plain) in enumerate(PIECES):
+        for title, metal, plain in PIECES:
             if plain["blank"].get("drawing"):
                 plain["blank"]["drawing"] = str(drawing)
-            medal = build(spec_from_dict({"medal": {"name": title, "metal": metal}, **plain}))
-            if not medal.is_closed:
-                sys.exit(f"'{title}' is not closed")
-            tile = Image.fromarray(picture_of(medal, metal))
-            if sheet is None:
-                sheet = Image.new("RGB", size, tile.getpixel((4, 4)))
-                pen = ImageDraw.Draw(sheet)
-            x = MARGIN + number % COLUMNS * TILE[0]
-            y = MARGIN + number // COLUMNS * (TILE[1] + CAPTION)
-            sheet.paste(tile, (x, y))
-            text = f"{title} · {plain['blank']['diameter']:g} mm"
-            pen.text((x + TILE[0] / 2, y + TILE[1] + 18), text, (60, 58, 54), font, anchor="mm")
-            print(f"{title}: {len(medal.triangles)} triangles, {medal.mass_g:.2f} g")
-    assert sheet is not None
-    target.parent.mkdir(parents=True, exist_ok=True)
-    sheet.save(target)
-    print(target)
+            medal = built(title, metal, plain)
+            yield f"{title} · {plain['blank']['diameter']:g} mm", picture_of(medal, metal)
 
 
-def main() -> int:
-    """Run `draw` in the project's own environment; return the exit status."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("blank-sheet.png"))
-    parser.add_argument("--here", action="store_true", help="use the Python that runs this")
-    args = parser.parse_args()
-    if args.here:
-        draw(args.out.absolute())
-        return 0
-    command = [str(ensure()), __file__, "--here", "--out", str(args.out.absolute())]
-    return subprocess.call(command, cwd=str(ROOT / "scripts"))
+def draw(target: Path) -> None:
+    """Build all pieces and write the sheet."""
+    draw_sheet(target, tiles(), len(PIECES), 4, 22)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__file__, __doc__, draw))

@@ -3,13 +3,11 @@
 Raised and sunk, at the head and the foot, in a serif and a sans, with borders and marks.
 """
 
-import argparse
-import math
-import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
-from environment import ROOT, ensure
+from sheet import built, draw_sheet, run
 
 ROUND = {"diameter": 40, "thickness": 3.2, "rim": {"width": 1.3, "height": 0.4}}
 BOTH = "FENNICK LIGHT\nFOR THOSE IN PERIL"
@@ -62,54 +60,22 @@ PIECES: list[tuple[str, str, dict]] = [
         "exergue": [{"text": "E. RAE FECIT\nMMXXVI", "cap_height": 1.8, "level": 9.5,
                      "follow": True}]}),
 ]  # fmt: skip
-COLUMNS, TILE, CAPTION, MARGIN = 3, 760, 56, 40
+TILE = 760
+
+
+def tiles() -> Iterator:
+    """Yield caption and picture of every piece."""
+    from medalcore.deliver.picture import picture
+
+    for title, metal, face in PIECES:
+        medal = built(title, metal, {"blank": ROUND, "obverse": face})
+        yield title, picture(medal, "obverse", size=TILE)
 
 
 def draw(target: Path) -> None:
     """Build all pieces and write the sheet."""
-    from PIL import Image, ImageDraw, ImageFont
-
-    from medalcore import build
-    from medalcore.deliver.picture import picture
-    from medalcore.lettering.fonts import find_typeface
-    from medalcore.spec import spec_from_dict
-
-    font = ImageFont.truetype(str(find_typeface("sans").file), 26)
-    rows = math.ceil(len(PIECES) / COLUMNS)
-    sheet = None
-    for number, (title, metal, face) in enumerate(PIECES):
-        plain = {"medal": {"name": title, "metal": metal}, "blank": ROUND, "obverse": face}
-        medal = build(spec_from_dict(plain))
-        if not medal.is_closed:
-            sys.exit(f"'{title}' is not closed")
-        tile = Image.fromarray(picture(medal, "obverse", size=TILE))
-        if sheet is None:
-            size = 2 * MARGIN + COLUMNS * TILE, 2 * MARGIN + rows * (TILE + CAPTION)
-            sheet = Image.new("RGB", size, tile.getpixel((4, 4)))
-            pen = ImageDraw.Draw(sheet)
-        x = MARGIN + number % COLUMNS * TILE
-        y = MARGIN + number // COLUMNS * (TILE + CAPTION)
-        sheet.paste(tile, (x, y))
-        pen.text((x + TILE / 2, y + TILE + 16), title, (60, 58, 54), font, anchor="mm")
-        print(f"{title}: {len(medal.triangles)} triangles")
-    assert sheet is not None
-    target.parent.mkdir(parents=True, exist_ok=True)
-    sheet.save(target)
-    print(target)
-
-
-def main() -> int:
-    """Run `draw` in the project's own environment; return the exit status."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("lettering-sheet.png"))
-    parser.add_argument("--here", action="store_true", help="use the Python that runs this")
-    args = parser.parse_args()
-    if args.here:
-        draw(args.out.absolute())
-        return 0
-    command = [str(ensure()), __file__, "--here", "--out", str(args.out.absolute())]
-    return subprocess.call(command, cwd=str(ROOT / "scripts"))
+    draw_sheet(target, tiles(), len(PIECES), 3, 26)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__file__, __doc__, draw))

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
-
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, Outline, bounds, contours_of, inside, section, signed_area
+from ..contour import Contours, bounds, contours_of, inside, section, signed_area
+from ..drawing import shapes_of
 from ..errors import SourceError, SpecError
 from ..tolerance import Tolerance
 
@@ -96,51 +95,7 @@ def _paths(path: str, tolerance: float) -> list[FloatArray]:
     SourceError
         If the file cannot be read.
     """
-    import svgelements as svg
-
-    if not os.path.isfile(path):
-        raise SourceError(f"{_KEY}: there is no file {path}")
     try:
-        drawing = svg.SVG.parse(path, reify=True)
-    except Exception as error:  # any parser error means the same to a person
-        raise SourceError(f"{_KEY}: {path} cannot be read as SVG ({error})") from None
-    outline = Outline(tolerance)
-    for element in drawing.elements():
-        if isinstance(element, svg.Shape) and _is_seen(element):
-            _trace(svg.Path(element), outline)
-    return [c for c in outline.contours() if section((c,), "evenodd").area() > 0.0]
-
-
-def _is_seen(element: object) -> bool:
-    values = getattr(element, "values", None) or {}
-    return values.get("display") != "none" and values.get("visibility") != "hidden"
-
-
-def _trace(path: object, outline: Outline) -> None:
-    import svgelements as svg
-
-    for part in path:  # type: ignore[attr-defined]
-        if isinstance(part, svg.Move):
-            outline.move((part.end.x, part.end.y))
-        elif isinstance(part, svg.Close):
-            outline.close()
-        elif isinstance(part, svg.QuadraticBezier):
-            outline.quad((part.control.x, part.control.y), (part.end.x, part.end.y))
-        elif isinstance(part, svg.CubicBezier):
-            outline.curve(
-                (part.control1.x, part.control1.y),
-                (part.control2.x, part.control2.y),
-                (part.end.x, part.end.y),
-            )
-        elif isinstance(part, svg.Arc):
-            # An eighth of a turn as a cubic deviates by less than 1e-6 of the radius.
-            count = max(1, int(np.ceil(abs(part.sweep) / (np.pi / 4.0))))
-            for curve in part.as_cubic_curves(count):
-                outline.curve(
-                    (curve.control1.x, curve.control1.y),
-                    (curve.control2.x, curve.control2.y),
-                    (curve.end.x, curve.end.y),
-                )
-        elif part.end is not None:
-            outline.line((part.end.x, part.end.y))
-    outline.close()
+        return [c for c in shapes_of(path, tolerance) if section((c,), "evenodd").area() > 0.0]
+    except SourceError as error:
+        raise SourceError(f"{_KEY}: {error}") from None
