@@ -142,7 +142,9 @@ def stipple(spec: Texture, zone: Zone, top: float) -> Grained:
         np.stack([np.repeat(own, 6), near.ravel(), np.roll(near, -1, axis=1).ravel()], axis=1),
         axis=1,
     )
-    _, first, shared = np.unique(triples, axis=0, return_index=True, return_inverse=True)
+    wide = lattice.index.size
+    key = (triples[:, 0] * wide + triples[:, 1]) * wide + triples[:, 2]
+    _, first, shared = np.unique(key, return_index=True, return_inverse=True)
     corners = np.ravel(shared).reshape(n, 6)
     uv = np.concatenate(
         [corner.reshape(-1, 2)[first], flat[own], ring.reshape(-1, 2), rim.reshape(-1, 2)]

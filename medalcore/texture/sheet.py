@@ -92,7 +92,9 @@ def _border(triangles: IntArray, count: int) -> IntArray:
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     there = edges[:, 0] * count + edges[:, 1]
     back = edges[:, 1] * count + edges[:, 0]
-    return edges[~np.isin(there, back)]
+    ordered = np.sort(there)
+    place = np.minimum(np.searchsorted(ordered, back), len(ordered) - 1)
+    return edges[ordered[place] != back]
 
 
 def _pinched(triangles: IntArray, count: int) -> NDArray[np.bool_]:
