@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from .blank import Blanked, build_blank
 from .cache import StageCache, Stages
 from .element import Built, Context, Finding, Model, Progress
-from .elements import ELEMENTS
+from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
 from .ground import Ground
@@ -103,7 +103,8 @@ def assemble(
     start = time.perf_counter()
     progress(0.0, "blank")
     stages = Stages(cache, models)
-    parts = spec.edge, spec.medal.alignment, _blank_faces(spec), tolerance
+    fonts = [stages.content(name) for name in files_of(spec.edge)]
+    parts = spec.edge, fonts, spec.medal.alignment, _blank_faces(spec), tolerance
     blank = stages.get("blank", parts, spec.blank, lambda: build_blank(spec, tolerance))
     log.add("blank", blank)
     log.spent("blank", start)
@@ -194,7 +195,8 @@ def _elements(
         report(0.0, path)
         context = Context(ground, tolerance, models, report, stages)
         make = partial(ELEMENTS[kind], table, context)
-        built = _named(path, partial(stages.get, kind, (ground, tolerance), table, make))
+        parts = ground, tolerance, [stages.content(name) for name in files_of(table)]
+        built = _named(path, partial(stages.get, kind, parts, table, make))
         log.add(path, built)
         clearing = any(part.action == "clear" for part in built.parts)
         added = above if clearing else adds

@@ -97,10 +97,14 @@ class Stages:
         for name in table.__struct_fields__:
             value = getattr(table, name)
             if isinstance(value, str):
-                if value not in self._digests:
-                    self._digests[value] = _content(value, self._models)
-                digest.update(self._digests[value])
+                digest.update(self.content(value))
         return digest.digest()
+
+    def content(self, name: str) -> bytes:
+        """Return a digest of the model or file of a name; nothing if there is none."""
+        if name not in self._digests:
+            self._digests[name] = _content(name, self._models)
+        return self._digests[name]
 
 
 def key_of(*parts: Any) -> bytes:

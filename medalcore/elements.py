@@ -11,8 +11,11 @@ from typing import Any
 from .border import build_border
 from .element import Built, Context
 from .emblem import build_emblem
+from .errors import SourceError
 from .lettering import build_exergue, build_inscription, build_legend
+from .lettering.fonts import locate
 from .relief import build_relief
+from .spec import Table, walk
 from .texture import build_texture
 
 Builder = Callable[[Any, Context], Built]
@@ -26,3 +29,18 @@ ELEMENTS: Mapping[str, Builder] = {
     "emblem": build_emblem,
     "texture": build_texture,
 }
+
+
+def files_of(table: Table) -> tuple[str, ...]:
+    """Return the files a table rests on without naming them itself: those of its typefaces.
+
+    A font may be named by its family, or as one face of a collection.
+    """
+    found = []
+    for _, part in walk(table):
+        font = getattr(part, "font", "")
+        try:
+            found += [str(locate(font, varied=bool(getattr(part, "axes", "")))[0])] if font else []
+        except SourceError:  # for the element's own builder to tell
+            continue
+    return tuple(found)

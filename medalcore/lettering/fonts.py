@@ -42,30 +42,49 @@ def find_typeface(font: str, axes: Mapping[str, float] | None = None) -> Typefac
     SourceError
         One line with the near matches if there is no such font.
     """
+    file, index = locate(font, varied=bool(axes))
+    return open_typeface(file, index, axes)
+
+
+def locate(font: str, *, varied: bool = False) -> tuple[Path, int]:
+    """Return the file of a font and which face of it; the file may turn out not to be there.
+
+    Parameters
+    ----------
+    font : str
+        See `find_typeface`.
+    varied : bool
+        Among faces of the same name take one with axes, if there is one.
+
+    Raises
+    ------
+    SourceError
+        See `find_typeface`.
+    """
     path, _, number = font.rpartition("#")
     if path.lower().endswith(SUFFIXES):
         if not number.isdigit():
             raise SourceError(f"font {font}: give the face's number in the file after the #")
-        return open_typeface(Path(path).expanduser(), int(number), axes)
+        return Path(path).expanduser(), int(number)
     if font.lower().endswith(SUFFIXES):
-        return open_typeface(Path(font).expanduser(), 0, axes)
-    file, index = _find(font)
-    return open_typeface(file, index, axes)
+        return Path(font).expanduser(), 0
+    return _find(font, varied)
 
 
-def _find(font: str) -> tuple[Path, int]:
+def _find(font: str, varied: bool) -> tuple[Path, int]:
     head, _, style = font.partition("-")
     wanted = _plain(f"{_SHORT[head.lower()]}{style}" if head.lower() in _SHORT else font)
-    packaged = _faces(tuple(sorted(set(_packaged()))))
-    if wanted in packaged:
-        return packaged[wanted]
+    packaged = tuple(sorted(set(_packaged())))
+    if not varied and wanted in (found := _faces(packaged, False)):
+        return found[wanted]
     files = tuple(_installed())
     # Files are mostly called after their family: read those first, the rest only if needed.
     likely = tuple(f for f in files if _plain(f.stem)[:4] == wanted[:4])
-    for some in (likely, files):
-        found = _faces(some)
-        if wanted in found:
-            return found[wanted]
+    for with_axes in (True, False) if varied else (False,):
+        for some in (packaged, likely, files):
+            found = _faces(some, with_axes)
+            if wanted in found:
+                return found[wanted]
     known = {_plain(name): name for file in (*_packaged(), *files) for name in _told(file)}
     near = difflib.get_close_matches(wanted, sorted(known), 5, 0.6)
     near += [key for key in sorted(known) if wanted and wanted in key and key not in near]
@@ -85,34 +104,41 @@ def _plain(name: str) -> str:
 
 def _told(file: Path) -> list[str]:
     """Return families, and families with their styles, as people read them."""
-    names = ((family, f"{family} {style}".strip()) for family, style, _ in _names(file))
+    names = ((family, f"{family} {style}".strip()) for family, style, _, _ in _names(file))
     return [name for pair in names for name in pair]
 
 
 @lru_cache(maxsize=8)
-def _faces(files: tuple[Path, ...]) -> Mapping[str, tuple[Path, int]]:
+def _faces(files: tuple[Path, ...], with_axes: bool) -> Mapping[str, tuple[Path, int]]:
     """Return where the faces of files are, by every plain name a person may use."""
     found: dict[str, tuple[Path, int]] = {}
-    for file in files:
-        for index, (family, style, full) in enumerate(_names(file)):
-            for name in (f"{family} {style}", full):
-                found.setdefault(_plain(name), (file, index))
-            if _plain(style) in _PLAIN_STYLES[:5]:
-                found.setdefault(_plain(family), (file, index))
-    for file in files:  # a family without a regular style answers to its name all the same
-        for index, (family, _, _) in enumerate(_names(file)):
+    faces = [
+        (file, index, family, style, full)
+        for file in files
+        for index, (family, style, full, axes) in enumerate(_names(file))
+        if axes or not with_axes
+    ]
+    for file, index, family, style, full in faces:
+        for name in (f"{family} {style}", full):
+            found.setdefault(_plain(name), (file, index))
+        if _plain(style) in _PLAIN_STYLES[:5]:
             found.setdefault(_plain(family), (file, index))
+    for file, index, family, _, _ in faces:  # a family without a regular style answers too
+        found.setdefault(_plain(family), (file, index))
     return found
 
 
 @lru_cache(maxsize=4096)
-def _names(file: Path) -> tuple[tuple[str, str, str], ...]:
-    """Return family, style and full name of every face in a file; nothing if it is no font."""
+def _names(file: Path) -> tuple[tuple[str, str, str, bool], ...]:
+    """Return family, style, full name of every face in a file and whether it has axes.
+
+    Nothing if it is no font.
+    """
     try:
         blob = hb.Blob.from_file_path(str(file))
         count = int(hb.Face(blob, 0).count)
         faces = [hb.Face(blob, i) for i in range(count)]
-        return tuple((*names_of(f), str(f.get_name(4) or "")) for f in faces)
+        return tuple((*names_of(f), str(f.get_name(4) or ""), bool(f.has_var_data)) for f in faces)
     except (OSError, hb.HarfBuzzError):
         return ()
 
