@@ -54,7 +54,7 @@ def shape_of(key: Key) -> str:
         return "word-or-text" if key.kind == "str" else "word-or-number"
     if key.kind == "str":
         about = key.text.lower()
-        if key.name == "metal":
+        if key.name == "metal" and key.default:
             return "metal"
         if key.name in ("font", "strokes"):
             return key.name
