@@ -187,7 +187,10 @@ def _worked(spec: Relief, context: Context) -> Modelled:
 
     def press(source: Seen) -> Compressed:
         tell(0.35, "bringing its depth to the height")
-        weight = emphasis_of(spec.emphasis, source.field) if spec.emphasis else None
+        weight = source.weight
+        if spec.emphasis:
+            painted = emphasis_of(spec.emphasis, source.field)
+            weight = painted if weight is None else weight * painted
         return compress(source.field, spec, weight=weight)
 
     def work() -> Modelled:

@@ -15,6 +15,7 @@ from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
 from ..spec import Relief
+from .groups import asks_for_groups, group_weight, no_groups
 from .picture_place import given_field, given_frame, picture_field, picture_frame
 from .picture_source import PICTURE_FILES, read_picture
 from .place import model_frame, raw_field
@@ -35,12 +36,15 @@ class Seen:
         What a person should know of the source, one line each.
     frame : callable
         Returns the map from the relief's own frame to the face, see `place.model_frame`.
+    weight : (rows, cols) float32 or None
+        How strongly each pixel is to be modelled by the model's vertex groups; None: evenly.
     """
 
     field: HeightField
     triangles: int
     notes: tuple[str, ...]
     frame: Callable[[], NDArray[np.float64]]
+    weight: NDArray[np.float32] | None = None
 
 
 def seen(
@@ -72,14 +76,17 @@ def seen(
     """
     name = spec.source
     given = models.get(name)
-    if isinstance(given, HeightField):
-        field = given_field(given, spec, ground, pixels, name)
-        return Seen(field, 0, (), partial(given_frame, given, spec, ground, name))
-    if (
+    pictured = (
         given is None
         and not name.startswith("object:")
         and Path(name).suffix.lower() in PICTURE_FILES
-    ):
+    )
+    if asks_for_groups(spec) and (pictured or isinstance(given, HeightField)):
+        raise no_groups(spec, name)
+    if isinstance(given, HeightField):
+        field = given_field(given, spec, ground, pixels, name)
+        return Seen(field, 0, (), partial(given_frame, given, spec, ground, name))
+    if pictured:
         picture = read_picture(name)
         field = picture_field(picture, spec, ground, pixels, name)
         frame = partial(picture_frame, picture, spec, ground, name)
@@ -88,7 +95,8 @@ def seen(
     mesh = (stages or Stages()).get("model", (), plain, lambda: _mesh(name, models))
     field = raw_field(mesh, spec, ground, pixels)
     frame = partial(model_frame, mesh, spec, ground)
-    return Seen(field, mesh.topology.triangles, mesh.notes, frame)
+    weight = group_weight(mesh, spec, frame, field) if asks_for_groups(spec) else None
+    return Seen(field, mesh.topology.triangles, mesh.notes, frame, weight)
 
 
 def _mesh(name: str, models: Mapping[str, Model | HeightField]) -> SourceMesh:

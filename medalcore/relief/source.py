@@ -7,9 +7,10 @@ surfaces are seen from above all the same. What was found is told in one line ea
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,13 @@ IntArray = NDArray[np.int64]
 
 MODEL_FILES = (".stl", ".obj", ".ply", ".off", ".glb", ".gltf")
 """Endings of the files that models are read from."""
+
+PLY_OWN = frozenset("x y z nx ny nz s t u v".split())
+"""Numbers of a vertex in a PLY file that are no weights."""
+
+PLY_GROUP = "group_"
+"""May stand before the name of a group in a PLY file; the name is then written as in a URL, for
+names in the head of a PLY file are ASCII and end at spaces."""
 
 SAME = 1e-7
 """Share of a model's size that two points may lie apart and be one."""
@@ -45,6 +53,8 @@ class SourceMesh:
     notes : tuple of str
         What a person should know of the model, one line each; empty for a closed, outward
         facing, welded one.
+    weights : mapping of str to (n,) float64
+        Vertex groups by name, 0 to 1.
     """
 
     vertices: FloatArray
@@ -52,6 +62,7 @@ class SourceMesh:
     name: str
     topology: Topology
     notes: tuple[str, ...] = ()
+    weights: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 def read_model(name: str, models: Mapping[str, Model]) -> SourceMesh:
@@ -70,16 +81,18 @@ def read_model(name: str, models: Mapping[str, Model]) -> SourceMesh:
         One line: which model, what is wrong, what would be right.
     """
     if name in models:
-        vertices, triangles = models[name].vertices, models[name].triangles
+        model = models[name]
     elif name.startswith("object:"):
         known = ", ".join(sorted(models)) or "none were given"
         raise SourceError(f"{name}: there is no such object; known here: {known}")
     else:
-        vertices, triangles = _read_file(name)
-    return source_mesh(vertices, triangles, name)
+        model = _read_file(name)
+    return source_mesh(model.vertices, model.triangles, name, model.weights)
 
 
-def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
+def source_mesh(
+    vertices: Any, triangles: Any, name: str, weights: Mapping[str, Any] | None = None
+) -> SourceMesh:
     """Clean arrays into a `SourceMesh`.
 
     Parameters
@@ -88,11 +101,13 @@ def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
     triangles : (m, 3) array of whole numbers
     name : str
         For errors and notes.
+    weights : mapping of str to (n,) array of numbers, optional
+        Vertex groups.
 
     Raises
     ------
     SourceError
-        If they are no triangles of finite points.
+        If they are no triangles of finite points, or a group has not one number for each.
     """
     points = np.ascontiguousarray(vertices, dtype=np.float64)
     faces = np.ascontiguousarray(triangles, dtype=np.int64)
@@ -109,14 +124,14 @@ def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
     if not np.isfinite(points).all():
         count = int(np.count_nonzero(~np.isfinite(points).all(axis=1)))
         raise SourceError(f"{name}: {count} of its points are not finite numbers; export it again")
-    size = float(np.ptp(points, axis=0).max())
+    size, count, given = float(np.ptp(points, axis=0).max()), len(points), faces
     points, faces, merged = nearly_welded(points, faces, SAME * size or 1.0)
     whole = (
         (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
     )
     collapsed = len(faces) - int(np.count_nonzero(whole))
     if collapsed:
-        faces = faces[whole]
+        faces, given = faces[whole], given[whole]
     if not len(faces):
         raise SourceError(f"{name}: all its triangles are collapsed to lines or points")
     used = np.zeros(len(points), dtype=bool)
@@ -128,10 +143,29 @@ def source_mesh(vertices: Any, triangles: Any, name: str) -> SourceMesh:
         raise SourceError(f"{name}: all its points are one; a relief needs a surface")
     topology = topology_of(points, faces, merged=merged, collapsed=collapsed)
     short = name if name.startswith("object:") else Path(name).name
-    return SourceMesh(points, faces, name, topology, tuple(topology.notes(short)))
+    groups = {
+        group: _carried(values, group, name, count, given, faces, len(points))
+        for group, values in (weights or {}).items()
+    }
+    return SourceMesh(points, faces, name, topology, tuple(topology.notes(short)), groups)
 
 
-def _read_file(name: str) -> tuple[FloatArray, IntArray]:
+def _carried(
+    values: Any, group: str, name: str, count: int, given: IntArray, faces: IntArray, left: int
+) -> FloatArray:
+    """Bring a vertex group from the `count` points given to those left, corner by corner."""
+    old = np.asarray(values, dtype=np.float64)
+    if old.shape != (count,):
+        raise SourceError(
+            f"{name}: its vertex group '{group}' has {old.size} weights; give {count}, one for "
+            "each point"
+        )
+    new = np.zeros(left)
+    np.maximum.at(new, faces.ravel(), np.clip(np.nan_to_num(old), 0.0, 1.0)[given.ravel()])
+    return new
+
+
+def _read_file(name: str) -> Model:
     """Return all triangles of a file, every part where its scene puts it."""
     path = Path(name)
     ending = path.suffix.lower()
@@ -165,7 +199,21 @@ def _read_file(name: str) -> tuple[FloatArray, IntArray]:
     start = np.cumsum([0, *(len(v) for v, _ in parts)])
     vertices = np.concatenate([v for v, _ in parts])
     triangles = np.concatenate([t + s for (_, t), s in zip(parts, start, strict=False)])
-    return vertices, triangles
+    return Model(vertices, triangles, _groups(loaded, len(vertices)))
+
+
+def _groups(loaded: Any, count: int) -> dict[str, FloatArray]:
+    """Return the numbers that a PLY file gives each vertex besides its place, by their names."""
+    told = getattr(loaded, "metadata", {}).get("_ply_raw", {}).get("vertex", {}).get("data")
+    if told is None:
+        return {}
+    names = told.dtype.names if isinstance(told, np.ndarray) else tuple(told)
+    columns = {n: np.asarray(told[n]).reshape(-1) for n in names or () if n not in PLY_OWN}
+    return {
+        unquote(n.removeprefix(PLY_GROUP)): c.astype(np.float64)
+        for n, c in columns.items()
+        if c.dtype.kind == "f" and len(c) == count
+    }
 
 
 def _parts(loaded: Any) -> Iterator[tuple[FloatArray, IntArray]]:

@@ -130,6 +130,21 @@ class Relief(Table, frozen=True):
             when={"compression": ("gradient",)},
         ),
     ] = ""
+    more_on: Annotated[
+        str,
+        doc(
+            "Vertex group of the source that is modelled more: twice as strongly where its weight "
+            "is 1",
+            when={"compression": ("gradient",)},
+        ),
+    ] = ""
+    less_on: Annotated[
+        str,
+        doc(
+            "Vertex group of the source that is modelled less: flattened where its weight is 1",
+            when={"compression": ("gradient",)},
+        ),
+    ] = ""
     foot: Annotated[
         float,
         doc("Least height inside the outline; 0 chooses it from the height", unit="mm", ge=0, le=5),
