@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import manifold3d as m3
 import msgspec
 import numpy as np
 
@@ -21,7 +22,7 @@ from .medal import Medal
 from .solid import ZONES
 from .spec import MedalSpec
 from .tolerance import Quality, tolerance_for
-from .weigh import asked_mass, assemble_to_mass
+from .weigh import Weight, asked_mass, assemble_to_mass, weighed
 
 
 def build(
@@ -56,7 +57,9 @@ def build(
     """
     start = time.perf_counter()
     tell: Progress = progress or (lambda fraction, label: None)
-    material = material_named(spec.medal.metal)
+    material_named(spec.medal.metal)  # better refused now than after the work
+    if spec.blank.core.metal:
+        material_named(spec.blank.core.metal, "blank.core.metal")
     tolerance = tolerance_for(quality)
     cache = cache or StageCache()
     asked = spec
@@ -83,11 +86,14 @@ def build(
             f"the piece came out as {done.closure.bodies} separate bodies instead of "
             f"{done.bodies}; an element stands off the blank: check its place and size"
         )
-    medal = _medal(spec, done, material.mass_g(done.closure.volume_mm3))
+    weights = weighed(spec, done)
+    medal = _medal(spec, done, sum(w.mass_g for w in weights))
     tell(0.98, "inspecting")
     findings = (*done.findings, *inspect(medal, spec))
     seconds = {**done.seconds, "all": time.perf_counter() - start}
     report = _report(spec, quality, medal, done, findings, seconds)
+    if len(weights) > 1:
+        report["parts"] = [_part(w) for w in weights]
     if asked is not spec:
         report["solved"] = {"asked_mass_g": wanted, "thickness_mm": spec.blank.thickness}
     tell(1.0, "done")
@@ -139,7 +145,7 @@ def _report(
         "overall_height_mm": round(float(high[2] - low[2]), 6),
         "volume_mm3": round(medal.volume_mm3, 6),
         "mass_g": round(medal.mass_g, 6),
-        "metal_cost": round(medal.mass_g * spec.medal.price, 4) if spec.medal.price else None,
+        "metal_cost": _cost(spec, medal),
         "closed": medal.is_closed,
         "bodies": done.closure.bodies,
         "genus": done.closure.genus,
@@ -152,10 +158,27 @@ def _report(
     }
 
 
+def _cost(spec: MedalSpec, medal: Medal) -> float | None:
+    """Return what the metal costs, if one price is given and it is for all of the piece."""
+    if not spec.medal.price or spec.blank.core.metal not in ("", spec.medal.metal):
+        return None
+    return round(medal.mass_g * spec.medal.price, 4)
+
+
+def _part(weight: Weight) -> dict[str, Any]:
+    return {
+        "part": weight.part,
+        "metal": weight.metal,
+        "volume_mm3": round(weight.volume_mm3, 6),
+        "mass_g": round(weight.mass_g, 6),
+    }
+
+
 def _widest(medal: Medal) -> float:
     """Return the longest chord of the edge zone seen from above, mm (16 CFR 304.1)."""
     edge = medal.zone == medal.zone_names.index("edge")
-    points = medal.vertices[np.unique(medal.triangles[edge])][:, :2]
+    used = np.unique(medal.triangles[edge])
+    points = m3.CrossSection.hull_points(medal.vertices[used, :2]).to_polygons()[0]
     angle = np.linspace(0.0, np.pi, 721)[:-1]
     way = np.stack([np.cos(angle), np.sin(angle)])
     across = points @ way

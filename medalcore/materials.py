@@ -44,8 +44,8 @@ def materials() -> Mapping[str, Material]:
     return msgspec.convert(tomllib.loads(text), dict[str, Material])
 
 
-def material_named(name: str) -> Material:
-    """Return a material by its name in the table.
+def material_named(name: str, key: str = "medal.metal") -> Material:
+    """Return a material by its name in the table; `key` is where a spec names it.
 
     Raises
     ------
@@ -58,5 +58,5 @@ def material_named(name: str) -> Material:
     near = difflib.get_close_matches(name.lower(), table, 1, 0.5)
     hint = f"did you mean '{near[0]}'? " if near else ""
     raise SpecError(
-        f'"{name}" is not known; {hint}known are: {", ".join(table)}', key="medal.metal"
+        f'"{name}" is not known; {hint}known are: {", ".join(table)}', key=key
     )

@@ -1,10 +1,12 @@
-"""Find the thickness that gives a piece the mass or the metal cost it was asked for."""
+"""What a piece weighs, and the thickness that gives it the mass or the cost it was asked for."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import msgspec
+import numpy as np
 
 from .assemble import Assembled
 from .blank import build_blank
@@ -13,14 +15,63 @@ from .materials import material_named
 from .solid import arrays_of
 from .spec import MedalSpec
 from .tolerance import Tolerance
-from .weld import closure
+from .weld import bodies_of, closure
 
 _CLOSE_ENOUGH_G = 5e-5
 """Half of the 0.1 mg that a solved mass is promised to."""
 
-_ROUNDS = 6
-"""Mass is a straight line in thickness unless something on the edge follows it, so two
-rounds are the rule; more than this means that it cannot be met."""
+_ROUNDS = 8
+"""Mass is a straight line in thickness unless something on the edge follows it, so two or
+three rounds are the rule; more than this means that it cannot be met."""
+
+_THICKEST = 200.0
+"""mm; the most that `blank.thickness` takes."""
+
+
+@dataclass(frozen=True)
+class Weight:
+    """What one closed body of a piece weighs.
+
+    Attributes
+    ----------
+    part : str
+        ``piece``, or ``ring`` and ``core``.
+    metal : str
+    volume_mm3, mass_g : float
+    """
+
+    part: str
+    metal: str
+    volume_mm3: float
+    mass_g: float
+
+
+def weighed(spec: MedalSpec, done: Assembled) -> tuple[Weight, ...]:
+    """Weigh every body of a piece, the core in its own metal.
+
+    Raises
+    ------
+    SpecError
+        If a metal is not known.
+    """
+    metal, core = spec.medal.metal, spec.blank.core
+    if not core.diameter:
+        return (_weight("piece", metal, done.closure.volume_mm3, "medal.metal"),)
+    corner = done.vertices[done.triangles]
+    six = np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))
+    reach = np.hypot(corner[..., 0], corner[..., 1]).max(axis=1)
+    body = bodies_of(done.triangles)
+    inside = np.array([reach[body == b].max() < 0.5 * core.diameter + 1e-3
+                       for b in range(int(body.max()) + 1)])  # fmt: skip
+    within = float(six[inside[body]].sum() / 6.0)
+    return (
+        _weight("ring", metal, done.closure.volume_mm3 - within, "medal.metal"),
+        _weight("core", core.metal or metal, within, "blank.core.metal"),
+    )
+
+
+def _weight(part: str, metal: str, volume: float, key: str) -> Weight:
+    return Weight(part, metal, volume, material_named(metal, key).mass_g(volume))
 
 
 def asked_mass(spec: MedalSpec) -> float | None:
@@ -37,6 +88,11 @@ def asked_mass(spec: MedalSpec) -> float | None:
     if blank.cost and not spec.medal.price:
         raise SpecError(
             "needs the price of the metal for one gram in medal.price", key="blank.cost"
+        )
+    if blank.cost and blank.core.metal not in ("", spec.medal.metal):
+        raise SpecError(
+            "medal.price is for one metal and the core is of another; ask for blank.mass",
+            key="blank.cost",
         )
     if blank.cost:
         return blank.cost / spec.medal.price
@@ -72,14 +128,18 @@ def assemble_to_mass(
     SpecError
         If no thickness gives the mass.
     """
-    material = material_named(spec.medal.metal)
-    thickness = spec.blank.thickness
+    thickness, before = spec.blank.thickness, None
     for turn in range(_ROUNDS):
         tried = _with_thickness(spec, thickness)
         try:
             done = make(tried, turn)
-            thicker = _volume(spec, 1.25 * thickness, tolerance)
-            per_mm = material.mass_g(thicker - _volume(spec, thickness, tolerance))
+            mass = sum(w.mass_g for w in weighed(tried, done))
+            if before is None:
+                thicker = _volume(spec, 1.25 * thickness, tolerance)
+                gain = (thicker - _volume(spec, thickness, tolerance)) / (0.25 * thickness)
+                per_mm = gain * mass / done.closure.volume_mm3
+            else:
+                per_mm = (mass - before[1]) / (thickness - before[0])
         except SpecError as error:
             if not turn:
                 raise
@@ -87,14 +147,21 @@ def assemble_to_mass(
                 f"{mass_g:g} g would need a thickness of {thickness:.3f} mm, and there: {error}",
                 key="blank.mass",
             ) from None
-        short = mass_g - material.mass_g(done.closure.volume_mm3)
+        short = mass_g - mass
         if abs(short) <= _CLOSE_ENOUGH_G:
             return tried, done
-        thickness += short / (per_mm / (0.25 * thickness))
+        before = thickness, mass
+        thickness += short / per_mm
         if thickness <= 0:
             raise SpecError(
                 f"{mass_g:g} g is too little: rims, relief and letters alone weigh more; the "
-                f"piece weighs {mass_g - short:.2f} g at {tried.blank.thickness:g} mm",
+                f"piece weighs {mass:.2f} g at {tried.blank.thickness:g} mm",
+                key="blank.mass",
+            )
+        if thickness > _THICKEST:
+            raise SpecError(
+                f"{mass_g:g} g would need a thickness of {thickness:.0f} mm; at most "
+                f"{_THICKEST:g} mm",
                 key="blank.mass",
             )
     raise SpecError(f"no thickness gives {mass_g:g} g", key="blank.mass")

@@ -95,13 +95,20 @@ def closure(vertices: FloatArray, triangles: IntArray) -> Closure:
     position = np.minimum(np.searchsorted(directed, opposite), len(directed) - 1)
     paired = (directed[position] == opposite) & (times == 1) & (times[position] == 1)
     bad = int(np.count_nonzero(~paired))
-    bodies = _bodies(start, stop, n)
+    bodies = len(np.unique(_lowest(start, stop, n)[start]))
     euler = n - len(directed) // 2 + len(tri)
     return Closure(int(np.count_nonzero(same)), flat, bad, bodies, volume, bodies - euler // 2)
 
 
-def _bodies(start: IntArray, stop: IntArray, count: int) -> int:
-    """Count connected parts by hooking each vertex to the lowest neighbour it can see."""
+def bodies_of(triangles: IntArray) -> IntArray:
+    """Return which body each triangle of a welded mesh belongs to, (m,) from 0."""
+    start, stop = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    lowest = _lowest(start, stop, int(triangles.max()) + 1)
+    return np.unique(lowest[triangles[:, 0]], return_inverse=True)[1].astype(np.int64)
+
+
+def _lowest(start: IntArray, stop: IntArray, count: int) -> IntArray:
+    """Hook each vertex to the lowest one it is joined to: equal for all of a body."""
     parent = np.arange(count)
     while True:
         low = np.minimum(parent[start], parent[stop])
@@ -114,7 +121,7 @@ def _bodies(start: IntArray, stop: IntArray, count: int) -> int:
                 break
             new = short
         if np.array_equal(new, parent):
-            return len(np.unique(parent[start]))
+            return parent
         parent = new
 
 

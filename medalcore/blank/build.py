@@ -19,7 +19,7 @@ from ..spec import MedalSpec
 from ..tolerance import Tolerance
 from .circular import around, round_solid
 from .cut import cut, joined_to
-from .drill import drill_cutter, joint_cutter
+from .drill import drill_cutter, joint_cutter, keep_off_joint
 from .general import general_solid
 from .lettered import letters_solid
 from .loop import loop_solid
@@ -108,6 +108,8 @@ def _fitted(
             max((s.inset for s in plan.wall), default=0.0),
         )
         late.append(joint_cutter(blank.core, room, half, tolerance))
+        if blank.drill.diameter:
+            keep_off_joint(blank.drill, blank.core, outline)
     return solid, tuple(late)
 
 

@@ -63,6 +63,24 @@ def drill_cutter(
     return _bored(r, drill.chamfer, tops, half, (float(at[0]), float(at[1])), tolerance)
 
 
+def keep_off_joint(drill: Drill, core: Core, outline: Contours) -> None:
+    """Refuse a drilled hole that runs into the joint between ring and core.
+
+    Raises
+    ------
+    SpecError
+    """
+    at = inset_point(outline[0], direction(drill.angle), drill.inset)
+    middle, r = float(np.hypot(*at)), drill.diameter / 2.0 + _LEAST_WALL
+    low, high = core.diameter / 2.0 - core.lock, core.diameter / 2.0 + core.clearance
+    if low - r < middle < high + r:
+        raise SpecError(
+            f"the drilled hole runs into the joint round the core of {core.diameter:g} mm; put it "
+            f"{r:.3g} mm or more to either side of it",
+            key="blank.drill.inset",
+        )
+
+
 def _surface(face: FaceShape, drill: Drill, room: float, at: np.ndarray, half: float) -> float:
     """Return the height of a face where the hole comes out.
 

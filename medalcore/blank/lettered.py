@@ -56,7 +56,7 @@ def set_words(
     outline : (n, 2) float64
         Seen from above, counter-clockwise, mm.
     low, high : float
-        Where the upright edge begins and ends, z in mm.
+        Where the plain upright edge begins and ends, z in mm.
 
     Raises
     ------
@@ -69,7 +69,7 @@ def set_words(
     cap = text.cap_height or 0.5 * room
     if cap > 0.96 * room:
         raise SpecError(
-            f"letters {cap:g} mm high do not fit an upright edge of {room:.3g} mm; "
+            f"letters {cap:g} mm high do not fit the {room:.3g} mm of plain upright edge; "
             f"at most {0.96 * room:.2f} mm",
             key="edge.text.cap_height",
         )

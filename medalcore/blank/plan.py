@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,7 +83,7 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
         _refuse_deep(spec.edge.groove_depth, 0.8 * (room - hole_room), "edge.groove_depth")
     letters = None
     if spec.edge.text.words.strip():
-        letters = set_words(spec.edge.text, contours[0], low, high, tolerance)
+        letters = set_words(spec.edge.text, contours[0], *_band(wall, low, high), tolerance)
     reeding = None
     if "reeded" in spec.edge.finish:
         reeding = _reeding(spec, contours, is_round, tolerance)
@@ -91,6 +92,16 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
         _refuse_through(reeding, faces)
         _refuse_deep(reeding.notch.depth, 0.8 * (room - hole_room), "edge.depth")
     return Plan(is_round, outline, hole, room, reeding, wall, faces, letters)
+
+
+def _band(wall: Sequence[Step], low: float, high: float) -> tuple[float, float]:
+    """Return the plain band of the edge that has most room beside the grooves, z in mm.
+
+    Of equal ones the band nearest to the middle, then the upper one.
+    """
+    plain = [high, *(s.z for s in wall if s.inset == 0.0), low]
+    bands = [(below, above) for above, below in zip(plain[::2], plain[1::2], strict=True)]
+    return max(bands, key=lambda b: (round(b[1] - b[0], 6), -round(abs(b[0] + b[1]), 6)))
 
 
 def _refuse_deep(depth: float, most: float, key: str) -> None:

@@ -115,8 +115,13 @@ def set_out(reeding: Reeding, edge: Edge, points: FloatArray, tolerance: Toleran
     stops = np.array([c.start - gap for c, gap in zip(corners, apart, strict=True)])
     runs = np.maximum(np.append(stops[1:], stops[0] + reeding.length) - starts, 0.0)
     counts = _shares(runs, edge.reeds, edge.pitch or USUAL_PITCH)
-    if not counts.any():
-        raise SpecError("no edge is left between the corners for reeds", key="edge.depth")
+    if not counts.any() or runs.sum() < 0.05 * reeding.length:
+        raise SpecError(
+            f"no edge is left for reeds between the bends of this outline, which are closer than "
+            f"notches {reeding.notch.opening:.3g} mm wide and {reeding.notch.depth:g} mm deep "
+            "allow; leave it plain, or give a smaller pitch and depth",
+            key="edge.finish",
+        )
     pitch = runs / np.maximum(counts, 1)
     closest = float(pitch[counts > 0].min())
     notch, section = reeding.notch, reeding.section
@@ -159,8 +164,8 @@ def _clear_of(reeding: Reeding, corners: Sequence[Corner], apart: Sequence[float
             clear &= (s + half <= c.start - gap) | (s - half >= c.stop + gap)
     if not clear.any():
         raise SpecError(
-            f"no reed of {reeding.notch.opening:.3g} mm fits beside the {len(corners)} corners "
-            "of the outline in these sections",
+            f"no reed {reeding.notch.opening:.3g} mm wide fits beside the bends of the outline in "
+            "these sections",
             key="edge.pattern",
         )
     return replace(reeding, stations=reeding.stations[clear])

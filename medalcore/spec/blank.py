@@ -200,6 +200,9 @@ class Core(Table, frozen=True):
     clearance: Annotated[
         float, doc("Room between core and ring", unit="mm", gt=0, le=2)
     ] = 0.05  # fmt: skip
+    metal: Annotated[
+        str, doc("Metal of the core, by its name in the table of materials; empty is the ring's")
+    ] = ""
     lock: Annotated[
         float,
         doc(

@@ -19,7 +19,13 @@ class EdgeText(Table, frozen=True):
     ] = "sans-bold"
     cap_height: Annotated[
         float,
-        doc("Height of the capitals; 0 takes half of the upright edge", unit="mm", ge=0, le=50),
+        doc(
+            "Height of the capitals; 0 takes half of the plain edge, between grooves if there "
+            "are any",
+            unit="mm",
+            ge=0,
+            le=50,
+        ),
     ] = 0.0
     form: Annotated[
         Literal["sunk", "raised"], doc("Letters cut into the edge, or standing on it")

@@ -1,8 +1,11 @@
 """A mass or a metal cost asked for is met by the thickness, to 0.1 mg of the finished piece."""
 
+import math
+
 import pytest
 
 from medalcore import SpecError, build, parse_spec
+from medalcore.materials import material_named
 
 TROY_OUNCE_G = 31.1034768  # international yard and pound agreement, 1959: 480 grains
 
@@ -54,3 +57,44 @@ def test_what_cannot_be_met_says_so(aim, words):
 def test_a_cost_needs_a_price():
     with pytest.raises(SpecError, match=r"medal\.price"):
         build(parse_spec("[blank]\ncost = 5.0"), "draft")
+
+
+def test_ring_and_core_are_weighed_each_in_its_own_metal():
+    """Coaxial cylinders without rims: volumes by πr²t, densities from the table of materials."""
+    text = """
+    [medal]
+    metal = "cupronickel"
+    [blank]
+    diameter = 26.0
+    thickness = 2.0
+    chamfer = 0.0
+    rim = {width = 0.0}
+    core = {diameter = 18.0, clearance = 0.1, metal = "brass"}
+    """
+    medal = build(parse_spec(text))
+    ring, core = medal.report["parts"]
+    assert (ring["part"], core["part"]) == ("ring", "core")
+    assert core["volume_mm3"] == pytest.approx(math.pi * 9.0**2 * 2.0, rel=2e-4)
+    assert ring["volume_mm3"] == pytest.approx(math.pi * (13.0**2 - 9.1**2) * 2.0, rel=2e-4)
+    for part, metal in ((ring, "cupronickel"), (core, "brass")):
+        assert part["mass_g"] == pytest.approx(
+            part["volume_mm3"] * material_named(metal).density / 1000.0, abs=1e-5
+        )
+    assert medal.mass_g == pytest.approx(ring["mass_g"] + core["mass_g"], abs=1e-5)
+
+
+def test_a_mass_of_two_metals_is_met():
+    text = """
+    [medal]
+    metal = "fine-silver"
+    [blank]
+    mass = 20.0
+    core = {diameter = 22.0, metal = "fine-gold", lock = 0.15}
+    """
+    medal = build(parse_spec(text), "draft")
+    assert medal.mass_g == pytest.approx(20.0, abs=1e-4)
+
+
+def test_a_mass_far_beyond_any_thickness_says_how_thick_it_would_be():
+    with pytest.raises(SpecError, match=r"thickness of \d{4} mm; at most 200 mm"):
+        build(parse_spec("[blank]\nmass = 90000.0"), "draft")
