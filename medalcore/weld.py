@@ -108,7 +108,7 @@ def bodies_of(triangles: IntArray) -> IntArray:
 
 
 def _lowest(start: IntArray, stop: IntArray, count: int) -> IntArray:
-    """Hook each vertex to the lowest one it is joined to: equal for all of a body."""
+    """Return for each vertex the lowest of its body, by hooking it to what it can see."""
     parent = np.arange(count)
     while True:
         low = np.minimum(parent[start], parent[stop])

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, edge_lengths, united
+from ..contour import Contours, bounds, edge_lengths, united
 from ..errors import SpecError
 from ..lettering.fonts import find_typeface
 from ..lettering.shaping import shape
@@ -23,6 +23,9 @@ FloatArray = NDArray[np.float64]
 
 _BEYOND = 0.15
 """How far a cutter reaches beyond the edge, and a raised foot below it, mm."""
+
+_CORNER = 0.1
+"""Within how much of a corner letters that run over it turn, mm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,6 +135,11 @@ def letters_solid(
     ----------
     roots : float
         Depth of what is cut into the edge below raised letters, mm.
+
+    Raises
+    ------
+    SpecError
+        If a letter stands on a bend too tight for it.
     """
     draft = math.radians(text.draft)
     sunk = text.form == "sunk"
@@ -139,6 +147,15 @@ def letters_solid(
     longest = 0.9 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
     solids = []
     for number, contours in enumerate(letters.outlines):
+        low, high = bounds(contours)[:, 0]
+        tight = wrap.tightest(float(low), float(high), hollow=not sunk)
+        if tight < 1.05 * text.depth:
+            raise SpecError(
+                f"letters {text.depth:g} mm {'deep' if sunk else 'high'} fold where the edge "
+                f"bends to a radius of {tight:.2g} mm; move the words or make them at most "
+                f"{0.9 * tight:.2g} mm",
+                key="edge.text.depth",
+            )
         # Feet at unlike depths, so that neighbours have no face in common.
         foot = -(_BEYOND + 0.003 * (number % 5)) - (0.0 if sunk else roots)
         flat = drafted(united([contours]), foot, text.depth, draft, "legend").manifold
@@ -153,18 +170,27 @@ class _Wrap:
     """Bends flat letters round an outline: x along it, y up, z outwards."""
 
     def __init__(self, outline: FloatArray) -> None:
+        outline = _cornered(outline)
         steps = np.roll(outline, -1, axis=0) - outline
         lengths = np.hypot(steps[:, 0], steps[:, 1])
         outwards = np.column_stack([steps[:, 1], -steps[:, 0]]) / lengths[:, None]
-        corner = outwards + np.roll(outwards, 1, axis=0)
+        before = np.roll(outwards, 1, axis=0)
+        corner = outwards + before
         corner /= np.hypot(corner[:, 0], corner[:, 1])[:, None]
         self._points = np.vstack([outline, outline[:1]])
         self._normals = np.vstack([corner, corner[:1]])
         self._ends = np.concatenate([[0.0], np.cumsum(lengths)])
-        turn = np.arccos(np.clip(np.sum(outwards * np.roll(outwards, 1, axis=0), axis=1), -1, 1))
-        bend = turn / ((lengths + np.roll(lengths, 1)) / 2.0)
+        cross = before[:, 0] * outwards[:, 1] - before[:, 1] * outwards[:, 0]
+        turn = np.arctan2(cross, np.sum(outwards * before, axis=1))
+        self._bend = turn / ((lengths + np.roll(lengths, 1)) / 2.0)
         # Nearly all of the outline is at least this round; corners are few.
-        self.sharpest = 1.0 / max(float(np.percentile(bend, 90)), 1e-3)
+        self.sharpest = 1.0 / max(float(np.percentile(np.abs(self._bend), 90)), 1e-3)
+
+    def tightest(self, start: float, stop: float, *, hollow: bool) -> float:
+        """Return the least radius of a stretch's bends, in mm, outward or hollow ones."""
+        s = np.mod(self._ends[:-1] - start, self._ends[-1])
+        bend = self._bend[s <= stop - start] * (-1.0 if hollow else 1.0)
+        return 1.0 / max(float(bend.max(initial=0.0)), 1e-9)
 
     def __call__(self, points: FloatArray) -> FloatArray:
         """Return flat points (n, 3) at their places round the edge."""
@@ -173,6 +199,19 @@ class _Wrap:
         out = np.column_stack([np.interp(s, self._ends, self._normals[:, i]) for i in (0, 1)])
         out /= np.hypot(out[:, 0], out[:, 1])[:, None]
         return np.column_stack([xy + out * points[:, 2:], points[:, 1]])
+
+
+def _cornered(outline: FloatArray) -> FloatArray:
+    """Return an outline with points close beside the ends of its long edges.
+
+    Letters turn between two points; this way they turn at a corner, not all along its sides.
+    """
+    steps = np.roll(outline, -1, axis=0) - outline
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
+    share = np.where(lengths > 4.0 * _CORNER, _CORNER / lengths, 0.0)[:, None]
+    three = np.stack([outline, outline + share * steps, outline + (1.0 - share) * steps], axis=1)
+    keep = np.column_stack([np.ones(len(outline), bool), *[share[:, 0] > 0.0] * 2])
+    return np.asarray(three[keep])
 
 
 def _along_at(outline: FloatArray, clockwise: float) -> float:

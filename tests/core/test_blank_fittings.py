@@ -211,3 +211,15 @@ def test_fittings_that_cannot_be_made_get_one_line(blank, key, words):
         build_blank(spec_from_dict({"blank": blank}), tolerance_for("draft"))
     assert caught.value.key == key
     assert words in str(caught.value)
+
+
+@pytest.mark.parametrize("inset", [6.0, 8.0, 10.0, 12.0, 14.0])
+def test_a_drilled_hole_keeps_off_the_joint(inset):
+    """A core of 22 mm in a piece of 40: its joint lies 9 mm from the edge."""
+    blank = {"core": {"diameter": 22.0}, "drill": {"diameter": 2.4, "inset": inset}}
+    spec = spec_from_dict({"blank": {"diameter": 40.0, **blank}})
+    if abs(inset - 9.0) < 1.5:
+        with pytest.raises(SpecError, match="runs into the joint"):
+            build_blank(spec, tolerance_for("draft"))
+    else:
+        assert len(build_blank(spec, tolerance_for("draft")).cutters) == 2

@@ -123,3 +123,35 @@ def test_words_that_do_not_fit_say_what_would(text, key, words):
 def test_a_character_the_font_lacks_is_named():
     with pytest.raises(MedalError, match="⛯"):
         made({"text": {"words": "LIGHT ⛯"}})
+
+
+def test_letters_stand_square_to_a_flat_side_between_sharp_corners():
+    """All floors of letters on one side of a square lie as deep as asked, to a micrometre."""
+    text = {"words": "LIGHT", "cap_height": 2.0, "depth": 0.2, "draft": 0.0}
+    square = {"outline": "polygon", "sides": 4, "corner_radius": 0.0, "thickness": 4.0}
+    _, words = made({"text": text}, square)
+    side = -40.0 / math.sqrt(2.0) / 2.0
+    depth = words[:, 1] - side
+    assert depth.max() == pytest.approx(0.2, abs=1e-3)
+    floor = depth > 0.185  # with a few points of the walls
+    assert np.ptp(words[floor, 0]) > 5.0
+    assert np.mean(np.abs(depth[floor] - 0.2) < 1e-3) > 0.98
+
+
+def test_words_sit_in_the_plain_band_between_grooves():
+    edge = {"finish": "grooved", "grooves": 2, "groove_width": 0.5, "text": {"words": "LIGHT"}}
+    blank, words = made(edge, {"thickness": 4.0})
+    assert blank.facts["words_cap_height_mm"] == pytest.approx((3.4 / 2 - 0.5) / 2, abs=1e-3)
+    assert np.abs(words[:, 2]).max() < 3.4 / 4 - 0.25
+
+
+@pytest.mark.parametrize("form", ["sunk", "raised"])
+def test_letters_on_a_bend_too_tight_for_them_are_refused(form):
+    """Sunk letters fold on a sharp crest, raised ones in a sharp hollow."""
+    blank = {"outline": "scalloped", "scallops": 40, "scallop_depth": 0.5, "corner_radius": 0.1}
+    if form == "sunk":
+        blank |= {"scallop_shape": "notches", "scallop_depth": 0.25}
+    edge = {"text": {"words": "FENNICK LIGHT", "form": form, "depth": 0.3}}
+    with pytest.raises(SpecError, match="fold where the edge bends") as caught:
+        made(edge, blank)
+    assert caught.value.key == "edge.text.depth"
