@@ -22,6 +22,7 @@ from medalcore.relief.strokes import (
     stroke_difference,
     with_strokes,
 )
+from medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
 
 SPEC = """
 [blank]
@@ -259,6 +260,51 @@ def test_strokes_saved_as_a_model_file_build_the_same(tmp_path):
     memory = build(parse_spec(SPEC), "draft", models={**MODELS, "strokes:one": kept})
     q = np.concatenate([_around((0.05, 0.10)), _around((-0.12, -0.15))])
     assert np.abs(_top(filed, 20 * q) - _top(memory, 20 * q)).max() < 0.02
+
+
+def _triangles(squares):
+    return np.concatenate([squares[:, [0, 1, 2]], squares[:, [0, 2, 3]]])
+
+
+@pytest.mark.parametrize("face", ["obverse", "reverse"])
+def test_a_sheet_gives_back_what_is_sculpted_on_it(face):
+    """On the reverse, up is down: the sheet lies in the coordinates of the piece."""
+    spec = parse_spec(PLAIN.replace("obverse", face))
+    made = relief_sheet(spec, face, 0, MODELS)
+    points, squares, pixel = sheet_mesh(made)
+    normal = np.cross(points[squares[:, 1]] - points[squares[:, 0]],
+                      points[squares[:, 3]] - points[squares[:, 0]])  # fmt: skip
+    assert np.sign(normal[:, 2]).sum() * {"obverse": 1, "reverse": -1}[face] > 0.9 * len(squares)
+    assert len(kept_strokes(made, points, _triangles(squares)).triangles) == 0
+    out = made.placement[:, 2]
+    on_face = (points - made.placement[:, 3]) @ made.placement[:, :3]
+    raised = points + _bumps(on_face[:, :2] / 20.0)[:, None] * out
+    found = kept_strokes(made, raised, _triangles(squares))
+    wanted = _bumps(found.vertices[:, :2])
+    assert np.abs(found.vertices[:, 2] - wanted).max() < 3e-4
+    assert found.vertices[:, 2].max() == pytest.approx(0.05, abs=0.001)
+    assert np.count_nonzero(pixel >= 0) == np.count_nonzero(made.surface.mask)
+
+
+def test_strokes_are_added_to_those_before_and_end_up_on_the_piece():
+    """Sculpted twice; the piece then stands as the sheet was left."""
+    spec = parse_spec(SPEC)
+    made = relief_sheet(spec, "obverse", 0, MODELS, pixels=1024)
+    points, squares, _ = sheet_mesh(made)
+    more = 0.08 * np.exp(-((points[:, 0] + 2) ** 2 + (points[:, 1] - 4) ** 2) / 0.5)
+    points[:, 2] += more
+    kept = kept_strokes(made, points, _triangles(squares))
+    medal = build(spec, models={**MODELS, "strokes:one": kept})
+    q = np.concatenate([_around((0.05, 0.10)), _around((-0.12, -0.15)), _around((-0.1, 0.2))])
+    left = trimesh.Trimesh(points, _triangles(squares), process=False)
+    origin = np.column_stack([20 * q, np.full(len(q), 9.0)])
+    hit, ray, _ = left.ray.intersects_location(
+        origin, np.tile([0.0, 0.0, -1.0], (len(q), 1)), multiple_hits=False
+    )
+    wanted = np.full(len(q), np.nan)
+    wanted[ray] = hit[:, 2]
+    assert np.quantile(np.abs(_top(medal, 20 * q) - wanted), 0.98) < 0.008
+    assert more.max() > 0.079
 
 
 def test_strokes_above_the_asked_height_are_told():
