@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from . import fonts, strokes, tables
+from . import fonts, groups, strokes, tables
 from .medalcore.spec import Key, MedalSpec, Table
 
 OBJECT_MARK = "object:"
@@ -65,6 +65,8 @@ def _read(group: Any, key: Key) -> Any:
         return getattr(group, name).strip("\n")
     if shape == "model":
         return source_text(group, name)
+    if shape == "group" and not groups.counts(group):
+        return ""
     if shape == "strokes":
         return strokes.text_of(getattr(group, name))
     if shape in ("word-or-number", "word-or-text"):

@@ -27,6 +27,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from .medalcore.model import GROUP
 from .meshes import Result
 from .sources import Arrays
 
@@ -295,13 +296,17 @@ class Builder:
 
     def _model_file(self, arrays: Arrays) -> Path:
         """Write a model where the process finds it, named by its content."""
-        vertices, triangles = (np.ascontiguousarray(a) for a in arrays)
-        digest = hashlib.sha256(vertices.tobytes() + triangles.tobytes()).hexdigest()[:32]
-        path = self.folder() / f"model-{digest}.npz"
+        vertices, triangles, *groups = arrays
+        held = {"vertices": vertices, "triangles": triangles}
+        held |= {f"{GROUP}{name}": values for group in groups for name, values in group.items()}
+        digest = hashlib.sha256(repr(list(held)).encode())
+        for values in held.values():
+            digest.update(np.ascontiguousarray(values).data)
+        path = self.folder() / f"model-{digest.hexdigest()[:32]}.npz"
         if path.exists():
             path.touch()
         else:
-            np.savez(path, vertices=vertices, triangles=triangles)
+            np.savez(path, **held)
         return path
 
     def _forget_models(self, used: int) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from . import fonts, sculpt, tables, wording
+from . import fonts, groups, sculpt, tables, wording
 from .medalcore.spec import Key, Table
 
 SMALL = 2
@@ -130,6 +130,8 @@ def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
         _draw_model(column, group, name, path)
     elif shape == "strokes":
         sculpt.draw_strokes(column, group, path)
+    elif shape == "group":
+        groups.draw(column, group, name)
     elif shape == "lines":
         _draw_lines(column, group, key, path)
     elif shape in ("word-or-number", "word-or-text"):

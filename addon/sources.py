@@ -10,53 +10,74 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from . import convert, sculpted, strokes, units
+from . import convert, groups, sculpted, strokes, units
 from .medalcore.element import Model
 from .medalcore.errors import SourceError
 from .medalcore.spec import MedalSpec, walk
 
-Arrays = tuple[NDArray[np.float64], NDArray[np.int64]]
+Arrays = tuple[Any, ...]
+"""Vertices, triangles and, where groups are asked for, weights: what makes a `Model`."""
 
 
-def arrays_of(objects: Iterable[bpy.types.Object], context: bpy.types.Context) -> Arrays:
+def arrays_of(
+    objects: Iterable[bpy.types.Object],
+    context: bpy.types.Context,
+    names: tuple[str, ...] = (),
+) -> Arrays:
     """Return one mesh of several objects.
+
+    Parameters
+    ----------
+    objects : iterable of Object
+    context : Context
+    names : tuple of str
+        Vertex groups to bring along.
 
     Returns
     -------
     vertices : (n, 3) float64
         World coordinates, mm.
     triangles : (m, 3) int64
+    weights : dict of str to (n,) float64
+        Only if groups are asked for.
 
     Raises
     ------
     SourceError
-        Naming the object that has no faces.
+        Naming the object that has no faces, or the group that none has.
     """
+    objects, weights = list(objects), []
     depsgraph = context.evaluated_depsgraph_get()
     points: list[NDArray[np.float64]] = []
     corners: list[NDArray[np.int64]] = []
     start = 0
     for item in objects:
-        vertices, triangles = _one(item.evaluated_get(depsgraph))
+        vertices, triangles, held = _one(item.evaluated_get(depsgraph), names)
         if not len(triangles):
             raise SourceError(f"object '{item.name}' has no faces to make a relief from")
         points.append(vertices)
         corners.append(triangles + start)
         start += len(vertices)
+        weights.append(held)
     scale = 1.0 / units.units_per_mm(context.scene)
-    return np.concatenate(points) * scale, np.concatenate(corners)
+    mesh = np.concatenate(points) * scale, np.concatenate(corners)
+    if not names:
+        return mesh
+    sizes = [len(p) for p in points]
+    return *mesh, groups.joined(weights, sizes, names, [o.name for o in objects])
 
 
-def _one(item: Any) -> Arrays:
+def _one(item: Any, names: tuple[str, ...]) -> Arrays:
     mesh = item.to_mesh()
     try:
         if mesh is None:
-            return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64)
+            return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), {}
         mesh.calc_loop_triangles()
         flat = np.empty(len(mesh.vertices) * 3, dtype=np.float32)
         mesh.vertices.foreach_get("co", flat)
         corners = np.empty(len(mesh.loop_triangles) * 3, dtype=np.int32)
         mesh.loop_triangles.foreach_get("vertices", corners)
+        held = groups.of_object(item, mesh, names)
     finally:
         item.to_mesh_clear()
     place = np.array(item.matrix_world, dtype=np.float64)
@@ -64,7 +85,7 @@ def _one(item: Any) -> Arrays:
     triangles = corners.reshape(-1, 3).astype(np.int64)
     if np.linalg.det(place[:3, :3]) < 0:  # a mirrored object turns its faces
         triangles = triangles[:, ::-1]
-    return vertices, triangles
+    return vertices, triangles, held
 
 
 def models_of(piece: bpy.types.Object, context: bpy.types.Context) -> dict[str, Arrays]:
@@ -76,10 +97,15 @@ def models_of(piece: bpy.types.Object, context: bpy.types.Context) -> dict[str, 
         As `arrays_of`.
     """
     found: dict[str, Arrays] = sculpted.models_of(piece)
+    objects: dict[str, list[bpy.types.Object]] = {}
+    names: dict[str, tuple[str, ...]] = {}
     for group, name in convert.model_sources(piece.medalwright.spec):
         text = convert.source_text(group, name)
-        if group.shown and text.startswith(convert.OBJECT_MARK) and text not in found:
-            found[text] = arrays_of(convert.source_objects(group, name), context)
+        if group.shown and text.startswith(convert.OBJECT_MARK):
+            objects[text] = convert.source_objects(group, name)
+            names[text] = tuple(dict.fromkeys((*names.get(text, ()), *groups.asked(group))))
+    for text, chosen in objects.items():
+        found[text] = arrays_of(chosen, context, names[text])
     return found
 
 
@@ -92,8 +118,13 @@ def models_in(spec: MedalSpec, context: bpy.types.Context) -> dict[str, Model]:
         Naming the key and the object this file does not have, or that has no faces.
     """
     found: dict[str, Model] = strokes.models_in(spec)
+    names: dict[str, tuple[str, ...]] = {}
+    for _, table in walk(spec):
+        text = getattr(table, "source", "")
+        if groups.asked(table):
+            names[text] = tuple(dict.fromkeys((*names.get(text, ()), *groups.asked(table))))
     for text, objects in objects_in(spec).items():
-        found[text] = Model(*arrays_of(objects, context))
+        found[text] = Model(*arrays_of(objects, context, names.get(text, ())))
     return found
 
 
@@ -116,8 +147,13 @@ def objects_in(spec: MedalSpec) -> dict[str, list[bpy.types.Object]]:
     return found
 
 
+def as_file(arrays: Arrays) -> tuple[str, bytes]:
+    """Return ending and content of a file of a model, for a spec that is to be built elsewhere."""
+    return (".ply", groups.as_ply(*arrays)) if len(arrays) > 2 else (".stl", as_stl(arrays))
+
+
 def as_stl(arrays: Arrays) -> bytes:
-    """Return a model as binary STL, for a spec that is to be built elsewhere."""
+    """Return a model as binary STL."""
     vertices, triangles = arrays
     corner = vertices[triangles]
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])

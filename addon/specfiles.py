@@ -59,7 +59,7 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
     with_models: BoolProperty(
         name="Save Models Beside It",
-        description="Write source objects as STL files in the same folder, for use without Blender",
+        description="Write source objects as files in the same folder, for use without Blender",
         default=True,
     )
 
@@ -82,9 +82,10 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
             asked = convert.to_dict(piece.medalwright.spec)
             if self.with_models:
                 for text, arrays in sources.models_of(piece, context).items():
-                    name = f"{path.stem}-{bpy.path.clean_name(text.split(':', 1)[1])}.stl"
+                    ending, content = sources.as_file(arrays)
+                    name = f"{path.stem}-{bpy.path.clean_name(text.split(':', 1)[1])}{ending}"
                     model = path.with_name(name)
-                    model.write_bytes(sources.as_stl(arrays))
+                    model.write_bytes(content)
                     _rename_source(asked, text, str(model))
             write_spec(spec_from_dict(asked), path)
         except MedalError as error:

@@ -47,8 +47,8 @@ def shape_of(key: Key) -> str:
 
     ``model`` a model source, object or file; ``lines`` text with line breaks; ``metal`` a
     name from the table of materials; ``font``; ``file`` a path; ``strokes`` a mesh;
-    ``word-or-number`` and ``word-or-text`` a choice with one entry that opens a value beside
-    it.
+    ``group`` a vertex group; ``word-or-number`` and ``word-or-text`` a choice with one entry
+    that opens a value beside it.
     """
     if key.choices and key.kind != "choice":
         return "word-or-text" if key.kind == "str" else "word-or-number"
@@ -58,6 +58,8 @@ def shape_of(key: Key) -> str:
             return "metal"
         if key.name in ("font", "strokes"):
             return key.name
+        if "vertex group" in about:
+            return "group"
         if "object:" in about:
             return "model"
         if "line break" in about:

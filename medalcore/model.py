@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+GROUP = "group:"
+"""Before the name of a vertex group among the arrays of a model in a file for the worker."""
+
 
 @dataclass(frozen=True, eq=False)
 class Model:

@@ -9,9 +9,9 @@ Requests, one JSON object a line on standard input:
 ``{"do": "build", "id": 7, "spec": {...}, "quality": "draft", "models": {name: npz},
 "out": npz, "deliver": {"folder": dir, "overwrite": false, "size": 1400,
 "also": []}}``
-    `models` (meshes in memory by the text of their ``source``: ``vertices`` (n, 3) and
-    ``triangles`` (m, 3)), `out` (where the mesh goes) and `deliver` (files to write,
-    see `deliver.deliver`) may be left out.
+    `models` (meshes in memory by the text of their ``source``: ``vertices`` (n, 3),
+    ``triangles`` (m, 3) and ``group:NAME`` (n,) for every vertex group), `out` (where the
+    mesh goes) and `deliver` (files to write, see `deliver.deliver`) may be left out.
 ``{"do": "cancel", "id": 7}``
     Stop that build between two steps; finished stages are kept.
 ``{"do": "quit"}``
@@ -43,6 +43,7 @@ from .deliver import check_free, deliver
 from .element import Model
 from .errors import Cancelled, MedalError
 from .medal import Medal
+from .model import GROUP
 from .spec import spec_from_dict
 
 _GRACE = 3.0
@@ -200,7 +201,9 @@ def _models(wanted: Mapping[str, str], kept: dict[str, Model]) -> dict[str, Mode
         if path not in kept:
             with np.load(path) as data:
                 kept[path] = Model(
-                    data["vertices"].astype(np.float64), data["triangles"].astype(np.int64)
+                    data["vertices"].astype(np.float64),
+                    data["triangles"].astype(np.int64),
+                    {k.removeprefix(GROUP): data[k] for k in data.files if k.startswith(GROUP)},
                 )
     return {name: kept[path] for name, path in wanted.items()}
 
