@@ -37,7 +37,8 @@ def build_exergue(spec: Exergue, context: Context) -> Built:
         raise SpecError(
             f"the line lies outside the field, whose radius is {edge:.2f} mm", key="level"
         )
-    cuts = _bar(spec, level, edge)
+    bar = _bar(spec, level, edge)
+    words: list[Cut] = []
     facts: dict[str, Any] = {"text": spec.text, "level_mm": level}
     findings: list[Finding] = []
     if spec.text.strip():
@@ -46,10 +47,13 @@ def build_exergue(spec: Exergue, context: Context) -> Built:
         widths, findings = measured(words, spec, context, "inscription")
         findings += unknown_features(how, "inscription")
         facts |= {"font": how.typeface.name, "cap_height_mm": spec.cap_height, **widths}
-        cuts += words
-    if not cuts:
+    if not bar and not words:
         raise SpecError("give the exergue words or a line", key="text")
-    return Built(cut_letters(cuts, spec, context, "inscription"), facts, tuple(findings))
+    parts = cut_letters(words, spec, context, "inscription") if words else ()
+    if bar:  # across a hollow field a level line would drown at its ends
+        lying = msgspec.structs.replace(spec, follow=True)
+        parts += cut_letters(bar, lying, context, "inscription")
+    return Built(parts, facts, tuple(findings))
 
 
 def _bar(spec: Exergue, level: float, edge: float) -> list[Cut]:

@@ -135,13 +135,19 @@ def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:
 
 def _laid(solid: Solid, level: float, context: Context) -> Solid:
     """Return a letter laid on the hollow or domed field it stands on."""
+    body = solid.manifold
+    if context.ground.dish:
+        ground = context.ground
+        sphere = (ground.radius**2 + ground.dish**2) / (2.0 * abs(ground.dish))
+        # a side as long as that lies within the tolerance of a sphere: s = l² / 8r
+        body = body.refine_to_length(math.sqrt(8.0 * sphere * context.tolerance.curve))
 
     def raise_points(points: FloatArray) -> FloatArray:
         lifted = np.array(points)
         lifted[:, 2] += context.ground.height(lifted[:, :2]) - level
         return lifted
 
-    return Solid(solid.manifold.warp_batch(raise_points), solid.labels)
+    return Solid(body.warp_batch(raise_points), solid.labels)
 
 
 Maker = Callable[[Contours, _Site, float, Context], Solid]
@@ -210,15 +216,23 @@ def _site(placed: Contours, context: Context, words: Words) -> _Site:
     depth = words.height + CROSSING + ground.highest - ground.lowest
     grown = math.tan(math.radians(words.draft)) * depth
     box = bounds(placed)
-    radius = np.hypot(*np.concatenate(placed).T)
     # The ground rises or falls with the radius alone: its extremes are at either end of the
-    # letter or where it turns in between.
-    low, high = max(float(radius.min()) - grown, 0.0), float(radius.max()) + grown
+    # letter or where it turns in between. The nearest point may lie within a long side.
+    high = float(np.hypot(*np.concatenate(placed).T).max()) + grown
+    low = max(_nearest(placed) - grown, 0.0)
     if np.all(box[0] <= 0.0) and np.all(box[1] >= 0.0):
         low = 0.0
     radii = np.array([low, *(r for r, _ in ground.steps if low < r < high), high])
     z = ground.height(np.column_stack([radii, np.zeros_like(radii)]))
     return _Site(float(ground.height(box.mean(axis=0))), float(z.min()), float(z.max()))
+
+
+def _nearest(outline: Contours) -> float:
+    """Return how near an outline comes to the middle of the face, mm."""
+    starts = np.concatenate(outline)
+    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
+    t = np.clip(-np.sum(starts * step, axis=1) / np.sum(step * step, axis=1), 0.0, 1.0)
+    return float(np.hypot(*(starts + t[:, None] * step).T).min())
 
 
 def _touching(cuts: Sequence[Cut]) -> list[list[Cut]]:

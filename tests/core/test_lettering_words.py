@@ -250,8 +250,8 @@ def test_pairs_are_moved_by_thousandths_of_the_size():
     assert wide - close.facts["width_mm"] == pytest.approx(100 * scale, abs=1e-6)
 
 
-def _ink(built):
-    mesh = mesh_of(built.parts[0].solid)
+def _ink(built, part=0):
+    mesh = mesh_of(built.parts[part].solid)
     top = mesh.vertices[np.unique(mesh.faces[mesh.face_normals[:, 2] > 0.999999])]
     return top[:, :2]
 
@@ -294,10 +294,10 @@ def test_words_broken_to_a_circle_stay_in_it_and_in_order():
 def test_the_exergue_fills_its_segment_without_leaving_it():
     built = build_exergue(Exergue(text="ELSPETH RAE FECIT\n2026", level=11.0), context())
     ink = _ink(built)
-    words = ink[ink[:, 1] < -11.2]
-    assert np.hypot(*words.T).max() < 18.0
+    assert ink[:, 1].max() < -11.2
+    assert np.hypot(*ink.T).max() < 18.0
     assert built.facts["cap_height_mm"] < 2.0
-    line = ink[np.abs(ink[:, 1] + 11.0) < 0.16]
+    line = _ink(built, 1)
     assert np.ptp(line[:, 1]) == pytest.approx(0.3, abs=1e-6)
     assert line[:, 0].max() == pytest.approx(-line[:, 0].min(), abs=1e-9)
     with pytest.raises(SpecError, match="would fit"):
@@ -308,6 +308,30 @@ def test_the_exergue_fills_its_segment_without_leaving_it():
         build_exergue(Exergue(text="X", level=18.0), context())
     with pytest.raises(SpecError, match="words or a line"):
         build_exergue(Exergue(line=0.0), context())
+
+
+@pytest.mark.parametrize("dish", [0.6, -0.6])
+def test_the_line_of_an_exergue_lies_along_a_hollow_field(dish):
+    """Between its corners too its top is as high above the field, and its foot below it."""
+    ground = Ground(level=1.0, radius=18.0, dish=dish, floor=-0.5)
+    (bar,) = build_exergue(Exergue(height=0.3), context(ground)).parts
+    mesh = mesh_of(bar.solid)
+    above = mesh.triangles_center[:, 2] - ground.height(mesh.triangles_center[:, :2])
+    top = mesh.face_normals[:, 2] > 0.95
+    assert mesh.area_faces[top].sum() > 24 * 0.3
+    assert above[top] == pytest.approx(0.3, abs=0.004)
+    assert (above[mesh.face_normals[:, 2] < -0.95] < -0.05).all()
+
+
+def test_a_long_dash_standing_level_floats_nowhere():
+    """In a hollow the field is lowest in the middle of the dash, where it has no corners."""
+    deep = Ground(level=1.0, radius=18.0, dish=1.5, floor=-2.5)
+    spec = Inscription(text="\u2014", font="serif-bold", cap_height=14.0, at=(0.0, 6.0))
+    mesh = mesh_of(build_inscription(spec, context(deep)).parts[0].solid)
+    low, high = mesh.bounds
+    assert high[0] - low[0] > 15.0
+    under = np.linspace([low[0], (low[1] + high[1]) / 2], [high[0], (low[1] + high[1]) / 2], 99)
+    assert (deep.height(under) > low[2] + 0.05).all()
 
 
 def test_stroke_and_gap_widths_of_plain_shapes():
