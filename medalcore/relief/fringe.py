@@ -14,6 +14,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from .steps import grown
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -33,7 +35,24 @@ BEND_MORE = 1.0
 FLATTENING = 0.7
 """What is left of a slope from pixel to pixel beyond a surface's own outline."""
 
-_PAD = 3
+JUMP = 6.0
+"""Pixels that a depth lies from the surfaces on both sides to belong to neither."""
+
+SMOOTH = 0.2
+"""Share of a jump that the surfaces on its sides may change by from pixel to pixel."""
+
+REACH = 8
+"""Pixels to all sides by which an outline is judged, and by which it is moved at most."""
+
+FAIR = 0.515
+"""Share of what is in reach that may be covered; more is a dent, and is filled."""
+
+HOLLOW = 0.62
+"""Share of what is two to three times as far that may be covered; more is a true notch."""
+
+_PAD = 12
+_CELL = 12
+_FRONT = 1e9  # above everything
 
 
 def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray:
@@ -65,26 +84,32 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
     outer[_PAD:-_PAD, _PAD:-_PAD] = smooth[box]
     there = np.isfinite(outer)
     value = np.where(there, outer, np.nan).ravel() / pixel
+    _settle(value, wide)
     core = _core(there)
-    fringe = np.flatnonzero(_grown_twice(core) & there & ~core)
+    fringe = np.flatnonzero(_stout(core, there) & ~core)
     known = core.ravel()
     raised = value.copy()
     raised[~known] = np.nan
     for ring, height in _layers(raised, fringe, value[fringe], wide, 1.0):
         raised[ring] = np.fmax(value[ring], height - FALL)
     value = np.where(np.isnan(raised), value, raised)
-    lost = np.flatnonzero(np.pad(seen[box], _PAD) & ~there)
+    whole = np.pad(seen[box], _PAD) | there
+    nubs = whole & ~grown(there)
+    if nubs.any():
+        whole = _faired(whole, nubs)
+    lost = np.flatnonzero(whole & ~there)
     if len(lost):
         least = np.pad(facets[box], _PAD, constant_values=-np.inf).ravel() / pixel
         about = (np.arange(-2, 3)[:, None] * wide + np.arange(-2, 3)).ravel()
         level = least[lost[:, None] + about].max(axis=1)
+        level[np.isneginf(level)] = _FRONT
         lowest = np.nanmin(value)
         cap = np.full(len(value), np.inf)
         cap[lost] = level
         for ring, height in _layers(value, lost, level, wide, FLATTENING):
             value[ring] = np.clip(height, lowest, cap[ring])
         away = lost[np.isnan(value[lost])]
-        value[away] = least[away]
+        value[away] = np.where(np.isfinite(least[away]), least[away], np.nan)
     out = np.full(smooth.shape, -np.inf)
     inner = value.reshape(outer.shape)[_PAD:-_PAD, _PAD:-_PAD] * pixel
     out[box] = np.where(np.isnan(inner), -np.inf, inner)
@@ -96,6 +121,20 @@ def _core(mask: BoolArray) -> BoolArray:
     return ~_grown_twice(~mask)
 
 
+def _stout(core: BoolArray, mask: BoolArray) -> BoolArray:
+    """Return the mask without what is too thin to have an inside, but with its sharp corners.
+
+    Corners reach up to two pixels beyond what is near the core, bars farther.
+    """
+    stout = _grown_twice(core) & mask
+    rest = mask & ~stout
+    near = grown(grown(stout))
+    tips = rest & near
+    if tips.any():
+        tips &= ~grown(grown(rest & ~near))
+    return stout | tips
+
+
 def _grown_twice(mask: BoolArray) -> BoolArray:
     """Return the mask with what is less than about two and a half pixels from it."""
     cross = mask.copy()
@@ -103,13 +142,7 @@ def _grown_twice(mask: BoolArray) -> BoolArray:
     cross[:-1] |= mask[1:]
     cross[:, 1:] |= mask[:, :-1]
     cross[:, :-1] |= mask[:, 1:]
-    tall = cross.copy()
-    tall[1:] |= cross[:-1]
-    tall[:-1] |= cross[1:]
-    square = tall.copy()
-    square[:, 1:] |= tall[:, :-1]
-    square[:, :-1] |= tall[:, 1:]
-    return square
+    return grown(cross)
 
 
 def _layers(
@@ -152,14 +185,107 @@ def _layers(
         todo, near = todo[~ready], near[~ready]
 
 
+def _settle(value: FloatArray, wide: int) -> None:
+    """Give single pixels half-way down a jump to the surface on its nearer side, in place.
+
+    A flank narrower than a pixel is seen by some pixel centres and missed by others.
+    """
+    steep = np.zeros(len(value), dtype=bool)
+    for step in (1, wide):
+        high = np.abs(value[step:] - value[:-step]) > JUMP
+        steep[step:-step] |= high[step:] & high[:-step]  # here and just before
+    at = np.flatnonzero(steep)
+    best, new = np.zeros(len(at)), value[at]
+    for way in (1, wide, wide + 1, wide - 1):
+        a, a2, a3 = (value[at + k * way] for k in (1, 2, 3))
+        b, b2, b3 = (value[at - k * way] for k in (1, 2, 3))
+        jump = np.abs(a - b)
+        good = np.maximum(np.abs(a - a2), np.abs(b - b2)) <= SMOOTH * jump
+        up, down = a + _run(a, a2, a3), b + _run(b, b2, b3)
+        here = value[at]
+        to_up, to_down = up - here, here - down
+        good &= (to_up * to_down > 0) & (np.minimum(np.abs(to_up), np.abs(to_down)) > JUMP)
+        good &= jump > best
+        side = np.where(np.abs(to_up) < np.abs(to_down), up, down)
+        new[good], best[good] = side[good], jump[good]
+    value[at] = new
+    around = np.array([-1, 1, -wide, wide, -wide - 1, wide + 1, 1 - wide, wide - 1])
+    low = value[at + around[:, None]].min(axis=0)  # cracks between forms that touch
+    pit = low - new > JUMP
+    value[at[pit]] = low[pit]
+
+
+def _faired(mask: BoolArray, nubs: BoolArray) -> BoolArray:
+    """Return the mask with the dents beside nubs filled, so that its outline runs on evenly.
+
+    Where the corners of a coarse model stand out beyond its smooth outline, the line is
+    drawn through them: it moves outward, pixel by pixel, where it is hollow.
+
+    Parameters
+    ----------
+    mask : (rows, cols) bool
+        With `_PAD` empty pixels on every side, which stay so.
+    nubs : (rows, cols) bool
+        Pixels of it that stand out.
+    """
+    rows, cols = mask.shape
+    near = np.zeros((rows // _CELL + 3, cols // _CELL + 3), dtype=bool)
+    r, c = np.nonzero(nubs)
+    for down in (0, 1, 2):
+        for right in (0, 1, 2):
+            near[r // _CELL + down, c // _CELL + right] = True
+    wide = near[1:-1, 1:-1].repeat(_CELL, axis=0).repeat(_CELL, axis=1)[:rows, :cols]
+    free = np.zeros(mask.shape, dtype=bool)
+    inside = np.s_[_PAD:-_PAD, _PAD:-_PAD]
+    free[inside] = wide[inside] & ~mask[inside]
+    out = mask.copy()
+    flat = out.ravel()
+    todo = np.flatnonzero(free)
+    reach = np.arange(-REACH, REACH + 1)
+    dr, dc = np.nonzero(np.hypot(reach[:, None], reach) <= REACH + 0.5)
+    dr, dc = reach[dr], reach[dc]
+    for _ in range(REACH):
+        at = todo[flat[todo - 1] | flat[todo + 1] | flat[todo - cols] | flat[todo + cols]]
+        covered = flat[at[:, None] + (dr * cols + dc)].astype(np.float32)
+        at = at[covered.sum(axis=1) > FAIR * len(dr)]
+        at = at[_open(mask, at)]
+        if not len(at):
+            break
+        flat[at] = True
+        todo = todo[~flat[todo]]
+    return out
+
+
+def _open(mask: BoolArray, at: IntArray) -> BoolArray:
+    """Tell which pixels lie at an outline that is not hollow when looked at from farther away.
+
+    Notches and gaps between limbs are the model's own and stay.
+    """
+    rows, cols = mask.shape
+    r, c = np.divmod(at, cols)
+    angle = np.linspace(0.0, 2 * np.pi, 32, endpoint=False)
+    far = REACH * np.array([2.0, 2.5, 3.0])[:, None]
+    up = r[:, None] + np.rint(far * np.sin(angle)).astype(np.int64).ravel()
+    right = c[:, None] + np.rint(far * np.cos(angle)).astype(np.int64).ravel()
+    covered = mask[np.clip(up, 0, rows - 1), np.clip(right, 0, cols - 1)]  # the border is empty
+    return np.asarray(covered.mean(axis=1) < HOLLOW)
+
+
+def _run(first: FloatArray, second: FloatArray, third: FloatArray) -> FloatArray:
+    """Return how a surface goes on from three pixels in a line, no steeper than it was."""
+    return np.asarray(np.nan_to_num(np.clip(first - second, *_span(second - third))))
+
+
+def _span(step: FloatArray) -> tuple[FloatArray, FloatArray]:
+    most = BEND * np.nan_to_num(np.abs(step)) + BEND_MORE
+    return -most, most
+
+
 def _slope(value: FloatArray, ring: IntArray, first: FloatArray, ways: IntArray) -> FloatArray:
     """Return by how much the surface goes on rising from the neighbours (8, k) of pixels."""
     second = value[ring + 2 * ways[:, None]]
     third = value[ring + 3 * ways[:, None]]
-    before = np.nan_to_num(np.abs(second - third))
-    most = BEND * before + BEND_MORE
-    slope = np.nan_to_num(first - second)
-    return np.asarray(np.clip(slope, -most, np.minimum(most, 1.0)))
+    return np.minimum(_run(first, second, third), 1.0)
 
 
 def _one(heights: FloatArray, near: FloatArray) -> FloatArray:
