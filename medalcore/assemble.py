@@ -19,6 +19,7 @@ from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
 from .ground import Ground
+from .meeting import Element, meetings
 from .overhang import keep_on, silhouette
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Table
@@ -182,6 +183,7 @@ def _elements(
     clears: list[Solid] = []
     grounds: list[Solid] = []
     above: list[Solid] = []  # what keeps its surroundings clear of everything in `adds`
+    standing: list[Element] = []
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
     outline = silhouette(blank.solid)
@@ -198,6 +200,8 @@ def _elements(
         parts = ground, tolerance, [stages.content(name) for name in files_of(table)]
         built = _named(path, partial(stages.get, kind, parts, table, make))
         log.add(path, built)
+        cure = next((f.message for f in built.findings if f.rule.endswith("-over-rim")), "")
+        standing.append(Element(path, kind, side, ground, built))
         clearing = any(part.action == "clear" for part in built.parts)
         added = above if clearing else adds
         group = {"add": added, "cut": cuts, "clear": clears, "ground": grounds}
@@ -207,9 +211,12 @@ def _elements(
             used |= solid.labels.keys()
             placed = solid.on_side(side).moved(placement(spec.medal.alignment, side))
             if part.action == "add":
-                _named(path, partial(keep_on, outline, placed))
+                _named(path, partial(keep_on, outline, placed, cure))
             group[part.action].append(placed)
         log.spent(kind, start)
+    start = time.perf_counter()
+    log.findings += meetings(standing)
+    log.spent("meeting", start)
     if clears and adds:
         adds = [without(united(adds), clears)]
     return adds + above, cuts, grounds

@@ -20,8 +20,16 @@ def silhouette(blank: Solid) -> Contours:
     return tuple(c for c in contours_of(blank.manifold.project()) if signed_area(c) > 0)
 
 
-def keep_on(outline: Contours, part: Solid) -> None:
+def keep_on(outline: Contours, part: Solid, cure: str = "") -> None:
     """Make sure that a part in piece coordinates lies inside the outline.
+
+    Parameters
+    ----------
+    outline : contours
+        mm.
+    part : Solid
+    cure : str
+        What the element itself found would help.
 
     Raises
     ------
@@ -33,7 +41,7 @@ def keep_on(outline: Contours, part: Solid) -> None:
         far, point = reach
         raise SpecError(
             f"reaches {far:.2f} mm beyond the edge of the piece, near {point[0]:.1f}, "
-            f"{point[1]:.1f} mm; make it smaller or move it inwards"
+            f"{point[1]:.1f} mm; {cure or 'make it smaller or move it inwards'}"
         )
 
 
