@@ -166,11 +166,13 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
         solid = general_solid(plan.outline, *plan.faces, plan.wall, plan.hole, tolerance)
     if plan.reeding is None or direct:
         return solid, ()
-    half = spec.blank.thickness
+    outline = plan.outline.at(0.0)[0]
     if slant:
-        cutter = slanted_cutter(plan.reeding, spec.blank.diameter / 2.0, half, slant, tolerance)
+        half = spec.blank.thickness / 2.0 + 0.1
+        radius = spec.blank.diameter / 2.0 if plan.is_round else 0.0
+        cutter = slanted_cutter(plan.reeding, outline, half, slant, tolerance, radius)
     else:
-        cutter = reed_cutter(plan.reeding, plan.outline.at(0.0)[0], half, tolerance)
+        cutter = reed_cutter(plan.reeding, outline, spec.blank.thickness, tolerance)
     solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
     return solid, _collar(slant)
 

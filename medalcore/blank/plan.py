@@ -88,7 +88,8 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
     if "reeded" in spec.edge.finish:
         reeding = _reeding(spec, contours, is_round, tolerance)
         if letters is not None and spec.edge.text.clear:
-            reeding = kept_off(reeding, letters.spans)
+            lean = _lean(spec)
+            reeding = kept_off(reeding, [(a - lean, b + lean) for a, b in letters.spans])
         _refuse_through(reeding, faces)
         _refuse_deep(reeding.notch.depth, 0.8 * (room - hole_room), "edge.depth")
     return Plan(is_round, outline, hole, room, reeding, wall, faces, letters)
@@ -113,11 +114,14 @@ def _reeding(spec: MedalSpec, contours: Contours, is_round: bool, tolerance: Tol
     radius = spec.blank.diameter / 2.0
     if is_round:
         return reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance)
-    if spec.edge.slant:
-        raise SpecError("slanted reeds go round a round piece only", key="edge.slant")
     length = float(edge_lengths(contours[0]).sum())
     reeding = reeding_of(spec.edge, length, STRAIGHT, tolerance)
-    return set_out(reeding, spec.edge, contours[0], tolerance)
+    return set_out(reeding, spec.edge, contours[0], _lean(spec), tolerance)
+
+
+def _lean(spec: MedalSpec) -> float:
+    """Return how far slanted reeds run to either side of their middle, mm."""
+    return spec.blank.thickness / 2.0 * math.tan(math.radians(abs(spec.edge.slant)))
 
 
 def _refuse_through(reeding: Reeding, faces: tuple[FaceShape, FaceShape]) -> None:

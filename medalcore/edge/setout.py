@@ -24,6 +24,9 @@ _CORNER = math.radians(25.0)
 """An outline that turns by more within the width of one notch has a corner there; a land
 goes over it, as a notch across a corner would have flanks of unlike depth."""
 
+_ROUND = 6.0
+"""Radius, mm, on which the straight pieces of a slanted notch keep within tolerance."""
+
 
 @dataclass(frozen=True, eq=False)
 class Corner:
@@ -93,12 +96,19 @@ def corners_of(points: FloatArray, width: float) -> list[Corner]:
     return found
 
 
-def set_out(reeding: Reeding, edge: Edge, points: FloatArray, tolerance: Tolerance) -> Reeding:
+def set_out(
+    reeding: Reeding, edge: Edge, points: FloatArray, lean: float, tolerance: Tolerance
+) -> Reeding:
     """Move the reeds of an outline so that none stands across a corner.
 
     Between two corners the reeds stand evenly. A count that was asked for is kept, every
     run getting its share by largest remainder; a pitch that was asked for gives every run
     its own whole count. An outline without corners keeps the even pitch.
+
+    Parameters
+    ----------
+    lean : float
+        How far slanted reeds run along the edge to either side of their middle, mm.
 
     Raises
     ------
@@ -108,7 +118,7 @@ def set_out(reeding: Reeding, edge: Edge, points: FloatArray, tolerance: Toleran
     corners = corners_of(points, reeding.notch.opening)
     if not corners:
         return reeding
-    apart = [c.margin(reeding.notch.depth) + 0.1 * reeding.pitch for c in corners]
+    apart = [c.margin(reeding.notch.depth) + 0.1 * reeding.pitch + lean for c in corners]
     if not reeding.is_even:
         return _clear_of(reeding, corners, apart)
     starts = np.array([c.stop + gap for c, gap in zip(corners, apart, strict=True)])
@@ -188,29 +198,69 @@ def reed_cutter(
 
 
 def slanted_cutter(
-    reeding: Reeding, radius: float, half_height: float, slant: float, tolerance: Tolerance
+    reeding: Reeding,
+    points: FloatArray,
+    half_height: float,
+    slant: float,
+    tolerance: Tolerance,
+    radius: float = 0.0,
 ) -> m3.Manifold:
-    """Return one solid that cuts all notches of a round piece, slanted by degrees."""
-    n = tolerance.segments(radius, 240)
-    angle = 2.0 * np.pi * np.arange(n) / n
-    circle = radius * np.column_stack([np.cos(angle), np.sin(angle)])
-    plane = _notches(reeding, circle, tolerance, radius)
-    turn = 2.0 * half_height * math.tan(math.radians(slant)) / radius
-    steps = max(1, math.ceil(abs(turn) / (2.0 * math.pi / n)))
-    body = plane.extrude(2.0 * half_height, steps - 1, math.degrees(turn))
-    return body.rotate((0.0, 0.0, -math.degrees(turn) / 2.0)).translate((0.0, 0.0, -half_height))
+    """Return one solid that cuts all notches of an outline, slanted by degrees.
+
+    Each notch keeps its section and, rising, goes along the edge by the tangent of the slant.
+
+    Parameters
+    ----------
+    points, half_height
+        As for `reed_cutter`.
+    slant : float
+        Degrees from upright.
+    radius : float
+        Of a round outline, mm; 0 reads the bend off the points.
+    """
+    way = 2.0 * half_height * math.tan(math.radians(slant))
+    stride = math.sqrt(8.0 * _ROUND * tolerance.curve)  # sagitta of a chord, s²/8R
+    steps = max(1, math.ceil(abs(way) / stride))
+    rise = np.linspace(-0.5, 0.5, steps + 1)[:, None] * way
+    half = reeding.notch.opening / 2.0
+    at = (reeding.stations + rise).ravel()
+    right, left = (along(points, at + h)[0].reshape(steps + 1, -1, 2) for h in (-half, half))
+    sections = _sections(reeding, points, tolerance, radius)
+    notches = []
+    for i, section in enumerate(sections):
+        a, b = section[0], section[-1]
+        lie = np.array([_laid(a, b, right[k, i], left[k, i]) for k in range(steps + 1)])
+        body = m3.CrossSection([_opened(section)]).extrude(2.0 * half_height, steps - 1)
+
+        def bent(p: FloatArray, lie: FloatArray = lie) -> FloatArray:
+            m = lie[np.rint(p[:, 2] / (2.0 * half_height) * steps).astype(np.int64)]
+            xy = np.einsum("nij,nj->ni", m[:, :, :2], p[:, :2]) + m[:, :, 2]
+            return np.column_stack([xy, p[:, 2] - half_height])
+
+        notches.append(body.warp_batch(bent))
+    return m3.Manifold.batch_boolean(notches, m3.OpType.Add)
 
 
-def _notches(
-    reeding: Reeding, points: FloatArray, tolerance: Tolerance, radius: float = 0.0
-) -> m3.CrossSection:
+def _notches(reeding: Reeding, points: FloatArray, tolerance: Tolerance) -> m3.CrossSection:
     """Return all notches in the plane, reaching beyond the outline."""
     half = reeding.notch.opening / 2.0
-    ends, _ = along(points, np.concatenate([reeding.stations - half, reeding.stations + half]))
-    middle, _ = along(points, reeding.stations)
-    right, left = ends[: reeding.count], ends[reeding.count :]
+    right, left = (along(points, reeding.stations + h)[0] for h in (-half, half))
     polygons = []
+    for section, a, b in zip(_sections(reeding, points, tolerance), right, left, strict=True):
+        m = _laid(section[0], section[-1], a, b)
+        polygons.append(_opened(section) @ m[:, :2].T + m[:, 2])
+    # The parts beyond the edge may overlap their neighbours': unite them.
+    return m3.CrossSection(polygons, m3.FillRule.NonZero)
+
+
+def _sections(
+    reeding: Reeding, points: FloatArray, tolerance: Tolerance, radius: float = 0.0
+) -> list[FloatArray]:
+    """Return the section of every notch, drawn for the bend of the edge where it stands."""
+    half = reeding.notch.opening / 2.0
+    right, middle, left = (along(points, reeding.stations + h)[0] for h in (-half, 0.0, half))
     drawn: dict[float, FloatArray] = {}
+    found = []
     for a, m, b in zip(right, middle, left, strict=True):
         bend = radius or _bend(a, m, b)
         section = drawn.get(bend)
@@ -219,9 +269,8 @@ def _notches(
             if section is None:
                 section = fit_notch(reeding.notch, STRAIGHT, tolerance, "edge.corner_radius")
             drawn[bend] = section
-        polygons.append(_placed(_opened(section), section[0], section[-1], a, b))
-    # The parts beyond the edge may overlap their neighbours': unite them.
-    return m3.CrossSection(polygons, m3.FillRule.NonZero)
+        found.append(section)
+    return found
 
 
 def _bend(a: FloatArray, m: FloatArray, b: FloatArray) -> float:
@@ -250,12 +299,10 @@ def _opened(section: FloatArray) -> FloatArray:
     return np.vstack([section[1:-1], left, left + up, right + up, right])[::-1]
 
 
-def _placed(
-    section: FloatArray, a: FloatArray, b: FloatArray, right: FloatArray, left: FloatArray
-) -> FloatArray:
-    """Return a notch moved so that its ends (a before b) lie on two points of the outline."""
+def _laid(a: FloatArray, b: FloatArray, right: FloatArray, left: FloatArray) -> FloatArray:
+    """Return the (2, 3) motion that takes a notch's ends, a before b, to two places."""
     mine, theirs = b - a, left - right
     turn = math.atan2(theirs[1], theirs[0]) - math.atan2(mine[1], mine[0])
     c, s = math.cos(turn), math.sin(turn)
-    turned = (section - (a + b) / 2.0) @ np.array([[c, s], [-s, c]])
-    return np.asarray(turned + (right + left) / 2.0)
+    spin = np.array([[c, -s], [s, c]])
+    return np.column_stack([spin, (right + left) / 2.0 - spin @ (a + b) / 2.0])

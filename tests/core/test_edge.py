@@ -7,47 +7,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import trimesh
+from edge_cuts import made, notches_in, slice_at
 
 from medalcore.blank import build_blank
 from medalcore.edge import Notch, draw_notch, fit_notch
 from medalcore.errors import SpecError
-from medalcore.solid import arrays_of
 from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
 MICRON = 0.001
 FINE = tolerance_for("fine")
-
-
-def made(spec, quality="fine"):
-    """Return the blank, its vertices and triangles, proven closed and in one body."""
-    blank = build_blank(spec_from_dict(spec), tolerance_for(quality))
-    v, f, _, _ = arrays_of(blank.solid)
-    proof = closure(v, f)
-    assert proof.is_closed, proof
-    assert proof.bodies == 1
-    return blank, v, f
-
-
-def slice_at(v, f, z):
-    """Return the outline of a level cut as one (n, 2) polygon (trimesh's own slicing)."""
-    cut = trimesh.Trimesh(v, f, process=False).section(
-        plane_origin=(0, 0, z), plane_normal=(0, 0, 1)
-    )
-    rings = [np.asarray(ring)[:-1, :2] for ring in cut.discrete]
-    ring = max(rings, key=lambda ring: np.ptp(ring[:, 0]))
-    # The cut also meets the diagonals of the walls: leave points on straight lines away.
-    u, w = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    bend = np.abs(u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0])
-    return ring[bend > 1e-7 * np.hypot(*u.T) * np.hypot(*w.T) + 1e-12]
-
-
-def notches_in(outline, level):
-    """Count how often an outline dips below a radius."""
-    low = np.hypot(outline[:, 0], outline[:, 1]) < level
-    return int(np.count_nonzero(low & ~np.roll(low, 1)))
 
 
 def polygon_area(p):
@@ -224,26 +194,6 @@ def test_reeds_and_grooves_together_close():
     assert notches_in(slice_at(v, f, 0.6), 20 - 0.12) == 90
     r = np.hypot(*slice_at(v, f, 0.0).T)
     assert r.max() == pytest.approx(20 - 0.25, abs=0.01)
-
-
-def test_slanted_reeds_are_slanted_and_warned_of():
-    spec = {"edge": {"finish": "reeded", "reeds": 60, "slant": 20.0, "depth": 0.3}}
-    blank, v, f = made(spec, "draft")
-    assert [x.rule for x in blank.findings if x.severity == "warning"] == ["slanted-reeds"]
-    turns = []
-    for z in (-0.8, 0.8):
-        outline = slice_at(v, f, z)
-        assert notches_in(outline, 20 - 0.15) == 60
-        # Phase of the 60th harmonic of the edge: where its notches stand.
-        angle = np.arctan2(outline[:, 1], outline[:, 0])
-        order = np.argsort(angle)
-        even = np.linspace(-np.pi, np.pi, 60 * 64, endpoint=False)
-        r = np.interp(even, angle[order], np.hypot(*outline[order].T), period=2 * np.pi)
-        turns.append(np.angle(np.sum(r * np.exp(-60j * even))) / -60)
-    step = 2 * math.pi / 60
-    turn = (turns[1] - turns[0] + step / 2) % step - step / 2
-    expected = 1.6 * math.tan(math.radians(20.0)) / 20.0
-    assert abs(turn) == pytest.approx(expected, rel=0.02)
 
 
 @pytest.mark.parametrize("outline", ["oval", "polygon", "constant-width"])
