@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from edge_cuts import made, notches_in, slice_at
 
 from medalcore.blank import build_blank
@@ -203,10 +204,8 @@ def test_reeds_follow_any_outline_by_arc_length(outline):
     plain = made({"blank": blank})
     reeded = made({"blank": blank, "edge": {"finish": "reeded", "reeds": 140, "depth": 0.25}})
     smooth, cut = slice_at(*plain[1:], 0.01), slice_at(*reeded[1:], 0.01)
-    path = trimesh.path.polygons.Polygon(smooth)
-    from shapely import points as to_points
-
-    far = path.exterior.distance(to_points(cut))
+    path = shapely.Polygon(smooth)
+    far = path.exterior.distance(shapely.points(cut))
     assert far.max() == pytest.approx(0.25, abs=3 * MICRON)
     deep = far > 0.125
     assert np.count_nonzero(deep & ~np.roll(deep, 1)) == 140
