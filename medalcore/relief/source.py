@@ -6,6 +6,7 @@ surfaces are seen from above all the same. What was found is told in one line ea
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -196,10 +197,15 @@ def _read_file(name: str) -> Model:
         raise SourceError(f"{name}: cannot be read as {kind} ({reason[:120]})") from None
     if not parts:
         raise SourceError(f"{name}: has no triangles in it; a relief needs a surface of triangles")
-    start = np.cumsum([0, *(len(v) for v, _ in parts)])
-    vertices = np.concatenate([v for v, _ in parts])
-    triangles = np.concatenate([t + s for (_, t), s in zip(parts, start, strict=False)])
-    return Model(vertices, triangles, _groups(loaded, len(vertices)))
+    vertices, triangles = parts[0]
+    if len(parts) > 1:
+        start = np.cumsum([0, *(len(v) for v, _ in parts)])
+        vertices = np.concatenate([v for v, _ in parts])
+        triangles = np.concatenate([t + s for (_, t), s in zip(parts, start, strict=False)])
+    model = Model(vertices, triangles, _groups(loaded, len(vertices)))
+    del loaded, parts
+    gc.collect()  # what was loaded holds itself in circles: hundreds of megabytes of a large scan
+    return model
 
 
 def _groups(loaded: Any, count: int) -> dict[str, FloatArray]:
@@ -224,11 +230,16 @@ def _parts(loaded: Any) -> Iterator[tuple[FloatArray, IntArray]]:
     """
     if not hasattr(loaded, "geometry"):
         if len(getattr(loaded, "faces", ())):
-            yield np.asarray(loaded.vertices, float), np.asarray(loaded.faces, np.int64)
+            yield _plain(loaded.vertices, np.float64), _plain(loaded.faces, np.int64)
         return
     for node in loaded.graph.nodes_geometry:
         matrix, key = loaded.graph[node]
         mesh = loaded.geometry[key]
         if len(getattr(mesh, "faces", ())):
             vertices = np.asarray(mesh.vertices, float) @ matrix[:3, :3].T + matrix[:3, 3]
-            yield vertices, np.asarray(mesh.faces, np.int64)
+            yield vertices, _plain(mesh.faces, np.int64)
+
+
+def _plain(values: Any, kind: Any) -> NDArray[Any]:
+    """Return an array without the ties the reader's own have to what was loaded."""
+    return np.asarray(values, kind).view(np.ndarray)

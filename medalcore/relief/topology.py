@@ -11,6 +11,14 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+_BLOCK = 1 << 17
+"""Points or triangles at a time where more would cost memory and win nothing."""
+
+_MIX = ((0xBF58476D1CE4E5B9, 27), (0x94D049BB133111EB, 31))
+"""Factors, and shifts after them, of the finaliser of SplitMix64 (G. Steele, D. Lea, C. Flood,
+"Fast splittable pseudorandom number generators", OOPSLA 2014; values from memory). A weaker mix
+will not do: coordinates that were float32 end in 29 zeros."""
+
 
 @dataclass(frozen=True)
 class Topology:
@@ -86,28 +94,50 @@ def welded(vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, IntAr
     merged : int
         How many points fewer.
     """
-    points = vertices + 0.0  # −0 becomes 0
-    bits = points.view(np.uint64)
-    key = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15)
-    key ^= key >> np.uint64(29)
-    key += bits[:, 1]
-    key *= np.uint64(0xBF58476D1CE4E5B9)
-    key ^= key >> np.uint64(31)
-    key += bits[:, 2]
-    key *= np.uint64(0x94D049BB133111EB)
-    key ^= key >> np.uint64(32)
+    key = _hashed(vertices)
     ordered = np.sort(key)
     if not len(key) or (ordered[1:] != ordered[:-1]).all():
-        return points, triangles, 0
-    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
-    inverse = np.ravel(inverse)
-    if not np.array_equal(points[first[inverse]], points):  # two points with one key
-        _, first, inverse = np.unique(points, axis=0, return_index=True, return_inverse=True)
-        inverse = np.ravel(inverse)
+        return vertices + 0.0, triangles, 0
+    del ordered
+    first, group = _grouped(key)
+    del key
+    if not _same(vertices, first, group):  # two points with one key
+        _, first, back = np.unique(vertices + 0.0, axis=0, return_index=True, return_inverse=True)
+        group = np.ravel(back).astype(np.int32)
     order = np.argsort(first, kind="stable")
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
-    return points[first[order]], rank[inverse][triangles], len(points) - len(first)
+    faces = rank[group[triangles]]
+    return vertices[first[order]] + 0.0, faces, len(vertices) - len(first)
+
+
+def _hashed(vertices: FloatArray) -> NDArray[np.uint64]:
+    """Return a key for every point, equal for equal ones."""
+    key = np.zeros(len(vertices), dtype=np.uint64)
+    for axis in range(3):
+        column = vertices[:, axis] + 0.0  # −0 becomes 0
+        key += column.view(np.uint64)
+        key ^= key >> np.uint64(30)
+        for factor, shift in _MIX:
+            key *= np.uint64(factor)
+            key ^= key >> np.uint64(shift)
+    return key
+
+
+def _grouped(key: NDArray[np.uint64]) -> tuple[IntArray, NDArray[np.int32]]:
+    """Return the first index with each key, and for every index the place of its key there."""
+    order = np.argsort(key, kind="stable")
+    key = key[order]
+    new = np.concatenate([[True], key[1:] != key[:-1]])
+    group = np.empty(len(key), dtype=np.int32)
+    group[order] = np.cumsum(new, dtype=np.int32) - np.int32(1)
+    return order[new], group
+
+
+def _same(vertices: FloatArray, first: IntArray, group: NDArray[np.int32]) -> bool:
+    """Tell whether every point equals the first of its group."""
+    blocks = (slice(i, i + _BLOCK) for i in range(0, len(vertices), _BLOCK))
+    return all(np.array_equal(vertices[first[group[b]]], vertices[b]) for b in blocks)
 
 
 def nearly_welded(
@@ -155,23 +185,28 @@ def topology_of(
     start = triangles.ravel()
     stop = np.roll(triangles, -1, axis=1).ravel()
     forward = start < stop
-    key = np.minimum(start, stop) * count + np.maximum(start, stop)
+    key = np.minimum(start, stop)
+    key *= count
+    key += np.maximum(start, stop)
+    del stop
     key <<= 1
     key |= forward
     key.sort()
-    edge = key >> 1
-    first = np.flatnonzero(np.concatenate([[True], edge[1:] != edge[:-1]]))
-    times = np.diff(np.append(first, len(edge)))
+    forward = (key & 1).astype(bool)
+    key >>= 1
+    first = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+    times = np.diff(np.append(first, len(key)))
+    key = key[first]
     pair = first[times == 2]
-    turned = int(np.count_nonzero((key[pair] & 1) == (key[pair + 1] & 1)))
+    turned = int(np.count_nonzero(forward[pair] == forward[pair + 1]))
     one = int(np.count_nonzero(times == 1))
     many = int(np.count_nonzero(times > 2))
     inside_out = False
     if not one and not many and not turned:
-        middle = vertices.mean(axis=0)
-        a, b, c = (vertices[triangles[:, k]] - middle for k in range(3))
-        inside_out = float(np.einsum("ij,ij->", a, np.cross(b, c))) < 0.0
-    low, high = np.divmod(edge[first], count)
+        inside_out = _volume(vertices, triangles) < 0.0
+    del forward, first, times, pair
+    low, high = np.divmod(key, count)
+    del key
     return Topology(
         triangles=len(triangles),
         merged=merged,
@@ -182,6 +217,15 @@ def topology_of(
         shells=shells(low, high, count),
         inside_out=inside_out,
     )
+
+
+def _volume(vertices: FloatArray, triangles: IntArray) -> float:
+    """Return six times the volume within a closed mesh (divergence theorem)."""
+    middle, total = vertices.mean(axis=0), 0.0
+    for i in range(0, len(triangles), _BLOCK):
+        a, b, c = (vertices[corner] - middle for corner in triangles[i : i + _BLOCK].T)
+        total += float(np.einsum("ij,ij->", a, np.cross(b, c)))
+    return total
 
 
 def shells(start: IntArray, stop: IntArray, count: int) -> int:

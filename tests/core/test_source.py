@@ -10,7 +10,9 @@ import trimesh
 
 from medalcore.element import Model
 from medalcore.errors import SourceError
+from medalcore.relief import topology
 from medalcore.relief.source import read_model, source_mesh
+from medalcore.relief.topology import _hashed, welded
 
 CORNERS = np.array(
     [[x, y, z] for z in (0.0, 1.0) for y in (0.0, 2.0) for x in (0.0, 3.0)]
@@ -183,3 +185,31 @@ def test_a_folder_is_no_model(tmp_path):
     (tmp_path / "parts.obj").mkdir()
     with pytest.raises(SourceError, match="is a folder"):
         read_model(str(tmp_path / "parts.obj"), {})
+
+
+def test_points_on_a_fine_sphere_get_keys_of_their_own():
+    """Coordinates that were float32 once gave equal keys to different points; that cost seconds.
+
+    Equal points are found all the same, and in the order they came in.
+    """
+    whole = trimesh.creation.icosphere(6)
+    points = np.asarray(whole.vertices, np.float32).astype(float)
+    assert len(np.unique(_hashed(points))) == len(np.unique(points, axis=0))
+    corners = np.asarray(whole.faces)
+    soup, faces = points[corners].reshape(-1, 3), np.arange(corners.size).reshape(-1, 3)
+    vertices, triangles, merged = welded(soup, faces)
+    assert len(vertices) == len(np.unique(points, axis=0))
+    assert merged == len(soup) - len(vertices)
+    assert np.array_equal(vertices[triangles].reshape(-1, 3), soup)
+    first = np.unique(triangles.ravel(), return_index=True)[1]
+    assert (np.diff(first) > 0).all()
+
+
+def test_points_with_one_key_are_still_told_apart(monkeypatch):
+    """Were two different points to get one key, they would stay two."""
+    monkeypatch.setattr(topology, "_hashed", lambda v: np.zeros(len(v), np.uint64))
+    points = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [-0.0, 0, 0]])
+    vertices, triangles, merged = welded(points, np.array([[0, 1, 2], [3, 1, 2]]))
+    assert np.array_equal(vertices, points[:3])
+    assert np.array_equal(triangles, [[0, 1, 2], [0, 1, 2]])
+    assert merged == 1
