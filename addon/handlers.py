@@ -30,6 +30,8 @@ def after_load(*_: Any) -> None:
 @persistent
 def after_change(scene: Any, depsgraph: bpy.types.Depsgraph) -> None:
     """Let reliefs follow the objects they are made from; costs nothing where there are none."""
+    if live.session.sculpted:
+        live.sheets_changed()
     if not live.session.sources:
         return
     for update in depsgraph.updates:

@@ -43,6 +43,7 @@ class _Session:
         self.notes: dict[int, str] = {}
         self.watched: set[int] = set()  # jobs an operator finishes itself
         self.sources: dict[int, set[int]] = {}  # pieces by the objects of their reliefs
+        self.sculpted: set[int] = set()  # pieces with a relief being sculpted
         self.quiet = 0
 
 
@@ -142,6 +143,8 @@ def request(
     models = sources.models_of(piece, context)
     if quality == "draft" and deliver is None:
         asked = sculpted.without_open(piece, asked)
+    if sculpted.open_places(piece):
+        session.sculpted.add(piece.session_uid)
     return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece))
 
 
@@ -221,6 +224,15 @@ def watch(piece: bpy.types.Object) -> None:
         if getattr(group, f"{name}_kind") == "OBJECT":
             for item in convert.source_objects(group, name):
                 session.sources.setdefault(item.session_uid, set()).add(piece.session_uid)
+
+
+def sheets_changed() -> None:
+    """Bring reliefs back whose sheet was deleted by hand."""
+    for uid in list(session.sculpted):
+        piece = piece_by_uid(uid)
+        if piece is None or not sculpted.open_places(piece):
+            session.sculpted.discard(uid)
+            touch(piece)
 
 
 def source_changed(uid: int) -> None:

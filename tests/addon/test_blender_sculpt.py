@@ -177,6 +177,20 @@ def test_a_sheet_deleted_by_hand_brings_the_relief_back(piece: bpy.types.Object,
     assert points_of(piece.data).tobytes() == before
 
 
+def test_a_sheet_deleted_by_hand_is_noticed(
+    piece: bpy.types.Object, part: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[Any] = []
+    monkeypatch.setattr(part("live"), "touch", asked.append)
+    sculpt()
+    asked.clear()
+    bpy.context.view_layer.update()
+    assert not asked
+    bpy.ops.object.delete()
+    bpy.context.view_layer.update()
+    assert asked == [piece]
+
+
 def test_sculpting_on_the_reverse_of_a_coin(piece: bpy.types.Object) -> None:
     spec = piece.medalwright.spec
     egg = bpy.data.objects["Egg"]
