@@ -11,9 +11,10 @@ from typing import Any
 from .border import build_border
 from .element import Built, Context
 from .emblem import build_emblem
-from .errors import SourceError
+from .errors import SourceError, SpecError
 from .lettering import build_exergue, build_inscription, build_legend
 from .lettering.fonts import locate
+from .lettering.shaping import read_axes
 from .relief import build_relief
 from .spec import Table, walk
 from .texture import build_texture
@@ -40,7 +41,7 @@ def files_of(table: Table) -> tuple[str, ...]:
     for _, part in walk(table):
         font = getattr(part, "font", "")
         try:
-            found += [str(locate(font, varied=bool(getattr(part, "axes", "")))[0])] if font else []
-        except SourceError:  # for the element's own builder to tell
+            found += [str(locate(font, read_axes(getattr(part, "axes", "")))[0])] if font else []
+        except (SourceError, SpecError):  # for the element's own builder to tell
             continue
     return tuple(found)

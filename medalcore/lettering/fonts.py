@@ -10,7 +10,7 @@ import difflib
 import os
 import re
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -42,19 +42,19 @@ def find_typeface(font: str, axes: Mapping[str, float] | None = None) -> Typefac
     SourceError
         One line with the near matches if there is no such font.
     """
-    file, index = locate(font, varied=bool(axes))
+    file, index = locate(font, axes or ())
     return open_typeface(file, index, axes)
 
 
-def locate(font: str, *, varied: bool = False) -> tuple[Path, int]:
+def locate(font: str, axes: Iterable[str] = ()) -> tuple[Path, int]:
     """Return the file of a font and which face of it; the file may turn out not to be there.
 
     Parameters
     ----------
     font : str
         See `find_typeface`.
-    varied : bool
-        Among faces of the same name take one with axes, if there is one.
+    axes : iterable of str, optional
+        Axes by tag or name: among faces of the same name one that has them is taken.
 
     Raises
     ------
@@ -68,21 +68,21 @@ def locate(font: str, *, varied: bool = False) -> tuple[Path, int]:
         return Path(path).expanduser(), int(number)
     if font.lower().endswith(SUFFIXES):
         return Path(font).expanduser(), 0
-    return _find(font, varied)
+    return _find(font, frozenset(axis.lower() for axis in axes))
 
 
-def _find(font: str, varied: bool) -> tuple[Path, int]:
+def _find(font: str, axes: frozenset[str]) -> tuple[Path, int]:
     head, _, style = font.partition("-")
     wanted = _plain(f"{_SHORT[head.lower()]}{style}" if head.lower() in _SHORT else font)
     packaged = tuple(sorted(set(_packaged())))
-    if not varied and wanted in (found := _faces(packaged, False)):
+    if not axes and wanted in (found := _faces(packaged, axes)):
         return found[wanted]
     files = tuple(_installed())
     # Files are mostly called after their family: read those first, the rest only if needed.
     likely = tuple(f for f in files if _plain(f.stem)[:4] == wanted[:4])
-    for with_axes in (True, False) if varied else (False,):
+    for least in dict.fromkeys((axes, frozenset[str]())):
         for some in (packaged, likely, files):
-            found = _faces(some, with_axes)
+            found = _faces(some, least)
             if wanted in found:
                 return found[wanted]
     known = {_plain(name): name for file in (*_packaged(), *files) for name in _told(file)}
@@ -109,28 +109,29 @@ def _told(file: Path) -> list[str]:
 
 
 @lru_cache(maxsize=8)
-def _faces(files: tuple[Path, ...], with_axes: bool) -> Mapping[str, tuple[Path, int]]:
-    """Return where the faces of files are, by every plain name a person may use."""
+def _faces(files: tuple[Path, ...], axes: frozenset[str]) -> Mapping[str, tuple[Path, int]]:
+    """Return where the faces with these axes are, by every plain name a person may use."""
     found: dict[str, tuple[Path, int]] = {}
     faces = [
         (file, index, family, style, full)
         for file in files
-        for index, (family, style, full, axes) in enumerate(_names(file))
-        if axes or not with_axes
+        for index, (family, style, full, has) in enumerate(_names(file))
+        if axes <= has
     ]
-    for file, index, family, style, full in faces:
-        for name in (f"{family} {style}", full):
-            found.setdefault(_plain(name), (file, index))
+    for file, index, family, style, _ in faces:
+        found.setdefault(_plain(f"{family} {style}"), (file, index))
         if _plain(style) in _PLAIN_STYLES[:5]:
             found.setdefault(_plain(family), (file, index))
-    for file, index, family, _, _ in faces:  # a family without a regular style answers too
-        found.setdefault(_plain(family), (file, index))
+    # Full names come after: of variable fonts they may leave an italic style out.
+    for file, index, family, _, full in faces:
+        found.setdefault(_plain(full), (file, index))
+        found.setdefault(_plain(family), (file, index))  # also without a regular style
     return found
 
 
 @lru_cache(maxsize=4096)
-def _names(file: Path) -> tuple[tuple[str, str, str, bool], ...]:
-    """Return family, style, full name of every face in a file and whether it has axes.
+def _names(file: Path) -> tuple[tuple[str, str, str, frozenset[str]], ...]:
+    """Return family, style, full name and axes (by tag and by name) of every face in a file.
 
     Nothing if it is no font.
     """
@@ -138,9 +139,14 @@ def _names(file: Path) -> tuple[tuple[str, str, str, bool], ...]:
         blob = hb.Blob.from_file_path(str(file))
         count = int(hb.Face(blob, 0).count)
         faces = [hb.Face(blob, i) for i in range(count)]
-        return tuple((*names_of(f), str(f.get_name(4) or ""), bool(f.has_var_data)) for f in faces)
+        return tuple((*names_of(f), str(f.get_name(4) or ""), _axes_of(f)) for f in faces)
     except (OSError, hb.HarfBuzzError):
         return ()
+
+
+def _axes_of(face: hb.Face) -> frozenset[str]:
+    names = (name for i in face.axis_infos for name in (i.tag, face.get_name(i.name_id) or ""))
+    return frozenset(str(name).lower() for name in names)
 
 
 def _packaged() -> Iterator[Path]:

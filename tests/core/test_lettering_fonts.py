@@ -49,6 +49,13 @@ def _collected(first, second, target):
     collection.save(target)
 
 
+def _is_installed(font):
+    try:
+        return bool(find_typeface(font))
+    except SourceError:
+        return False
+
+
 @pytest.mark.skipif(os.name == "nt", reason="own fonts lie elsewhere there")
 def test_a_changed_font_is_seen_though_its_family_is_named(own_fonts, tmp_path):
     """The words and the edge are set again from the new file; other stages are kept."""
@@ -103,5 +110,8 @@ def test_where_axes_are_asked_for_the_face_that_has_them_is_taken():
         face.font.get_glyph_extents(face.glyph("I")).width / face.units for face in (light, heavy)
     ]
     assert stem[1] > 1.6 * stem[0]
+    assert "Italic" not in heavy.name
+    assert {a.tag for a in find_typeface("Inter", {"slnt": -5.0}).font.face.axis_infos} > {"slnt"}
+    assert not find_typeface("Inter").font.face.has_var_data or not _is_installed("Inter Black")
     with pytest.raises(SourceError, match="axis wght runs from 100 to 900, not 1000"):
         find_typeface("Inter", {"wght": 1000.0})
