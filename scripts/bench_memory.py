@@ -73,6 +73,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--pixels", type=int, default=2048)
     parser.add_argument("--file", action="store_true", help="give the model as an STL file")
+    parser.add_argument("--model", type=Path, help="another model, a file")
     parser.add_argument("--write", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--work", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
@@ -83,10 +84,12 @@ def main() -> int:
         work(options.work, options.pixels)
         print(f"{peak_mb():7.0f} MB  closed solid")
         return int(peak_mb() > LIMIT_MB)
+    again = [sys.executable, __file__, "--pixels", str(options.pixels)]
+    if options.model:
+        return subprocess.run([*again, "--work", str(options.model)], check=False).returncode
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / ("head.stl" if options.file else "head.npz")
         # a process begins with the peak of the one that started it, so this one stays small
-        again = [sys.executable, __file__, "--pixels", str(options.pixels)]
         subprocess.run([*again, "--write", str(path)], check=True)
         return subprocess.run([*again, "--work", str(path)], check=False).returncode
 
