@@ -56,7 +56,7 @@ def _of_motifs(spec: Border, context: Context) -> Built:
         Finding("drawing", "note", f"{spec.drawing}: left out or simplified: {what}", "drawing")
         for what in drawing.left_out
     ]
-    solid = motifs(course, drawing.contours)
+    solid = motifs(course, drawing.contours, mirrored=spec.mirrored)
     return Built((Part(solid),), _facts(spec, course), tuple(findings))
 
 

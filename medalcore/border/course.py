@@ -117,15 +117,23 @@ def course_of(spec: Border, ground: Ground, tolerance: float, aspect: float = 1.
     path = _path(spec, ground, size, half, tolerance)
     start, run = 0.0, path.length
     if spec.gap:
-        middle = {"top": 0.0, "bottom": 180.0}.get(str(spec.gap_at))
-        turn = math.radians(float(spec.gap_at) if middle is None else middle)
+        turn = _gap_at(spec)
         start = path.towards(turn + math.radians(spec.gap) / 2.0)
         run = (path.towards(turn - math.radians(spec.gap) / 2.0) - start) % path.length
     count = _count(spec, size, aspect, run)
-    if count and not spec.gap:
+    in_pairs = spec.kind == "motif" and spec.mirrored
+    if in_pairs and not spec.gap:
+        start = path.towards(_gap_at(spec))
+    elif count and not spec.gap:
         start -= run / count / 2.0  # the first one stands at the top
     depth = _depth(path, ground, half + (height + 0.2) * math.tan(draft), height)
     return Course(path, ground, size, height, draft, half, count, start, run, depth)
+
+
+def _gap_at(spec: Border) -> float:
+    """Return where the middle of the gap lies, rad clockwise from the top."""
+    middle = {"top": 0.0, "bottom": 180.0}.get(str(spec.gap_at))
+    return math.radians(float(spec.gap_at) if middle is None else middle)
 
 
 def size_of(spec: Border, ground: Ground) -> float:
@@ -197,6 +205,8 @@ def _count(spec: Border, size: float, aspect: float, run: float) -> int:
         return 0
     suits = _PITCH[spec.kind] * size * aspect
     count = spec.count or max(1, round(run / (spec.pitch or suits)))
+    if spec.kind == "motif" and spec.mirrored and not spec.count:
+        count = 2 * max(1, round(count / 2))  # as many on either side
     along = {"denticles": spec.width, "rope": 0.0}.get(spec.kind, size * aspect)
     what = "motifs" if spec.kind == "motif" else spec.kind
     if count * along > run * (1.0 + 1e-9):

@@ -90,30 +90,39 @@ def denticles(course: Course, width: float, tolerance: float) -> Solid:
     return motifs(course, (np.vstack([bow, [(half, outer), (-half, outer)]]),))
 
 
-def motifs(course: Course, contours: Contours) -> Solid:
-    """Return a flat drawing, its middle at the origin, repeated with its head outwards."""
+def motifs(course: Course, contours: Contours, *, mirrored: bool = False) -> Solid:
+    """Return a flat drawing, its middle at the origin, repeated with its head outwards.
+
+    The second half of them may be mirrored.
+    """
     one = drafted(contours, -course.depth, course.height, course.draft, "border")
     vertices, triangles, _, _ = arrays_of(one)
-    return _along_the_border(vertices, triangles, course)
+    return _along_the_border(vertices, triangles, course, mirrored=mirrored)
 
 
-def _along_the_border(vertices: FloatArray, triangles: IntArray, course: Course) -> Solid:
+def _along_the_border(
+    vertices: FloatArray, triangles: IntArray, course: Course, *, mirrored: bool = False
+) -> Solid:
     """Return copies of a solid about the origin at every place, its v axis turned outwards.
 
     Copies whose feet are clear of each other are one mesh; crossing feet are united.
     """
     middles, out = course.path.at(course.middles)
     base = course.base(course.middles)
-    copies = []
-    for place, (x, y), z in zip(middles, out, base, strict=True):
-        turn = np.array([(y, -x), (x, y)])  # the columns' sum of u along and v outwards
+    as_drawn = (course.count + 1) // 2 if mirrored else course.count
+    copies, faces = [], []
+    for n, (place, (x, y), z) in enumerate(zip(middles, out, base, strict=True)):
+        along = 1.0 if n < as_drawn else -1.0
+        turn = np.array([(along * y, -along * x), (x, y)])  # sum of u along and v outwards
         copies.append(np.column_stack([vertices[:, :2] @ turn + place, vertices[:, 2] + z]))
+        faces.append(triangles if n < as_drawn else triangles[:, ::-1])
     if course.count == 1 or _are_clear(vertices, course, middles):
         shift = len(vertices) * np.arange(course.count)[:, None, None]
         return solid_from_arrays(
-            np.vstack(copies), (triangles[None] + shift).reshape(-1, 3), "border"
+            np.vstack(copies), (np.array(faces) + shift).reshape(-1, 3), "border"
         )
-    return united([solid_from_arrays(c, triangles, "border") for c in copies])
+    parts = zip(copies, faces, strict=True)
+    return united([solid_from_arrays(c, f, "border") for c, f in parts])
 
 
 def _are_clear(vertices: FloatArray, course: Course, middles: FloatArray) -> bool:

@@ -23,6 +23,14 @@ class Border(Table, frozen=True):
     drawing: Annotated[str, doc("SVG file of the motif; its head points outwards", when=_MOTIF)] = (
         ""
     )
+    mirrored: Annotated[
+        bool,
+        doc(
+            "Mirror the motifs of the second half, clockwise from the middle of the gap, so that "
+            "two branches meet as in a wreath",
+            when=_MOTIF,
+        ),
+    ] = False
     count: Annotated[
         int,
         doc(

@@ -224,6 +224,38 @@ def test_motifs_from_a_drawing(tmp_path, gap):
     assert radius.min() == pytest.approx(facts["radius_mm"] - 1.2, abs=0.002)
 
 
+TWIG = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 30 20">
+<path d="M28 11 H12 C2 11 2 5 0 2 C8 2 12 6 14 9 H28 Z"/></svg>"""
+
+
+@pytest.mark.parametrize("gap", [0.0, 60.0])
+@pytest.mark.parametrize("gap_at", ["top", 90.0])
+def test_a_wreath_is_its_own_mirror_image(tmp_path, gap, gap_at):
+    """Two branches, alike about the middle of the gap; each other motif would lean on."""
+    file = tmp_path / "twig.svg"
+    file.write_text(TWIG, encoding="utf-8")
+
+    def tops(**keys):
+        vertices, triangles, facts = made(
+            kind="motif", drawing=str(file), size=2.0, gap=gap, gap_at=gap_at, **keys
+        )
+        assert closure(vertices, triangles).is_closed
+        top = vertices[vertices[:, 2] > vertices[:, 2].max() - 1e-6, :2]
+        angle = 0.0 if gap_at == "top" else math.radians(gap_at)
+        along = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+        return top @ along, facts  # its first axis across the gap
+
+    def apart(points):
+        mirrored = points * (-1.0, 1.0)
+        return np.linalg.norm(points[:, None] - mirrored[None], axis=2).min(axis=1).max()
+
+    points, facts = tops(mirrored=True)
+    assert facts["count"] % 2 == 0
+    assert apart(points) < 1e-4
+    points, _ = tops(mirrored=False)
+    assert apart(points) > 0.3
+
+
 def test_motif_without_a_drawing_is_said():
     """The key that is missing is named."""
     with pytest.raises(SpecError) as caught:
