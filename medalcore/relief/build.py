@@ -18,7 +18,7 @@ from ..ground import Ground
 from ..solid import Solid
 from ..spec.relief import Relief
 from ..tolerance import Tolerance
-from .compress import Compressed, compress, foot_of
+from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of
 from .even import evened
@@ -28,6 +28,7 @@ from .strokes import stroked
 
 _WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
+_CLOSED_SHARE = 0.01  # of the outline's length
 _ROOM = 1.0  # mm below the field, more than the foot of any relief reaches down
 
 
@@ -275,6 +276,7 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
             "relief-specks", "note",
             f"{shape.holes_filled} holes in the outline, each under two pixels, were filled",
         )  # fmt: skip
+    yield from _closed(made.facts)
     if made.raised > _WORTH_TELLING:
         yield Finding(
             "relief-draft", "note",
@@ -296,4 +298,18 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
             f"{100.0 * shape.steep_share:.0f} % of the outline's wall stands steeper",
             measured=shape.steep_share,
             limit=_STEEP_SHARE,
+        )  # fmt: skip
+
+
+def _closed(facts: Mapping[str, Any]) -> Iterator[Finding]:
+    """Tell what was closed of an outline that hung above the field."""
+    closed, share = facts["overhang_closed_mm"], facts["overhang_closed_share"]
+    if closed > SEEN and share > _CLOSED_SHARE:
+        yield Finding(
+            "relief-overhang", "note",
+            f"the model's outline hangs up to {facts['overhang_on_model_mm']:.2f} mm above its "
+            f"lowest point, {facts['overhang_scaled_mm']:.2f} mm at the height of the relief; it "
+            f"was brought down towards the field by up to {closed:.2f} mm, along "
+            f"{100.0 * share:.0f} % of its length, and what was open below it filled",
+            measured=closed,
         )  # fmt: skip

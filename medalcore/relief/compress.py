@@ -33,6 +33,9 @@ from .gradient import Outline, outline_of
 from .quadrants import Cells
 from .recompose import Job, fit_level, recompose
 
+SEEN = 0.02
+"""mm: an outline that came down by less has not changed to the eye."""
+
 
 @dataclass(frozen=True, eq=False)
 class Compressed:
@@ -48,9 +51,11 @@ class Compressed:
         What was measured, for the report: ``model_depth_mm``; ``foot_mm``; ``screen_mm``, the
         size from which forms are flattened; ``rounds`` of the solver; ``scaled_share``, 0 for
         slopes as raking light wants them, 1 for plain scaling; and of the outline
-        ``overhang_mm``, how far the model's hangs above its lowest point, ``outline_mm`` and
-        ``outline_most_mm``, its middle and largest height on the relief, ``closed_mm`` and
-        ``closed_share``, how far it was brought down at most and along which share of it.
+        ``overhang_on_model_mm``, how far the model's hangs above its lowest point at most,
+        ``overhang_scaled_mm``, how high that would stand were the model only scaled,
+        ``overhang_closed_mm``, by how much it was brought down from there at most, and
+        ``overhang_closed_share``, along which share of it by more than `SEEN`;
+        ``outline_height_mm`` and ``outline_highest_mm``, its middle and largest height now.
     solution : (rows, cols) float32
         The solver's answer, to start the next solve of the same model from.
     """
@@ -156,17 +161,20 @@ def _closed(
 ) -> dict[str, Any]:
     """Return how far the outline hung above the field, and how far it came down, mm.
 
-    ``overhang_mm`` is the model's own, ``closed_mm`` what the relief closed of it: by how much
-    the outline lies lower than if the model were only scaled.
+    Whatever the model leaves open below its outline, the relief fills down to the field; the
+    lower the outline, the less there is to fill. What closes it is measured against plain
+    scaling.
     """
     hung = depth.ravel()[outline.index]
     made = heights.ravel()[outline.index]
     scale = (spec.height - foot) / max(float(depth.max()), 1e-9)
-    drop = np.maximum(foot + hung * scale - made, 0.0)
+    scaled = foot + hung * scale
+    drop = np.maximum(scaled - made, 0.0)
     return {
-        "overhang_mm": float(hung.max()),
-        "outline_mm": float(np.median(made)),
-        "outline_most_mm": float(made.max()),
-        "closed_mm": float(drop.max()),
-        "closed_share": float((drop > 0.05 * spec.height).mean()),
+        "overhang_on_model_mm": float(hung.max()),
+        "overhang_scaled_mm": float(scaled.max()),
+        "overhang_closed_mm": float(drop.max()),
+        "overhang_closed_share": float((drop > SEEN).mean()),
+        "outline_height_mm": float(np.median(made)),
+        "outline_highest_mm": float(made.max()),
     }

@@ -191,9 +191,9 @@ def test_settling_brings_overhangs_down() -> None:
         compress(raw, Relief(source="ball", height=0.6, settle=settle)) for settle in (True, False)
     )
     assert low.field.heights[bar].max() < 0.6 * high.field.heights[bar].max()
-    assert low.facts["overhang_mm"] == pytest.approx(raw.heights[bar].max(), rel=0.01)
-    assert low.facts["closed_mm"] > 0.25
-    assert low.facts["closed_mm"] > high.facts["closed_mm"]
+    assert low.facts["overhang_on_model_mm"] == pytest.approx(raw.heights[bar].max(), rel=0.01)
+    assert low.facts["overhang_closed_mm"] > 0.25
+    assert low.facts["overhang_closed_mm"] > high.facts["overhang_closed_mm"]
 
 
 def test_a_weight_map_gives_a_place_more_modelling() -> None:
