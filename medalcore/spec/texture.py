@@ -36,8 +36,8 @@ class Texture(Table, frozen=True):
         ),
     ] = 0.06
     section: Annotated[
-        Literal["vee", "round"], doc("Section of a line, as of the tool that cuts it", when=_LINES)
-    ] = "vee"
+        Literal["round", "vee"], doc("Section of a line, as of the tool that cuts it", when=_LINES)
+    ] = "round"
     land: Annotated[
         float,
         doc("Share of the pitch that stays bare field between lines", when=_LINES, ge=0, lt=1),

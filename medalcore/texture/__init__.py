@@ -14,7 +14,7 @@ from ..ground import Ground
 from ..spec import Texture
 from ..tolerance import Tolerance
 from .grain import matt, stipple
-from .lines import NARROWEST, rays, rings
+from .lines import NARROWEST, breaks, rays, rings
 from .sheet import Sheet, cutter, whole
 from .zone import Zone, zone_of
 
@@ -53,11 +53,8 @@ def build_texture(spec: Texture, context: Context) -> Built:
     facts: dict[str, Any] = {"kind": spec.kind}
     findings: tuple[Finding, ...] = ()
     if spec.kind in ("rays", "rings"):
-        lined = (
-            rays(spec, zone, top)
-            if spec.kind == "rays"
-            else rings(spec, zone, context.tolerance, top)
-        )
+        make = rays if spec.kind == "rays" else rings
+        lined = make(spec, zone, context.tolerance, top)
         sheet = whole(lined.sheet, lined.keep & zone.is_clear(lined.sheet.uv), ground)
         facts |= {"count": lined.count, "pitch_mm": round(lined.pitch, 6)}
         findings = tuple(_fine(spec, lined.narrowest))
@@ -103,7 +100,7 @@ def _check_depth(spec: Texture, ground: Ground) -> None:
 def _check_count(spec: Texture, zone: Zone, tolerance: Tolerance) -> None:
     """Raise before anything large is made."""
     outer, share = zone.outer, zone.sweep / (2.0 * math.pi)
-    corners = (2 if spec.section == "vee" else 8) + (1 if spec.land else 0)
+    corners = len(breaks(spec, tolerance))
     if spec.kind == "rays":
         many = 2.0 * share * 2.0 * math.pi * outer / spec.pitch * corners * 26
         power = 1.0

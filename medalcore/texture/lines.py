@@ -21,9 +21,6 @@ NARROWEST = 0.1
 _ALONG = 24
 """Places along a ray, for a dished field."""
 
-_ROUND_PARTS = 8
-"""Facets across a round line."""
-
 
 @dataclass(frozen=True, eq=False)
 class Lined:
@@ -49,9 +46,13 @@ class Lined:
     narrowest: float
 
 
-def breaks(spec: Texture) -> FloatArray:
-    """Return where across a line, as shares of the pitch, its section has corners."""
-    part = np.linspace(0.0, 1.0, 3 if spec.section == "vee" else _ROUND_PARTS + 1)
+def breaks(spec: Texture, tolerance: Tolerance) -> FloatArray:
+    """Return where across a line, as shares of the pitch, its section has corners.
+
+    n chords miss a parabola of depth d by d/n² at most (plane geometry).
+    """
+    facets = 2 * max(2, math.ceil(math.sqrt(spec.depth / tolerance.curve) / 2.0))
+    part = np.linspace(0.0, 1.0, 3 if spec.section == "vee" else facets + 1)
     found = spec.land / 2.0 + (1.0 - spec.land) * part
     return found if spec.land > 0.0 else found[:-1]
 
@@ -67,7 +68,7 @@ def section(spec: Texture, share: FloatArray) -> FloatArray:
     return 1.0 - off if spec.section == "vee" else 1.0 - off**2
 
 
-def rays(spec: Texture, zone: Zone, top: float) -> Lined:
+def rays(spec: Texture, zone: Zone, tolerance: Tolerance, top: float) -> Lined:
     """Return lines from the middle outwards.
 
     They are as much shallower as they are narrower, so that their flanks lean alike from end
@@ -77,6 +78,7 @@ def rays(spec: Texture, zone: Zone, top: float) -> Lined:
     ----------
     spec : Texture
     zone : Zone
+    tolerance : Tolerance
     top : float
         How far the bare field between lines lies below the field, mm.
     """
@@ -84,7 +86,7 @@ def rays(spec: Texture, zone: Zone, top: float) -> Lined:
     count = max(3 if zone.is_whole else 1, round(zone.sweep * outer / spec.pitch))
     pitch = zone.sweep * outer / count
     least = zone.inner or max(outer * NARROWEST / (pitch * (1.0 - spec.land)), 0.02 * outer)
-    place = (np.arange(count)[:, None] + breaks(spec)).ravel()
+    place = (np.arange(count)[:, None] + breaks(spec, tolerance)).ravel()
     if not zone.is_whole:
         place = np.concatenate([[0.0] if spec.land else [], place, [float(count)]])
     angle = zone.start + zone.sweep * place / count
@@ -123,7 +125,7 @@ def rings(spec: Texture, zone: Zone, tolerance: Tolerance, top: float) -> Lined:
     inner = max(zone.inner, spec.pitch)
     count = max(1, round((outer - inner) / spec.pitch))
     pitch = (outer - inner) / count
-    place = np.append((np.arange(count)[:, None] + breaks(spec)).ravel(), float(count))
+    place = np.append((np.arange(count)[:, None] + breaks(spec, tolerance)).ravel(), float(count))
     if spec.land > 0.0:
         place = np.insert(place, 0, 0.0)
     radius = inner + pitch * place

@@ -94,7 +94,8 @@ def _border(triangles: IntArray, count: int) -> IntArray:
     back = edges[:, 1] * count + edges[:, 0]
     ordered = np.sort(there)
     place = np.minimum(np.searchsorted(ordered, back), len(ordered) - 1)
-    return edges[ordered[place] != back]
+    alone: IntArray = edges[ordered[place] != back]
+    return alone
 
 
 def _pinched(triangles: IntArray, count: int) -> NDArray[np.bool_]:
