@@ -20,7 +20,7 @@ from ..spec.relief import Relief
 from ..tolerance import Tolerance
 from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
-from .emphasis import emphasis_of
+from .emphasis import emphasis_of, softened
 from .even import evened
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
@@ -192,6 +192,8 @@ def _worked(spec: Relief, context: Context) -> Modelled:
         if spec.emphasis:
             painted = emphasis_of(spec.emphasis, source.field)
             weight = painted if weight is None else weight * painted
+        if weight is not None:
+            weight = softened(weight, source.field.mask)
         return compress(source.field, spec, weight=weight)
 
     def work() -> Modelled:

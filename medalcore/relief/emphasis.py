@@ -1,4 +1,4 @@
-"""Where the modelling counts: a painted picture that covers the relief."""
+"""Where the modelling counts: a painted picture that covers the relief, and soft transitions."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from .picture_source import read_picture
 
 EVEN = 0.5
 """Brightness at which the modelling is left as it is; white doubles it, black levels it."""
+
+SOFT = 0.01
+"""Half width of the transition at a hard edge of a weight, as a share of the larger side."""
 
 
 def emphasis_of(name: str, raw: HeightField) -> NDArray[np.float32]:
@@ -45,6 +48,42 @@ def emphasis_of(name: str, raw: HeightField) -> NDArray[np.float32]:
         _between(wide, values.shape[1]),
     )
     return weight
+
+
+def softened(weight: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Let a weight change softly, so that the edge of a group or a patch leaves no crease.
+
+    Parameters
+    ----------
+    weight : (rows, cols) float32
+    mask : (rows, cols) bool
+        The silhouette; what lies outside has no say.
+
+    Returns
+    -------
+    weight : (rows, cols) float32
+        Three running means, which come close to a Gaussian; 1 outside the silhouette.
+    """
+    larger = max(int(np.ptp(np.flatnonzero(mask.any(axis)))) + 1 for axis in (0, 1))
+    reach = max(1, round(SOFT * larger))
+    total, count = np.where(mask, weight, np.float32(0.0)), mask.astype(np.float32)
+    for _ in range(3):
+        total, count = _run(total, reach), _run(count, reach)
+    out = np.ones(mask.shape, np.float32)
+    np.divide(total, count, out=out, where=mask)
+    return out
+
+
+def _run(values: NDArray[np.float32], reach: int) -> NDArray[np.float32]:
+    """Return sums over squares of `reach` pixels to all sides, as means of a whole square."""
+    for axis in (0, 1):
+        wide = [(0, 0), (0, 0)]
+        wide[axis] = (reach + 1, reach)
+        along = np.cumsum(np.pad(values, wide), axis=axis, dtype=np.float64)
+        size, step = values.shape[axis], 2 * reach + 1
+        upper = along.take(np.arange(step, step + size), axis)
+        values = ((upper - along.take(np.arange(size), axis)) / step).astype(np.float32)
+    return values
 
 
 def _between(count: int, size: int) -> NDArray[np.float64]:

@@ -10,6 +10,7 @@ from medalcore.element import Context
 from medalcore.grid import Grid, HeightField
 from medalcore.ground import Ground
 from medalcore.relief import build_relief, modelled
+from medalcore.relief.emphasis import softened
 from medalcore.relief.seen import seen
 from medalcore.relief.source import source_mesh
 from medalcore.spec import Relief, spec_from_dict
@@ -170,3 +171,24 @@ def test_a_repainted_group_is_built_anew():
         models = {NAME: head(soft=rule)}
         volumes.append(build(spec, "draft", models=models, cache=cache).volume_mm3)
     assert abs(volumes[0] - volumes[1]) > 1.0
+
+
+def test_a_hard_edge_is_softened_within_the_silhouette():
+    """Like a Gaussian of 1 % of the larger side, whatever the pixel; constants stay as they are."""
+    from scipy.ndimage import gaussian_filter1d
+
+    for size in (400, 1600):
+        mask = np.zeros((size + 40, size + 40), bool)
+        mask[20:-20, 20:-20] = True
+        weight = np.ones(mask.shape, np.float32)
+        weight[:, 20 + size // 2 :] = 2.0
+        soft = softened(weight, mask)
+        row = soft[size // 2, 20:-20]
+        wanted = gaussian_filter1d(
+            np.where(np.arange(size) < size // 2, 1.0, 2.0), 0.01 * size + 0.5
+        )
+        assert np.abs(row - wanted).max() < 0.02
+        assert (soft[~mask] == 1.0).all()
+        assert row[-1] == pytest.approx(2.0, abs=1e-6)
+        weight[:] = 0.3
+        assert softened(weight, mask)[mask] == pytest.approx(0.3, abs=1e-6)
