@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
@@ -45,6 +45,11 @@ class Element:
         return [p.solid for p in self.built.parts if p.action in ("add", "cut")]
 
     @property
+    def has_words(self) -> bool:
+        """Tell whether there are words in it; of an exergue they come before its line."""
+        return "cap_height_mm" in self.built.facts
+
+    @property
     def keeps_clear(self) -> bool:
         """Tell whether the element takes away what it meets."""
         return any(p.action == "clear" for p in self.built.parts)
@@ -53,8 +58,9 @@ class Element:
 def meetings(elements: Sequence[Element]) -> Iterator[Finding]:
     """Yield a finding for every pair of words, and of words and a border, that meet.
 
-    Words on a relief or an emblem are left alone: they may well be meant to stand there, and
-    so are borders round letters that keep their surroundings clear.
+    Words on a relief or an emblem are left alone: they may well be meant to stand there. So
+    are borders round letters that keep their surroundings clear, and an exergue's line, which
+    may run up to the border.
     """
     places = {id(e): [_Place.of(s) for s in e.solids] for e in elements if e.kind in _LOOKED_AT}
     for a, b in combinations([e for e in elements if e.kind in _LOOKED_AT], 2):
@@ -63,7 +69,10 @@ def meetings(elements: Sequence[Element]) -> Iterator[Finding]:
             continue
         if other.kind == "border" and words.keeps_clear:
             continue
-        for one, two in ((x, y) for x in places[id(words)] for y in places[id(other)]):
+        ones = places[id(words)]
+        if words.kind == "exergue" and other.kind == "border":
+            ones = ones[: 1 if words.has_words else 0]
+        for one, two in product(ones, places[id(other)]):
             where = one.meets(two, a.ground)
             if where is not None:
                 yield _told(words, other, where, one, two)

@@ -119,10 +119,13 @@ def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:
     """Return the space round all letters, its walls leaning back from them by the draft."""
     foot = math.tan(math.radians(words.draft)) * words.height
     fine = {"tolerance": 5.0 * context.tolerance.curve, "least": context.tolerance.curve}
-    # Out and back by half the width again, so that no slivers of relief stay between letters.
-    wide = offset(united([c.placed for c in cuts]), 1.5 * words.clear + foot, "round", **fine)
-    around = offset(wide, -0.5 * words.clear, "round", **fine)
-    crumb = (2.0 * words.clear) ** 2
+    # Further out and back again, so that no slivers of relief stay between letters.
+    beyond = max(0.5 * words.clear, 0.18 * words.cap_height)
+    reach = words.clear + foot + beyond
+    wide = offset(united([c.placed for c in cuts]), reach, "round", **fine)
+    around = offset(wide, -beyond, "round", **fine)
+    # Islands of relief in counters and between letters would only make the words hard to read.
+    crumb = max(2.0 * words.clear, 0.4 * words.cap_height) ** 2
     around = tuple(c for c in around if not -crumb < signed_area(c) < 0.0)
     ground = context.ground
     draft = max(math.radians(words.draft), _BURIED_DRAFT)

@@ -172,6 +172,21 @@ def test_letters_keep_reliefs_clear_of_them():
     assert not ((lean_back < -0.1) & (lean_back > -89)).any()
 
 
+@pytest.mark.parametrize("clear", [0.3, 0.4])
+def test_no_crumbs_of_relief_stay_within_a_word(clear):
+    """One outline round the word without holes or slits; words further apart keep their own."""
+    spec = Inscription(text="KEEFPO", clear=clear, height=0.4, cap_height=4.0)
+    _, clearing = build_inscription(spec, context()).parts
+    plan = clearing.solid.manifold.slice(1.2).to_polygons()
+    assert len(plan) == 1
+    opened = C.offset(tuple(plan), 0.5, "round", tolerance=0.004)
+    closed = C.offset(opened, -0.5, "round", tolerance=0.004)
+    assert C.area(closed) == pytest.approx(C.area(tuple(plan)), rel=3e-3)
+    spec = Inscription(text="I     I", clear=clear, height=0.4, cap_height=4.0)
+    _, clearing = build_inscription(spec, context()).parts
+    assert len(clearing.solid.manifold.slice(1.2).to_polygons()) == 2
+
+
 def _gaps(built, count):
     """Return the bearings where groups of letters begin and end, degrees clockwise from top."""
     mesh = mesh_of(built.parts[0].solid)

@@ -45,6 +45,8 @@ def test_a_legend_into_a_border_names_a_radius_that_helps(kind, work, at):
         {"legend": [TOP, {**TOP, "at": "bottom"}], "exergue": [{"text": "AB", "level": 8.0}]},
         {"legend": [TOP], "inscription": [{"text": "TWO\nLINES", "cap_height": 4.0}]},
         {"legend": [TOP], "border": [{"kind": "beads", "radius": 12.5}]},
+        {"exergue": [{"text": "AB"}], "border": [{"kind": "beads"}]},
+        {"exergue": [{"text": ""}], "border": [{"kind": "beads"}]},
         {"border": [{"kind": "line", "radius": 16.0}, {"kind": "beads", "radius": 16.0}]},
     ],
 )
@@ -66,6 +68,11 @@ def test_words_into_words_are_found():
     assert "legend[0] and obverse.legend[1] run into each other" in told
     (told,) = _found({"legend": [{**TOP, "at": "bottom"}], "exergue": [{"text": "AB"}]})
     assert "legend[0] and obverse.exergue[0] run into each other" in told
+    (told,) = _found({"legend": [{**TOP, "at": 110}], "exergue": [{"text": ""}]})
+    assert "legend[0] and obverse.exergue[0] run into each other" in told
+    words = {"text": "ELSPETH RAE OF FENNICK MADE THIS", "level": 13.0}
+    (told,) = _found({"exergue": [words], "border": [{"kind": "beads"}]})
+    assert "exergue[0] and obverse.border[0] run into each other" in told
 
 
 def test_words_past_the_edge_name_a_size_that_fits():
