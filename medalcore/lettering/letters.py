@@ -125,7 +125,7 @@ def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:
     wide = offset(united([c.placed for c in cuts]), reach, "round", **fine)
     around = offset(wide, -beyond, "round", **fine)
     # Islands of relief in counters and between letters would only make the words hard to read.
-    crumb = max(2.0 * words.clear, 0.4 * words.cap_height) ** 2
+    crumb = max(2.0 * words.clear, 0.5 * words.cap_height) ** 2
     around = tuple(c for c in around if not -crumb < signed_area(c) < 0.0)
     ground = context.ground
     draft = max(math.radians(words.draft), _BURIED_DRAFT)
