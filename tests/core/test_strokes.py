@@ -22,7 +22,7 @@ from medalcore.relief.strokes import (
     stroke_difference,
     with_strokes,
 )
-from medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
+from medalcore.sculpt import ReliefSheet, kept_strokes, relief_sheet, sheet_mesh
 
 SPEC = """
 [blank]
@@ -305,6 +305,22 @@ def test_strokes_are_added_to_those_before_and_end_up_on_the_piece():
     wanted[ray] = hit[:, 2]
     assert np.quantile(np.abs(_top(medal, 20 * q) - wanted), 0.98) < 0.008
     assert more.max() > 0.079
+
+
+def test_a_stroke_in_a_hollow_that_draft_has_filled_begins_at_the_filling():
+    """Else draft would swallow it; a stroke downwards draft fills again, whatever is done."""
+    grid = Grid(-1.0, 1.0, 0.1, 21, 21)
+    surface = HeightField(grid, np.ones(grid.shape, np.float32), np.ones(grid.shape, bool))
+    filled = np.zeros(grid.shape, np.float32)
+    filled[:, 11:] = 0.03
+    frame = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+    made = ReliefSheet(surface, np.full(grid.shape, 0.01, np.float32), filled, frame, np.eye(3, 4))
+    points, squares, pixel = sheet_mesh(made)
+    for rise, wanted in ((0.05, (0.06, 0.09)), (-0.05, (-0.04, -0.04))):
+        moved = points + (pixel >= 0)[:, None] * np.array([0.0, 0.0, rise])
+        kept = on_grid(kept_strokes(made, moved, _triangles(squares)), frame, grid).heights
+        assert kept[10, 3] == pytest.approx(wanted[0], abs=1e-4)
+        assert kept[10, 17] == pytest.approx(wanted[1], abs=1e-4)
 
 
 def test_strokes_above_the_asked_height_are_told():

@@ -10,6 +10,8 @@ import pytest
 import trimesh
 
 from medalcore import SpecError, StageCache, build, parse_spec
+from medalcore.ground import Ground
+from medalcore.texture.sheet import Sheet, whole
 from medalcore.weld import closure
 
 BLANK = """
@@ -223,6 +225,19 @@ def test_the_rim_of_a_hole_is_left_alone(kind, middle):
     assert areas[0] == pytest.approx(areas[1], rel=1e-6)
     away = np.hypot(*_texture(medal)[:, :2].T)
     assert away.min() > 3.5 + 1.0 + 0.1
+
+
+def test_triangles_that_meet_in_a_corner_only_are_left_out():
+    """A closed solid has no point at which it is pinched together."""
+    uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [-1, 0], [-1, -1], [0, -1]], dtype=float)
+    triangles = np.array([[0, 1, 2], [0, 2, 3], [0, 4, 5], [0, 5, 6]])
+    flat = Ground(level=1.0, radius=15.0, dish=0.0, floor=0.2)
+    sheet = Sheet(uv, np.full(7, 0.01), triangles)
+    keep = np.ones(7, dtype=bool)
+    assert len(whole(sheet, keep, flat).triangles) == 0
+    keep[6] = False
+    keep[4] = False
+    assert len(whole(sheet, keep, flat).triangles) == 2
 
 
 def test_dots_are_as_many_as_the_area_holds():
