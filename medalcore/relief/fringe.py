@@ -38,6 +38,9 @@ FLATTENING = 0.7
 JUMP = 6.0
 """Pixels that a depth lies from the surfaces on both sides to belong to neither."""
 
+ABOUT = 4
+"""Pixels to all sides of a flank too wide to be an accident of sampling that stay as seen."""
+
 SMOOTH = 0.2
 """Share of a jump that the surfaces on its sides may change by from pixel to pixel."""
 
@@ -86,7 +89,9 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
     value = np.where(there, outer, np.nan).ravel() / pixel
     _settle(value, wide)
     core = _core(there)
-    fringe = np.flatnonzero(_stout(core, there) & ~core)
+    frayed = _stout(core, there) & ~core
+    frayed.ravel()[_on_flanks(value, core, wide)] = False
+    fringe = np.flatnonzero(frayed)
     known = core.ravel()
     raised = value.copy()
     raised[~known] = np.nan
@@ -119,6 +124,21 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
 def _core(mask: BoolArray) -> BoolArray:
     """Return the pixels more than two from the outline."""
     return ~_grown_twice(~mask)
+
+
+def _on_flanks(value: FloatArray, core: BoolArray, wide: int) -> IntArray:
+    """Return pixels round places where a flank is wide enough to reach the core.
+
+    It is seen as a flank there, and the surface at its top cannot be carried on.
+    """
+    ways = np.array([-1, 1, -wide, wide, -wide - 1, wide + 1, 1 - wide, wide - 1])[:, None]
+    rim = np.flatnonzero(core & grown(~core))
+    here, one, two = (value[rim + k * ways] for k in (0, 1, 2))
+    rise = one - here
+    ends = (rise > JUMP) & (rise > BEND * np.abs(two - one) + BEND_MORE)
+    flank = rim[(ends & ~core.ravel()[rim - ways]).any(axis=0)]
+    reach = np.arange(-ABOUT, ABOUT + 1)
+    return np.asarray((flank[:, None] + (reach[:, None] * wide + reach).ravel()).ravel())
 
 
 def _stout(core: BoolArray, mask: BoolArray) -> BoolArray:

@@ -49,6 +49,17 @@ def test_a_nearly_upright_side_leaves_no_sawtooth(pixels, tilt):
     assert _off_planes(raw_field(mesh, spec, GROUND, pixels), normal).max() < 3.0
 
 
+@pytest.mark.parametrize("tilt", [0.15, 0.2, 0.3, 0.45, 1.0])
+def test_a_flank_of_some_pixels_is_not_broken_up(tilt):
+    """No pixel of a block lies far below all its neighbours, whatever the width of its flanks."""
+    spec = Relief(source="m", fit=20.0, turn=(tilt, 1.7 * tilt, 30.0))
+    field = raw_field(_mesh(_box(1, 1, 1)), spec, GROUND, 700)
+    ring = [[1, 1, 1], [1, 0, 1], [1, 1, 1]]
+    around = ndimage.minimum_filter(np.where(field.mask, field.heights, np.inf), footprint=ring)
+    inner = ndimage.binary_erosion(field.mask)
+    assert not (inner & (field.heights < around - 3 * field.grid.pixel)).any()
+
+
 @pytest.mark.parametrize("pixels", [200, 384, 700])
 def test_an_inner_edge_is_a_clean_step(pixels):
     """A block on a block: every pixel belongs to one of the two tops, none lies between."""
