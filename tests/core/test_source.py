@@ -7,6 +7,7 @@ import struct
 import numpy as np
 import pytest
 import trimesh
+from models import lumpy_head
 
 from medalcore.element import Model
 from medalcore.errors import SourceError
@@ -187,12 +188,12 @@ def test_a_folder_is_no_model(tmp_path):
         read_model(str(tmp_path / "parts.obj"), {})
 
 
-def test_points_on_a_fine_sphere_get_keys_of_their_own():
+def test_points_of_a_head_get_keys_of_their_own():
     """Coordinates that were float32 once gave equal keys to different points; that cost seconds.
 
     Equal points are found all the same, and in the order they came in.
     """
-    whole = trimesh.creation.icosphere(6)
+    whole = lumpy_head()
     points = np.asarray(whole.vertices, np.float32).astype(float)
     assert len(np.unique(_hashed(points))) == len(np.unique(points, axis=0))
     corners = np.asarray(whole.faces)
