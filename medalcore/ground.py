@@ -34,6 +34,9 @@ class Ground:
     outline : tuple of closed contours, each a tuple of (u, v)
         Where the field ends, outer contours counter-clockwise, holes clockwise, mm; empty
         on a round piece without a hole, whose field ends at `radius`.
+    basin : float
+        Radius of the circle that `level` and `dish` are measured on, where that is not
+        `radius`: a sphere over all of a field that is not round, mm.
     steps : tuple of (radius, rise)
         Circles and panels about the middle: what they add to the height at rising radii,
         straight in between, the first inwards to the middle, mm.
@@ -45,6 +48,7 @@ class Ground:
     floor: float
     outline: tuple[tuple[tuple[float, float], ...], ...] = ()
     steps: tuple[tuple[float, float], ...] = ()
+    basin: float = 0.0
 
     @property
     def is_flat(self) -> bool:
@@ -63,7 +67,7 @@ class Ground:
 
     def _turning(self) -> FloatArray:
         """Return points at all radii where the height can be at its least or most."""
-        radii = np.array([0.0, *(r for r, _ in self.steps), self.radius])
+        radii = np.array([0.0, *(r for r, _ in self.steps), self.radius, self.basin])
         return np.column_stack([radii, np.zeros_like(radii)])
 
     def height(self, uv: FloatArray) -> FloatArray:
@@ -93,7 +97,7 @@ class Ground:
     def _dished(self, r2: FloatArray) -> FloatArray:
         if self.dish == 0.0:
             return np.full(r2.shape, self.level)
-        s = abs(self.dish)
-        big = (self.radius**2 + s**2) / (2.0 * s)
-        cap = np.sqrt(np.maximum(big**2 - np.minimum(r2, self.radius**2), 0.0)) - (big - s)
+        s, reach = abs(self.dish), self.basin or self.radius
+        big = (reach**2 + s**2) / (2.0 * s)
+        cap = np.sqrt(np.maximum(big**2 - np.minimum(r2, reach**2), 0.0)) - (big - s)
         return self.level - math.copysign(1.0, self.dish) * cap

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,16 +14,19 @@ from ..edge import reed_cutter, slanted_cutter
 from ..element import Finding
 from ..errors import SpecError
 from ..ground import Ground
-from ..solid import Solid, solid_from_manifold
+from ..solid import Side, Solid, solid_from_manifold
 from ..spec import MedalSpec
 from ..tolerance import Tolerance
+from .basin import basin_solid
 from .circular import around, round_solid
 from .cut import cut, joined_to
 from .drill import drill_cutter, joint_cutter, keep_off_joint
+from .faces import is_basin
 from .general import general_solid
 from .lettered import letters_solid
 from .loop import loop_solid
 from .plan import Plan, planned
+from .profile import FaceShape
 
 __all__ = ["Blanked", "build_blank"]
 
@@ -68,7 +71,7 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     """
     plan = planned(spec, tolerance)
     solid, findings = _meshed(spec, plan, tolerance)
-    findings += _deep(plan)
+    findings += (*_deep(plan), *_unfilleted(spec))
     solid, more = _lettered(spec, plan, solid, tolerance)
     findings += more
     solid, cutters = _fitted(spec, plan, solid, tolerance)
@@ -153,6 +156,21 @@ def _deep(plan: Plan) -> tuple[Finding, ...]:
     return (Finding("reeds", "note", text, "edge.depth", depth, broken),)
 
 
+def _unfilleted(spec: MedalSpec) -> Iterator[Finding]:
+    """Tell of fillets that a field which meets the rim at many heights cannot have."""
+    for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
+        rim = face.rim or spec.blank.rim
+        if rim.fillet and is_basin(spec, face):
+            yield Finding(
+                "rim-fillet",
+                "note",
+                "a hollow or domed field meets the rim of this outline at many heights; the fillet "
+                "between them is left out",
+                f"{name}.rim.fillet" if face.rim else "blank.rim.fillet",
+                rim.fillet,
+            )
+
+
 def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, tuple[Finding, ...]]:
     """Mesh the piece; cut what cannot be meshed at once."""
     slant = spec.edge.slant if plan.reeding else 0.0
@@ -164,6 +182,7 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
     else:
         direct = False
         solid = general_solid(plan.outline, *plan.faces, plan.wall, plan.hole, tolerance)
+        solid = _basined(plan, solid, tolerance)
     if plan.reeding is None or direct:
         return solid, ()
     outline = plan.outline.at(0.0)[0]
@@ -175,6 +194,18 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
         cutter = reed_cutter(plan.reeding, outline, spec.blank.thickness, tolerance)
     solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
     return solid, _collar(slant)
+
+
+def _basined(plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:
+    """Lay the fields that are a part of a sphere over an outline that is not round."""
+    space = plan.faces[0].ground.lowest + plan.faces[1].ground.lowest
+    sides: tuple[tuple[FaceShape, Side], ...] = ((plan.faces[0], 1), (plan.faces[1], -1))
+    fields = [
+        basin_solid(plan.outline, face, face.foot, side, space, tolerance)
+        for face, side in sides
+        if face.foot is not None
+    ]
+    return joined_to(solid, fields) if fields else solid
 
 
 def _collar(slant: float) -> tuple[Finding, ...]:

@@ -224,7 +224,7 @@ def _thinned(
     label: Label,
     tolerance: Tolerance,
 ) -> Ring:
-    step = _ring_step(ground, tolerance)
+    step = ring_step(ground, tolerance)
     count, inner, phase = len(last), radius, _OFF_GRID
     while True:
         edge = 2.0 * np.pi * inner / count
@@ -246,11 +246,11 @@ def _thinned(
         last = ring
 
 
-def _ring_step(ground: Ground, tolerance: Tolerance) -> float:
+def ring_step(ground: Ground, tolerance: Tolerance) -> float:
     """Return the longest edge that stays within tolerance of the dome, mm (sagitta)."""
     if ground.dish == 0.0:
         return math.inf
-    s = abs(ground.dish)
-    big = (ground.radius**2 + s**2) / (2.0 * s)
+    s, reach = abs(ground.dish), ground.basin or ground.radius
+    big = (reach**2 + s**2) / (2.0 * s)
     # A quarter of the tolerance: chords all err to one side, and volumes should be true too.
     return math.sqrt(8.0 * big * tolerance.curve / 4.0) * 0.8

@@ -8,12 +8,14 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+from msgspec import structs
 
 from ..contour import Contours
 from ..errors import SpecError
 from ..ground import Ground
-from ..spec import Circle, MedalSpec, Rim
+from ..spec import Circle, Face, MedalSpec, Rim
 from ..tolerance import Tolerance
+from .basin import bedded, spread
 from .general import Offsets, check_field, room_round_middle
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
 
@@ -26,12 +28,14 @@ def faces_of(
     for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
         rim = face.rim or spec.blank.rim
         key = f"{name}.rim" if face.rim else "blank.rim"
+        if is_basin(spec, face):
+            rim = structs.replace(rim, fillet=0.0)
         steps = rim_steps(spec.blank, rim, tolerance, key)
         foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
-        sections.append((name, face.field, steps, foot, limit, rim))
+        sections.append((name, face, steps, foot, limit, rim))
     grounds = []
-    for name, field, steps, foot, limit, rim in sections:
-        dish = field.dish
+    for name, face, steps, foot, limit, rim in sections:
+        field, dish = face.field, face.field.dish
         if dish and limit <= 0.0:
             raise SpecError(
                 "only a field that reaches over the middle of the piece can be dished",
@@ -44,21 +48,26 @@ def faces_of(
                 key=f"{name}.field.dish",
             )
         side = -1 if name == "reverse" else 1
-        shape = () if radius and hole is None else _as_seen(spec, foot, hole, rim.slope, side)
+        seen = () if radius and hole is None else _as_seen(spec, foot, hole, rim.slope, side)
         least = 0.0
         if hole is not None:
             least = float(np.hypot(*hole.at(0.0)[0].T).max())
             least += hole_reach(spec.blank.hole, rim.slope)
         circles = circle_steps(field.circle, least, limit, f"{name}.field.circle")
-        grounds.append(Ground(steps[-1].z, limit, dish, 0.0, shape, circles))
+        ground = Ground(steps[-1].z, limit, dish, 0.0, seen, circles)
+        if steps[-1].zone == "rim" and is_basin(spec, face):
+            ground = spread(ground, foot, f"{name}.field.dish")
+        grounds.append(ground)
     faces = []
+    space = grounds[0].lowest + grounds[1].lowest
     for ground, (_, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
         around_hole: tuple[Step, ...] = ()
         if hole is not None:
             at = float(np.hypot(*hole.at(0.0)[0].T).min()) + hole_reach(spec.blank.hole, rim.slope)
             z = float(ground.height(np.array([at, 0.0])))
             around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
-        faces.append(FaceShape(steps, ground, around_hole))
+        shape = FaceShape(steps, ground, around_hole)
+        faces.append(bedded(shape, space) if ground.basin else shape)
     if hole is not None:
         left = faces[0].hole[0].z + faces[1].hole[0].z
         if left <= 0.0:
@@ -67,6 +76,17 @@ def faces_of(
                 key="blank.hole.chamfer",
             )
     return faces[0], faces[1]
+
+
+def is_basin(spec: MedalSpec, face: Face) -> bool:
+    """Tell whether a face's field is part of a sphere over an outline that is not round.
+
+    One round a hole, or without a rim whose wall could take up the difference, is hollow or
+    domed inside the circle it holds.
+    """
+    rim = face.rim or spec.blank.rim
+    plain = spec.blank.outline != "round" and spec.blank.hole.shape == "none"
+    return bool(face.field.dish) and plain and rim.width > 0.0 and rim.height > 0.0
 
 
 def circle_steps(

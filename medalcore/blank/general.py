@@ -122,7 +122,10 @@ def _face(
     field = Label("field", side)
     foot = outline.at(shape.outer[-1].inset)
     if hole is None:
-        _fill(shell, last, foot, shape.ground, field, tolerance)
+        ground = shape.ground
+        if shape.foot:
+            ground = Ground(shape.outer[-1].z, ground.radius, 0.0, ground.floor)
+        _fill(shell, last, foot, ground, field, tolerance)
         return shell, first, []
     loops = shell.loops(hole.at(0.0), shape.hole[0].z)
     inner = _outwards(shell, hole, shape.hole, loops, shape.ground, side)

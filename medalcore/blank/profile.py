@@ -49,11 +49,14 @@ class FaceShape:
     ground : Ground
     hole : tuple of Step
         From the middle hole's edge to the foot of its rim; empty without a hole.
+    foot : Step or None
+        Where the wall meets a level field, if `outer` runs on to a bed below the field.
     """
 
     outer: tuple[Step, ...]
     ground: Ground
     hole: tuple[Step, ...] = ()
+    foot: Step | None = None
 
     def is_like(self, other: FaceShape) -> bool:
         """Tell whether two faces have the same surface."""
@@ -61,7 +64,7 @@ class FaceShape:
         return (
             (self.outer, self.hole) == (other.outer, other.hole)
             and (mine.level, mine.radius) == (theirs.level, theirs.radius)
-            and (mine.dish, mine.steps) == (theirs.dish, theirs.steps)
+            and (mine.dish, mine.steps, mine.basin) == (theirs.dish, theirs.steps, theirs.basin)
         )
 
 
