@@ -24,6 +24,8 @@ _TIGHTEST = -120.0  # thousandths: closer than this words cannot be read
 _LEAST_GAP = 0.6  # of the cap height, between legends round one border
 _LEVEL = 0.2  # sine of how far below the middle words at the side still read clockwise
 _FULL = 2.0 * math.pi
+_RING = 360.0  # degrees of sweep at which words close to a ring
+_RING_SPACES = 2  # where tracking falls between the last and the first word: round the space
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,7 +115,7 @@ def _overlong(spec: Legend, text: str, size: float, context: Context) -> float:
         return math.inf
     angles = _stand(trial, found, arc, spec.tracking * how.size / 1000.0)
     start, stop = _ink(found, angles, arc, trial)
-    return stop - start - (math.radians(spec.sweep) or spec.arc_length / arc.radius)
+    return stop - start - _aim(trial, found, how, arc, trial.tracking)
 
 
 def _one_only(spec: Legend) -> SpecError:
@@ -232,7 +234,7 @@ def _true_radius(spec: Legend, arc: Arc) -> float:
 
 def _set(spec: Legend, found: Line, how: Setting, arc: Arc) -> _Set:
     """Return the words centred on their arc, fitted if that is asked for."""
-    aim = math.radians(spec.sweep) if spec.sweep else spec.arc_length / arc.radius
+    aim = _aim(spec, found, how, arc, spec.tracking)
     tracking, unit = spec.tracking, how.size / 1000.0
     steps = found.spaces - found.spaces[0]
     angles = _stand(spec, found, arc, tracking * unit)
@@ -242,15 +244,38 @@ def _set(spec: Legend, found: Line, how: Setting, arc: Arc) -> _Set:
             key="sweep" if spec.sweep else "arc_length",
         )
     if aim:
+        tracked = steps[-1] + (_RING_SPACES if spec.sweep >= _RING else 0)
         for _ in range(3):
             start, stop = _ink(found, angles, arc, spec)
-            tracking += (aim - (stop - start)) * _true_radius(spec, arc) / (steps[-1] * unit)
+            tracking += (aim - (stop - start)) * _true_radius(spec, arc) / (tracked * unit)
             angles = _stand(spec, found, arc, tracking * unit)
+            aim = _aim(spec, found, how, arc, tracking)
         start, stop = _ink(found, angles, arc, spec)
         angles = angles + (aim - (stop - start)) / steps[-1] * steps
     start, stop = _ink(found, angles, arc, spec)
     _check_fit(spec, found, arc, stop - start, aim, tracking)
     return _Set(found, arc, angles - 0.5 * (start + stop), stop - start, tracking)
+
+
+def _aim(spec: Legend, found: Line, how: Setting, arc: Arc, tracking: float) -> float:
+    """Return the angle the ink of the words is to fill, rad; 0 leaves it natural.
+
+    Words all round close like any two words do: with a space between the last and the first.
+    """
+    if spec.sweep < _RING:
+        return math.radians(spec.sweep) if spec.sweep else spec.arc_length / arc.radius
+    first, last = found.letters[0], found.letters[-1]
+    space = float(how.typeface.font.get_glyph_h_advance(how.typeface.glyph(" ")))
+    again = (last.x + last.advance + space - first.x) * how.scale + found.middles[0]
+    ring = Line(
+        (*found.letters, first),
+        (*found.outlines, found.outlines[0]),
+        np.append(found.middles, again),
+        np.append(found.spaces, found.spaces[-1] + _RING_SPACES),
+    )
+    angles = _stand(spec, ring, arc, tracking * how.size / 1000.0)
+    start, stop = _ink(found, angles[:-1], arc, spec)
+    return _FULL - float(angles[-1] - (stop - start))
 
 
 def _stand(spec: Legend, found: Line, arc: Arc, tracking_mm: float) -> FloatArray:

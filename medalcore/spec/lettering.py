@@ -95,7 +95,11 @@ class Legend(Words, frozen=True):
     sweep: Annotated[
         float,
         doc(
-            "Angle the words fill; 0 leaves them at their natural length", unit="deg", ge=0, le=360
+            "Angle the words fill, a whole turn with a space where they close; 0 leaves them at "
+            "their natural length",
+            unit="deg",
+            ge=0,
+            le=360,
         ),
     ] = 0.0
     arc_length: Annotated[

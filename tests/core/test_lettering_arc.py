@@ -102,6 +102,21 @@ def test_a_sweep_is_filled_by_tracking(sweep):
     assert high - low == pytest.approx(sweep, abs=1e-3)
 
 
+@pytest.mark.parametrize("fit", ["tracking", "size"])
+def test_words_all_round_close_with_a_space(fit):
+    """The gap at the foot is as wide as those between the other words, at every place."""
+    text = " ".join(["HIH"] * 12)
+    built = build_legend(
+        Legend(text=text, sweep=360, fit=fit, cap_height=1.6, font="sans-bold", radius=14.0),
+        context(),
+    )
+    angle = np.sort(bearings(faces_up(mesh_of(built)), 0.0))
+    gaps = np.sort(np.diff(np.concatenate([angle, angle[:1] + 360.0])))[-12:]
+    assert gaps[0] > 3.0
+    assert gaps == pytest.approx(gaps.mean(), rel=0.01)
+    assert built.facts["sweep_deg"] == pytest.approx(360.0 - gaps.mean(), abs=0.3)
+
+
 def test_without_optical_spacing_the_sweep_is_length_over_radius():
     """Between equal letters of a plain arc: HarfBuzz's advances over the baseline radius."""
     spec = Legend(
