@@ -74,7 +74,7 @@ def locate(font: str, axes: Iterable[str] = ()) -> tuple[Path, int]:
 def _find(font: str, axes: frozenset[str]) -> tuple[Path, int]:
     head, _, style = font.partition("-")
     wanted = _plain(f"{_SHORT[head.lower()]}{style}" if head.lower() in _SHORT else font)
-    packaged = tuple(sorted(set(_packaged())))
+    packaged = _packaged()
     if not axes and wanted in (found := _faces(packaged, axes)):
         return found[wanted]
     files = tuple(_installed())
@@ -85,7 +85,7 @@ def _find(font: str, axes: frozenset[str]) -> tuple[Path, int]:
             found = _faces(some, least)
             if wanted in found:
                 return found[wanted]
-    known = {_plain(name): name for file in (*_packaged(), *files) for name in _told(file)}
+    known = {_plain(name): name for file in (*packaged, *files) for name in _told(file)}
     near = difflib.get_close_matches(wanted, sorted(known), 5, 0.6)
     near += [key for key in sorted(known) if wanted and wanted in key and key not in near]
     hint = f"; near it: {', '.join(known[key] for key in near[:5])}" if near else ""
@@ -149,8 +149,10 @@ def _axes_of(face: hb.Face) -> frozenset[str]:
     return frozenset(str(name).lower() for name in names)
 
 
-def _packaged() -> Iterator[Path]:
-    """Yield the font files that installed packages offer."""
+@lru_cache(maxsize=1)
+def _packaged() -> tuple[Path, ...]:
+    """Return the font files that installed packages offer."""
+    found: set[Path] = set()
     for group in ("fonts_otf", "fonts_ttf"):
         for point in entry_points(group=group):
             try:
@@ -158,7 +160,8 @@ def _packaged() -> Iterator[Path]:
             except Exception:  # a broken package of another's must not stop the build
                 continue
             pairs = offered.items() if isinstance(offered, Mapping) else offered
-            yield from (Path(str(path)) for _, path in pairs)
+            found.update(Path(str(path)) for _, path in pairs)
+    return tuple(sorted(found))
 
 
 def _installed() -> Iterator[Path]:

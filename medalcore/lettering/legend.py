@@ -24,6 +24,7 @@ _TIGHTEST = -120.0  # thousandths: closer than this words cannot be read
 _LEAST_GAP = 0.6  # of the cap height, between legends round one border
 _LEVEL = 0.2  # sine of how far below the middle words at the side still read clockwise
 _FULL = 2.0 * math.pi
+_FITTED = 2e-5  # rad that words fitted by size may be too short, before tracking takes the rest
 _RING = 360.0  # degrees of sweep at which words close to a ring
 _RING_SPACES = 2  # where tracking falls between the last and the first word: round the space
 
@@ -92,14 +93,24 @@ def _sized(spec: Legend, texts: list[str], context: Context) -> Legend:
         raise _one_only(spec)
     if line(texts[0], _how(spec, context)) is None:
         raise nothing_to_set()
-    low, high = 0.0, 0.0
+    # Too short and too long, each with by how much, rad; the length is nearly as the size.
+    low, short, high, long = 0.0, 0.0, 0.0, math.inf
     size = spec.cap_height
     for _ in range(60):
         over = _overlong(spec, texts[0], size, context)
-        low, high = (low, size) if over > 0.0 else (size, high)
-        if low and high and high - low < 1e-6 * high:
+        if over > 0.0:
+            high, long = size, over
+        else:
+            low, short = size, over
+        if -_FITTED < over <= 0.0 or (low and high and high - low < 1e-6 * high):
             break
-        size = 0.5 * (low + high) if high else 2.0 * size
+        if not high:
+            size *= 2.0
+        elif not low or math.isinf(long):
+            size = 0.5 * (low + high)
+        else:
+            share = (short + 0.5 * _FITTED) / (short - long)
+            size = low + min(max(share, 0.02), 0.98) * (high - low)
     return msgspec.structs.replace(spec, cap_height=low or size, fit="tracking")
 
 
