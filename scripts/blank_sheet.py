@@ -23,10 +23,11 @@ PIECES: list[tuple[str, str, dict]] = [
     ("52 rounded notches, edge broken 0.5", "copper", {
         "blank": {"diameter": 25.4, "thickness": 2.5, "chamfer": 0.5},
         "edge": {**REEDED, "reeds": 52, "profile": "round", "depth": 0.35, "corner_radius": 0.3}}),
-    ("Oval, rounded rim", "sterling-silver", {
+    ("Oval, hollow, rounded rim", "sterling-silver", {
         "blank": {"outline": "oval", "diameter": 42, "height": 30, "thickness": 3.2,
                   "rim": {"width": 2.6, "height": 0.7, "section": "rounded"},
-                  "break_shape": "round"}}),
+                  "break_shape": "round"},
+        "obverse": {"field": {"dish": 0.4}}}),
     ("Twelve sides, reeds on every other", "brass", {
         "blank": {"outline": "polygon", "sides": 12, "diameter": 30, "flats": 29.5,
                   "thickness": 3.2, "rim": {"width": 2.2, "height": 0.35}},

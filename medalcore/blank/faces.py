@@ -13,7 +13,7 @@ from msgspec import structs
 from ..contour import Contours
 from ..errors import SpecError
 from ..ground import Ground
-from ..spec import Circle, Face, MedalSpec, Rim
+from ..spec import Circle, Face, Hole, MedalSpec, Rim
 from ..tolerance import Tolerance
 from .basin import bedded, spread
 from .general import Offsets, check_field, room_round_middle
@@ -156,12 +156,19 @@ def _foot(
     if radius:
         left = radius - inset
         if hole is not None:
-            left -= float(np.hypot(*hole.at(0.0)[0].T).max()) + reach
+            room = left - reach
+            left = room - float(np.hypot(*hole.at(0.0)[0].T).max())
+            if left <= 0.0 < room:
+                raise SpecError(
+                    f"a hole of {spec.blank.hole.size:g} mm with its rim runs into the rim of the "
+                    f"piece; at most {_largest(spec.blank.hole, room):.2f} mm",
+                    key="blank.hole.size",
+                )
         if left <= 0.0:
             raise SpecError(
                 f"{what} does not fit the {radius:.3g} mm from edge to middle"
-                + (" with that hole and its rim" if hole else ""),
-                key=key if not hole else "blank.hole.size",
+                + (" with the rim of the hole" if hole else ""),
+                key=key,
             )
         # The dish of a piece meshed by loops begins just inside them, so as to miss them.
         odd = hole is not None and spec.blank.hole.shape != "round"
@@ -170,6 +177,14 @@ def _foot(
     foot = outline.at(inset)
     check_field(foot, hole.at(reach) if hole else (), key, what)
     return foot, max(0.0, room_round_middle(foot) - 5.0 * tolerance.curve)
+
+
+def _largest(hole: Hole, room: float) -> float:
+    """Return the size of a hole whose corners reach `room` mm from the middle, mm."""
+    if hole.shape == "round":
+        return math.floor(200.0 * room) / 100.0
+    r, sides = hole.corner_radius, 4 if hole.shape == "square" else hole.sides
+    return math.floor(200.0 * ((room - r) * math.cos(math.pi / sides) + r)) / 100.0
 
 
 def _as_seen(

@@ -54,7 +54,8 @@ class Field(Table, frozen=True):
     dish: Annotated[
         float,
         doc(
-            "Depth of the hollow in the middle of the field; 0 is flat, below 0 domed",
+            "Depth of the hollow in the middle of the field, under its farthest point; 0 is flat, "
+            "below 0 domed, over its nearest",
             unit="mm",
             ge=-20,
             le=20,
