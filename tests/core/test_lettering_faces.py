@@ -52,13 +52,15 @@ def _faults(outline, height, draft):
     wall = np.abs(np.abs(lean) - 90) > 0.05
     off = size[wall & (np.abs(lean - math.degrees(draft)) > 0.1)].sum() / size[wall].sum()
     # The volume lies between those of the round and of the mitred offsets (Simpson's rule).
+    # Walls that lean far close counters at some height, where the area has a kink.
+    steps = 4 if draft < math.radians(20.0) else 8
+    weights = np.array([1, 4, *[2, 4] * (steps // 2 - 1), 1]) / (3 * steps)
     volumes = []
     for join in ("round", "mitre"):
         area = [
             C.area(C.offset(outline, t * height * math.tan(draft), join, limit=3.0, tolerance=1e-3))
-            for t in np.linspace(0, 1, 9)
+            for t in np.linspace(0, 1, steps + 1)
         ]
-        weights = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
         volumes.append(float(weights @ area) * height)
     inside = volumes[0] * (1 - 1e-3) <= proof.volume_mm3 <= volumes[1] * (1 + 1e-3)
     return [name for name, ok in (
