@@ -88,16 +88,7 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
     there = np.isfinite(outer)
     value = np.where(there, outer, np.nan).ravel() / pixel
     _settle(value, wide)
-    core = _core(there)
-    frayed = _stout(core, there) & ~core
-    frayed.ravel()[_on_flanks(value, core, wide)] = False
-    fringe = np.flatnonzero(frayed)
-    known = core.ravel()
-    raised = value.copy()
-    raised[~known] = np.nan
-    for ring, height in _layers(raised, fringe, value[fringe], wide, 1.0):
-        raised[ring] = np.fmax(value[ring], height - FALL)
-    value = np.where(np.isnan(raised), value, raised)
+    value = _unfrayed(value, there)
     whole = np.pad(seen[box], _PAD) | there
     nubs = whole & ~grown(there)
     if nubs.any():
@@ -105,20 +96,42 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
     lost = np.flatnonzero(whole & ~there)
     if len(lost):
         least = np.pad(facets[box], _PAD, constant_values=-np.inf).ravel() / pixel
-        about = (np.arange(-2, 3)[:, None] * wide + np.arange(-2, 3)).ravel()
-        level = least[lost[:, None] + about].max(axis=1)
-        level[np.isneginf(level)] = _FRONT
-        lowest = np.nanmin(value)
-        cap = np.full(len(value), np.inf)
-        cap[lost] = level
-        for ring, height in _layers(value, lost, level, wide, FLATTENING):
-            value[ring] = np.clip(height, lowest, cap[ring])
-        away = lost[np.isnan(value[lost])]
-        value[away] = np.where(np.isfinite(least[away]), least[away], np.nan)
+        _carry_out(value, lost, least, wide)
     out = np.full(smooth.shape, -np.inf)
     inner = value.reshape(outer.shape)[_PAD:-_PAD, _PAD:-_PAD] * pixel
     out[box] = np.where(np.isnan(inner), -np.inf, inner)
     return out
+
+
+def _unfrayed(value: FloatArray, there: BoolArray) -> FloatArray:
+    """Return the map with its outermost pixels raised to the surface carried on from inside."""
+    wide = there.shape[1]
+    core = _core(there)
+    frayed = _stout(core, there) & ~core
+    frayed.ravel()[_on_flanks(value, core, wide)] = False
+    fringe = np.flatnonzero(frayed)
+    raised = np.where(core.ravel(), value, np.nan)
+    for ring, height in _layers(raised, fringe, value[fringe], wide, 1.0):
+        raised[ring] = np.fmax(value[ring], height - FALL)
+    return np.where(np.isnan(raised), value, raised)
+
+
+def _carry_out(value: FloatArray, lost: IntArray, least: FloatArray, wide: int) -> None:
+    """Carry the surface on to pixels that it falls short of, in place.
+
+    Never higher than the facets stand about there, nor lower than the lowest place; what it
+    is nowhere near keeps the depth of the facets.
+    """
+    reach = np.arange(-2, 3)
+    cap = least[lost[:, None] + (reach[:, None] * wide + reach).ravel()].max(axis=1)
+    cap[np.isneginf(cap)] = _FRONT
+    level = np.full(len(value), np.inf)
+    level[lost] = cap
+    lowest = np.fmin.reduce(value)
+    for ring, height in _layers(value, lost, cap, wide, FLATTENING):
+        value[ring] = np.clip(height, lowest, level[ring])
+    away = lost[np.isnan(value[lost])]
+    value[away] = np.where(np.isfinite(least[away]), least[away], np.nan)
 
 
 def _core(mask: BoolArray) -> BoolArray:

@@ -174,3 +174,10 @@ def test_what_smoothing_lost_altogether_stays_as_it_was():
 def test_nothing_seen_stays_nothing():
     empty = np.full((30, 30), BARE)
     assert not np.isfinite(finished(empty, empty, 1.0)).any()
+
+
+def test_where_the_smooth_surface_shows_nothing_the_facets_stay():
+    """A wire between pixel centres may vanish when it is smoothed."""
+    facets = np.full((40, 40), BARE)
+    facets[10:30, 20] = 3.0
+    assert np.array_equal(finished(np.full((40, 40), BARE), facets, 1.0), facets)
