@@ -21,7 +21,7 @@ from ..contour import (
     united,
 )
 from ..element import Context, Part
-from ..errors import SolidError
+from ..errors import SolidError, SpecError
 from ..loft import drafted
 from ..profile import Step, deepest, profiled
 from ..solid import Solid
@@ -86,6 +86,8 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
     ------
     SolidError
         If nothing in the words leaves a mark, or an outline cannot be followed.
+    SpecError
+        If sunk letters would come too near to the other face.
     """
     if not cuts:
         raise SolidError("the words leave no mark: they hold nothing but spaces")
@@ -96,6 +98,7 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
     for number, group in enumerate(_touching(cuts)):
         placed = united([c.placed for c in group]) if len(group) > 1 else group[0].placed
         site = _site(placed, context, words)
+        _check_depth(words, site.level - context.ground.floor)
         through = CROSSING + _STAGGER * (number % 5)
         if follows:
             flat = replace(site, lowest=site.level, highest=site.level)
@@ -113,6 +116,15 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
         return (Part(joined(solids), "cut"),)
     letters = Part(joined(solids))
     return (letters, Part(_clearing(cuts, words, context), "clear")) if words.clear else (letters,)
+
+
+def _check_depth(words: Words, most: float) -> None:
+    if words.work == "sunk" and words.depth > most:
+        raise SpecError(
+            f"{words.depth:g} mm deep comes too near to the other face; at most "
+            f"{math.floor(100.0 * most) / 100.0:g} mm",
+            key="depth",
+        )
 
 
 def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:

@@ -64,6 +64,17 @@ def test_sunk_letters_are_as_deep_as_asked_with_their_outline_in_the_field(draft
     assert np.ptp(opening[:, 1]) == pytest.approx(4.0, abs=0.004)
 
 
+@pytest.mark.parametrize("section", ["flat", "vee", "rounded"])
+def test_letters_too_deep_for_the_piece_say_how_deep_they_may_be(section):
+    """They would come out at the other face, or meet what is cut there."""
+    words = {"text": "HIT", "work": "sunk", "section": section, "cap_height": 4.0}
+    with pytest.raises(SpecError, match=r"at most 1.5 mm") as caught:
+        build_inscription(Inscription(depth=1.6, **words), context())
+    assert caught.value.key == "depth"
+    assert build_inscription(Inscription(depth=1.5, **words), context()).parts
+    assert build_inscription(Inscription(text="HIT", depth=1.6), context()).parts
+
+
 def test_chisel_cut_letters_meet_in_ridges_at_one_slope():
     """Vee section: the deepest line is the depth, every wall has the same slope."""
     spec = Inscription(text="AMEN", work="sunk", depth=0.5, section="vee", cap_height=5.0)
