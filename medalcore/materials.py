@@ -57,6 +57,4 @@ def material_named(name: str, key: str = "medal.metal") -> Material:
         return table[name]
     near = difflib.get_close_matches(name.lower(), table, 1, 0.5)
     hint = f"did you mean '{near[0]}'? " if near else ""
-    raise SpecError(
-        f'"{name}" is not known; {hint}known are: {", ".join(table)}', key=key
-    )
+    raise SpecError(f'"{name}" is not known; {hint}known are: {", ".join(table)}', key=key)
