@@ -13,9 +13,9 @@ from .medal import Face, MedalSpec
 
 _START: Mapping[str, Mapping[str, Any]] = {
     "medal": {"name": "My medal"},
-    "obverse.legend": {"text": "WORDS ROUND THE TOP"},
+    "obverse.legend": {"text": "WORDS ROUND THE TOP", "cap_height": 2.4},
     "obverse.relief": {"source": "model.stl"},
-    "reverse.inscription": {"text": "FIRST LINE\nSECOND LINE"},
+    "reverse.inscription": {"text": "FIRST LINE\nSECOND LINE", "cap_height": 2.4},
 }
 """What the template says where a default alone would say nothing."""
 
