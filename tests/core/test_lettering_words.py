@@ -4,34 +4,18 @@ import math
 
 import numpy as np
 import pytest
-import trimesh
+from letter_meshes import FLAT, HOLLOW, context, ink_of, mesh_of
 
 from medalcore import contour as C
-from medalcore.element import Context
 from medalcore.errors import SourceError, SpecError
 from medalcore.ground import Ground
-from medalcore.lettering import build_exergue, build_inscription, build_legend
+from medalcore.lettering import build_inscription, build_legend
 from medalcore.lettering.fonts import find_typeface
 from medalcore.lettering.measure import widths
 from medalcore.lettering.shaping import kerned, read_kerning, shape
 from medalcore.profile import deepest, profiled
-from medalcore.solid import Solid, arrays_of, solid_from_manifold, without
-from medalcore.spec import Exergue, Inscription, Legend
-from medalcore.tolerance import TOLERANCES
-from medalcore.weld import closure
-
-FLAT = Ground(level=1.0, radius=18.0, dish=0.0, floor=-0.5)
-HOLLOW = Ground(level=1.0, radius=18.0, dish=0.4, floor=-0.5)
-
-
-def context(ground=FLAT):
-    return Context(ground, TOLERANCES["fine"])
-
-
-def mesh_of(solid: Solid) -> trimesh.Trimesh:
-    vertices, triangles, _, _ = arrays_of(solid)
-    assert closure(vertices, triangles).is_closed
-    return trimesh.Trimesh(vertices, triangles, process=False)
+from medalcore.solid import solid_from_manifold, without
+from medalcore.spec import Inscription, Legend
 
 
 def cut_from_plate(built):
@@ -151,7 +135,7 @@ def test_accents_and_tails_stay_off_the_rim():
     for at, text in (("top", "ÅÉŽ"), ("bottom", "gjpqy"), ("top", "لأمل" if _arabic() else "Ǻ")):
         font = "DejaVu Sans" if text[0] == "ل" else "serif-bold"
         built = build_legend(Legend(text=text, at=at, font=font), context())
-        reach = np.hypot(*_ink(built).T).max()
+        reach = np.hypot(*ink_of(built).T).max()
         assert 17.2 < reach < 17.75
 
 
@@ -276,16 +260,10 @@ def test_pairs_are_moved_by_thousandths_of_the_size():
     assert wide - close.facts["width_mm"] == pytest.approx(100 * scale, abs=1e-6)
 
 
-def _ink(built, part=0):
-    mesh = mesh_of(built.parts[part].solid)
-    top = mesh.vertices[np.unique(mesh.faces[mesh.face_normals[:, 2] > 0.999999])]
-    return top[:, :2]
-
-
 @pytest.mark.parametrize("align", ["centre", "left", "right"])
-def test_lines_are_ranged_by_their_ink(align):
+def test_lines_are_ranged_by_theirink(align):
     spec = Inscription(text="HEIGHT\nHI\nHITHE", align=align, at=(1.0, 2.0), cap_height=2.0)
-    ink = _ink(build_inscription(spec, context()))
+    ink = ink_of(build_inscription(spec, context()))
     rows = [ink[np.abs(ink[:, 1] - y) < 1.2] for y in (2 + 3.4, 2.0, 2 - 3.4)]
     left = [r[:, 0].min() for r in rows]
     right = [r[:, 0].max() for r in rows]
@@ -297,9 +275,9 @@ def test_lines_are_ranged_by_their_ink(align):
 
 
 def test_a_turned_inscription_is_the_same_turned():
-    flat = _ink(build_inscription(Inscription(text="TURN\nME", at=(1, 2)), context()))
+    flat = ink_of(build_inscription(Inscription(text="TURN\nME", at=(1, 2)), context()))
     spec = Inscription(text="TURN\nME", at=(1, 2), turn=30.0)
-    turned = _ink(build_inscription(spec, context()))
+    turned = ink_of(build_inscription(spec, context()))
     c, s = math.cos(math.radians(30)), math.sin(math.radians(30))
     expected = (flat - [1, 2]) @ np.array([[c, s], [-s, c]]) + [1, 2]
     assert np.sort(turned[:, 0]) == pytest.approx(np.sort(expected[:, 0]), abs=1e-6)
@@ -309,55 +287,12 @@ def test_words_broken_to_a_circle_stay_in_it_and_in_order():
     text = "To the keepers who in one hundred and fifty years never let the light fail"
     spec = Inscription(text=text, within=9.0, cap_height=1.2, font="serif")
     built = build_inscription(spec, context())
-    ink = _ink(built)
+    ink = ink_of(built)
     # capitals and small letters stay inside; descenders may hang out by their length
     assert np.hypot(*ink.T).max() < 9.0 + 0.5
     assert built.facts["lines"] >= 5
     with pytest.raises(SpecError, match="do not go into a circle of 4 mm radius"):
         build_inscription(Inscription(text=text, within=4.0, cap_height=1.2), context())
-
-
-def test_the_exergue_fills_its_segment_without_leaving_it():
-    built = build_exergue(Exergue(text="ELSPETH RAE FECIT\n2026", level=11.0), context())
-    ink = _ink(built)
-    assert ink[:, 1].max() < -11.2
-    assert np.hypot(*ink.T).max() < 18.0
-    assert built.facts["cap_height_mm"] < 2.0
-    line = _ink(built, 1)
-    assert np.ptp(line[:, 1]) == pytest.approx(0.3, abs=1e-6)
-    assert line[:, 0].max() == pytest.approx(-line[:, 0].min(), abs=1e-9)
-    with pytest.raises(SpecError, match="would fit"):
-        build_exergue(
-            Exergue(text="ELSPETH RAE FECIT", level=12.0, cap_height=3, fit=False), context()
-        )
-    with pytest.raises(SpecError, match="outside the field"):
-        build_exergue(Exergue(text="X", level=18.0), context())
-    with pytest.raises(SpecError, match="words or a line"):
-        build_exergue(Exergue(line=0.0), context())
-
-
-@pytest.mark.parametrize("dish", [0.6, -0.6])
-def test_the_line_of_an_exergue_lies_along_a_hollow_field(dish):
-    """Between its corners too its top is as high above the field, and its foot below it."""
-    ground = Ground(level=1.0, radius=18.0, dish=dish, floor=-0.5)
-    (bar,) = build_exergue(Exergue(height=0.3), context(ground)).parts
-    mesh = mesh_of(bar.solid)
-    above = mesh.triangles_center[:, 2] - ground.height(mesh.triangles_center[:, :2])
-    top = mesh.face_normals[:, 2] > 0.95
-    assert mesh.area_faces[top].sum() > 24 * 0.3
-    assert above[top] == pytest.approx(0.3, abs=0.004)
-    assert (above[mesh.face_normals[:, 2] < -0.95] < -0.05).all()
-
-
-def test_a_long_dash_standing_level_floats_nowhere():
-    """In a hollow the field is lowest in the middle of the dash, where it has no corners."""
-    deep = Ground(level=1.0, radius=18.0, dish=1.5, floor=-2.5)
-    spec = Inscription(text="\u2014", font="serif-bold", cap_height=14.0, at=(0.0, 6.0))
-    mesh = mesh_of(build_inscription(spec, context(deep)).parts[0].solid)
-    low, high = mesh.bounds
-    assert high[0] - low[0] > 15.0
-    under = np.linspace([low[0], (low[1] + high[1]) / 2], [high[0], (low[1] + high[1]) / 2], 99)
-    assert (deep.height(under) > low[2] + 0.05).all()
 
 
 def test_stroke_and_gap_widths_of_plain_shapes():
@@ -393,7 +328,7 @@ def test_feet_that_grow_together_are_found():
     tight = Inscription(text="II", font="sans-bold", tracking=-150, draft=15.0, cap_height=2.0)
     built = build_inscription(tight, context())
     (note,) = [f for f in built.findings if f.rule == "touching-letters"]
-    sides = np.unique(np.round(_ink(built)[:, 0], 6))
+    sides = np.unique(np.round(ink_of(built)[:, 0], 6))
     assert len(sides) == 4
     assert note.measured == pytest.approx(sides[2] - sides[1], abs=1e-6)
     assert note.measured < note.limit == pytest.approx(0.5 * math.tan(math.radians(15)))
