@@ -2,6 +2,9 @@
 
 Triangles whose box holds no pixel centre are dropped by comparing small integers. The others
 are cut into rows; each row's exact interval is found and only pixels inside it are touched.
+Triangles that face up go first: of those that face down most are then seen to be hidden by
+one look at the lowest height painted around them. That only saves time: a surface that is
+inside out, or open, comes out the same.
 Work goes through in blocks whose temporaries stay in the processor's cache, which also
 bounds the memory. Nothing is sorted but the three corners of a triangle.
 """
@@ -19,7 +22,7 @@ from .grid import Grid
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
-BLOCK = 1 << 15
+BLOCK = 1 << 16
 """Triangles at a time."""
 
 FRAGMENTS = 1 << 17
@@ -27,6 +30,9 @@ FRAGMENTS = 1 << 17
 
 LOW = 4
 """Triangles of up to this many rows are done together with all others of as many."""
+
+TILE = 8
+"""Pixels a side of the squares whose lowest heights tell what is hidden."""
 
 EDGE = 1e-9
 """Pixels by which a row's interval is widened, so that rounding opens no cracks."""
@@ -76,6 +82,19 @@ def top_surface(
     return painter.heights.reshape(grid.shape), None if index is None else index.reshape(grid.shape)
 
 
+class _Boxes(NamedTuple):
+    """The pixels whose centres triangles' boxes hold: the first, and how many; (k,) each."""
+
+    col: NDArray[np.uint16]
+    row: NDArray[np.uint16]
+    cols: NDArray[np.uint16]
+    rows: NDArray[np.uint16]
+
+    def take(self, which: IndexArray) -> _Boxes:
+        """Return some of the boxes."""
+        return _Boxes(*(values.take(which) for values in self))
+
+
 class _Edges(NamedTuple):
     """What rows need to know of their triangles; corners 0, 1, 2 run down the rows.
 
@@ -116,33 +135,104 @@ class _Painter:
         self.code = code.view(np.uint32).ravel()  # one look-up fetches both axes
 
     def paint(self, triangles: NDArray[np.integer]) -> None:
-        """Paint triangles block by block, those of equally many rows together."""
-        code = self.code
+        """Paint triangles block by block, those that face down last."""
+        down: list[tuple[IndexArray, _Boxes]] = []
         for start in range(0, len(triangles), BLOCK):
             corners = triangles[start : start + BLOCK].T.astype(np.intp, order="C")
-            c0, c1, c2 = (code.take(corner).view(np.uint16) for corner in corners)
-            first = np.minimum(c0, c1)
-            np.minimum(first, c2, out=first)
-            last = np.maximum(c0, c1)
-            np.maximum(last, c2, out=last)
-            first -= np.uint16(1)
-            first >>= np.uint16(1)
-            last >>= np.uint16(1)  # holds one more than the last pixel
-            count = last - first  # pixel centres along each axis of the box
-            held = (count != 0).view(np.uint16) == 0x0101
-            rows = count[1::2] * held
-            top = first[1::2]
-            for number in range(1, LOW + 1):
-                pick = np.flatnonzero(rows == number)
-                if len(pick):
-                    self._paint_low(
-                        corners.take(pick, axis=1), top.take(pick), number, pick + start
-                    )
-            pick = np.flatnonzero(rows > LOW)
+            held, box = self._boxes(corners)
+            corners = corners.take(held, axis=1)
+            up = self._faces_up(corners)
+            held += start
+            self._paint_some(np.flatnonzero(up), corners, box, held)
+            last = np.flatnonzero(~up)
+            down.append((held.take(last), box.take(last)))
+        self._paint_last(triangles, down)
+
+    def _paint_last(
+        self, triangles: NDArray[np.integer], down: list[tuple[IndexArray, _Boxes]]
+    ) -> None:
+        """Paint the triangles that face down, but for those that are hidden."""
+        floor = self._floor() if down else self.heights
+        left: list[IndexArray] = []
+        for owner, box in down:
+            corners = triangles.take(owner, axis=0).T.astype(np.intp, copy=False)
+            left.append(owner.take(self._not_hidden(corners, box, floor)))
+        rest = np.concatenate(left) if left else np.empty(0, dtype=np.intp)
+        for start in range(0, len(rest), BLOCK):
+            owner = rest[start : start + BLOCK]
+            corners = triangles.take(owner, axis=0).T.astype(np.intp, order="C")
+            _, box = self._boxes(corners)
+            self._paint_some(np.arange(len(owner)), corners, box, owner)
+
+    def _boxes(self, corners: IndexArray) -> tuple[IndexArray, _Boxes]:
+        """Return which of the triangles (3, k) have boxes that hold pixels, and those boxes."""
+        c0, c1, c2 = (self.code.take(corner).view(np.uint16) for corner in corners)
+        first = np.minimum(c0, c1)
+        np.minimum(first, c2, out=first)
+        last = np.maximum(c0, c1)
+        np.maximum(last, c2, out=last)
+        first -= np.uint16(1)
+        first >>= np.uint16(1)
+        last >>= np.uint16(1)  # one more than the last pixel
+        last -= first
+        held = np.flatnonzero((last != 0).view(np.uint16) == 0x0101)
+        start = first.view(np.uint32).take(held).view(np.uint16)
+        count = last.view(np.uint32).take(held).view(np.uint16)
+        return held, _Boxes(start[::2], start[1::2], count[::2], count[1::2])
+
+    def _faces_up(self, corners: IndexArray) -> NDArray[np.bool_]:
+        """Tell which triangles (3, k) turn counter-clockwise as seen from above."""
+        i0, i1, i2 = corners
+        x0, y0 = self.x.take(i0), self.y.take(i0)
+        one = (self.x.take(i1) - x0) * (self.y.take(i2) - y0)
+        two = (self.x.take(i2) - x0) * (self.y.take(i1) - y0)
+        up: NDArray[np.bool_] = one <= two  # y runs down the picture
+        return up
+
+    def _floor(self) -> FloatArray:
+        """Return the lowest height in every square of 2 by 2 tiles."""
+        low = self.heights.reshape(-1, self.cols)
+        for _ in range(2):  # down the columns of the picture, then of its transpose
+            whole = len(low) // TILE * TILE
+            tiles = [low[:whole].reshape(-1, TILE, low.shape[1]).min(axis=1)]
+            if whole < len(low):
+                tiles.append(low[whole:].min(axis=0, keepdims=True))
+            low = np.concatenate(tiles)
+            low[:-1] = np.minimum(low[:-1], low[1:])
+            low = low.T
+        return np.ascontiguousarray(low)
+
+    def _not_hidden(self, corners: IndexArray, box: _Boxes, floor: FloatArray) -> IndexArray:
+        """Return which triangles (3, k) are not wholly below what is painted around them."""
+        i0, i1, i2 = corners
+        high = np.maximum(self.z.take(i0), self.z.take(i1))
+        np.maximum(high, self.z.take(i2), out=high)
+        tile = (box.row // TILE).astype(np.intp)
+        tile *= floor.shape[1]
+        tile += box.col // TILE
+        seen = high >= floor.ravel().take(tile)
+        seen |= np.maximum(box.cols, box.rows) > TILE
+        return np.flatnonzero(seen)
+
+    def _paint_some(
+        self, which: IndexArray, corners: IndexArray, box: _Boxes, owner: IndexArray
+    ) -> None:
+        """Paint some of the triangles, those of equally many rows together."""
+        rows = box.rows.take(which)
+        for number in range(1, LOW + 1):
+            pick = which.compress(rows == number)
             if len(pick):
-                self._paint_high(
-                    corners.take(pick, axis=1), top.take(pick), rows.take(pick), pick + start
+                self._paint_low(
+                    corners.take(pick, axis=1), box.row.take(pick), number, owner.take(pick)
                 )
+        pick = which.compress(rows > LOW)
+        if len(pick):
+            self._paint_high(
+                corners.take(pick, axis=1),
+                box.row.take(pick),
+                box.rows.take(pick),
+                owner.take(pick),
+            )
 
     def _paint_low(
         self, corners: IndexArray, top: NDArray[np.uint16], rows: int, owner: IndexArray

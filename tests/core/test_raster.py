@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tracemalloc
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -165,6 +166,31 @@ def test_inside_out_and_mixed_facing_show_the_same():
     assert np.array_equal(np.isfinite(one), np.isfinite(two))
     seen = np.isfinite(one)
     assert np.abs(one[seen] - two[seen]).max() < 1e-12
+
+
+@pytest.mark.parametrize("size", [61, 64])
+def test_what_faces_down_shows_beside_something_higher(size):
+    """Small triangles half way up, facing down, over steps: hidden only where they are."""
+    grid = _grid(size)
+    edges = np.linspace(-1.1, 1.1, 8)
+    points, faces = [], []
+    for k, (left, right) in enumerate(pairwise(edges)):
+        for j, (low, high) in enumerate(pairwise(edges)):
+            corners = [(left, low), (right, low), (right, high), (left, high)]
+            faces += [[len(points), len(points) + 1, len(points) + 2]]
+            faces += [[len(points), len(points) + 2, len(points) + 3]]
+            points += [(*corner, 2.0 * ((k + j) % 2)) for corner in corners]
+    rng = np.random.default_rng(8)
+    middle = np.column_stack([rng.uniform(-1, 1, (3000, 2)), np.ones(3000)])
+    turn = np.radians([0.0, -120.0, -240.0]) + rng.uniform(0, 7, (3000, 1))
+    spread = 0.1 * np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
+    small = (middle[:, None] + spread).reshape(-1, 3)
+    down = len(points) + np.arange(len(small)).reshape(-1, 3)
+    vertices = np.concatenate([points, small])
+    seen, _ = top_surface(vertices, np.concatenate([faces, down]), grid)
+    same, _ = top_surface(vertices, np.concatenate([faces, down[:, ::-1]]), grid)
+    assert np.array_equal(seen, same)
+    assert {0.0, 1.0, 2.0} >= set(np.unique(seen.round(9))) >= {1.0, 2.0}
 
 
 def test_what_hangs_over_the_grid_is_cut_off():
