@@ -248,7 +248,8 @@ def _in_order(
     tri = rank[triangles]
     first = np.argmin(tri, axis=1)[:, None]
     tri = np.take_along_axis(tri, (first + np.arange(3)) % 3, axis=1)
-    by = np.lexsort((tri[:, 2], tri[:, 1], tri[:, 0], code))
+    n = len(vertices)
+    by = np.lexsort((tri[:, 1] * n + tri[:, 2], code * n + tri[:, 0]))
     return vertices[order], tri[by], code[by]
 
 

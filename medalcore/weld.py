@@ -15,6 +15,10 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+_ODD = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
+"""Odd multipliers of a hash, one for each coordinate."""
+
+
 @dataclass(frozen=True)
 class Closure:
     """What welding by float32 coordinates shows.
@@ -65,12 +69,32 @@ def weld(vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, IntArra
     triangles : (m, 3) int64
     """
     single = np.ascontiguousarray(vertices, dtype=np.float32) + np.float32(0.0)  # −0 becomes 0
-    packed = single.view(np.dtype((np.void, 12))).ravel()
-    _, first, inverse = np.unique(packed, return_index=True, return_inverse=True)
-    order = np.argsort(first, kind="stable")  # keep the order of first appearance
-    rank = np.empty_like(order)
-    rank[order] = np.arange(len(order))
-    return single[first[order]].astype(np.float64), rank[np.ravel(inverse)[triangles]]
+    first, inverse = _alike(single.view(np.uint32).reshape(-1, 3))
+    return single[first].astype(np.float64), inverse[triangles]
+
+
+def _alike(rows: NDArray[np.uint32]) -> tuple[IntArray, IntArray]:
+    """Return which rows (n, 3) come first of their kind, rising, and the number of every row's.
+
+    Rows are sorted by a hash of 64 bits; should two different ones ever share it, by themselves.
+    """
+    wide = rows.astype(np.uint64)
+    mixed = np.bitwise_xor.reduce(wide * _ODD, axis=1)
+    order = np.argsort(mixed, kind="stable")
+    there = rows[order]
+    new = np.append(True, np.any(there[1:] != there[:-1], axis=1))[: len(rows)]
+    key = mixed[order]
+    if np.any(new[1:] & (key[1:] == key[:-1])):
+        order = np.lexsort(rows.T)
+        there = rows[order]
+        new = np.append(True, np.any(there[1:] != there[:-1], axis=1))
+    first = order[new]  # of equal rows a stable sort leaves the first in front
+    by = np.argsort(first)
+    rank = np.empty_like(by)
+    rank[by] = np.arange(len(by))
+    inverse = np.empty(len(rows), dtype=np.int64)
+    inverse[order] = rank[np.cumsum(new) - 1]
+    return first[by], inverse
 
 
 def closure(vertices: FloatArray, triangles: IntArray) -> Closure:
@@ -83,21 +107,37 @@ def closure(vertices: FloatArray, triangles: IntArray) -> Closure:
     """
     points, tri = weld(vertices, triangles)
     same = (tri[:, 0] == tri[:, 1]) | (tri[:, 1] == tri[:, 2]) | (tri[:, 2] == tri[:, 0])
-    corner = points[tri]
-    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    flat = int(np.count_nonzero(~np.any(cross, axis=1) & ~same))
-    volume = float(np.einsum("ij,ij->", corner[:, 0], cross) / 6.0)
+    cross = _cross(points, tri)
+    flat = int(np.count_nonzero(~np.any(cross, axis=0) & ~same))
+    volume = float(np.einsum("ij,ji->", points[tri[:, 0]], cross) / 6.0)
     start = tri.ravel()
     stop = np.roll(tri, -1, axis=1).ravel()
     n = len(points)
-    directed, times = np.unique(start * n + stop, return_counts=True)
-    opposite = (directed % n) * n + directed // n
+    bad, edges = _unpaired(start, stop, n)
+    bodies = int(np.count_nonzero(np.bincount(_lowest(start, stop, n)[start], minlength=n)))
+    euler = n - edges // 2 + len(tri)
+    return Closure(int(np.count_nonzero(same)), flat, bad, bodies, volume, bodies - euler // 2)
+
+
+def _unpaired(start: IntArray, stop: IntArray, count: int) -> tuple[int, int]:
+    """Return how many directed edges have not one opposite of their own, and how many there are."""
+    edges = np.sort(start * count + stop)
+    alone = edges[1:] != edges[:-1]
+    if alone.all() and np.array_equal(edges, np.sort(stop * count + start)):
+        return 0, len(edges)
+    directed, times = np.unique(edges, return_counts=True)
+    opposite = (directed % count) * count + directed // count
     position = np.minimum(np.searchsorted(directed, opposite), len(directed) - 1)
     paired = (directed[position] == opposite) & (times == 1) & (times[position] == 1)
-    bad = int(np.count_nonzero(~paired))
-    bodies = len(np.unique(_lowest(start, stop, n)[start]))
-    euler = n - len(directed) // 2 + len(tri)
-    return Closure(int(np.count_nonzero(same)), flat, bad, bodies, volume, bodies - euler // 2)
+    return int(np.count_nonzero(~paired)), len(directed)
+
+
+def _cross(points: FloatArray, tri: IntArray) -> FloatArray:
+    """Return the normals of triangles, twice their area long, (3, m)."""
+    x, y, z = (column[tri.T] for column in np.ascontiguousarray(points.T))
+    ux, uy, uz = x[1] - x[0], y[1] - y[0], z[1] - z[0]
+    vx, vy, vz = x[2] - x[0], y[2] - y[0], z[2] - z[0]
+    return np.stack([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx])
 
 
 def bodies_of(triangles: IntArray) -> IntArray:
@@ -159,8 +199,9 @@ def mend(
         tri, code, moved = _without_flat(points, tri, code)
         if len(tri) == before and not moved:
             break
-    used, inverse = np.unique(tri, return_inverse=True)
-    return points[used], inverse.reshape(-1, 3), code
+    used = np.zeros(len(points), dtype=bool)
+    used[tri] = True
+    return points[used], (np.cumsum(used) - 1)[tri], code
 
 
 def _folded(tri: IntArray, count: int) -> NDArray[np.bool_]:
@@ -168,6 +209,10 @@ def _folded(tri: IntArray, count: int) -> NDArray[np.bool_]:
     if not len(tri):
         return np.zeros(0, dtype=bool)
     ordered = np.sort(tri, axis=1)
+    order = np.lexsort((ordered[:, 2], ordered[:, 0] * count + ordered[:, 1]))
+    there = ordered[order]
+    if np.all(np.any(there[1:] != there[:-1], axis=1)):
+        return np.zeros(len(tri), dtype=bool)
     turn = np.where(_is_even(tri, ordered), 1, -1)
     _, group = np.unique(ordered, axis=0, return_inverse=True)
     group = np.ravel(group)
@@ -188,9 +233,7 @@ def _without_flat(
     points: FloatArray, tri: IntArray, code: IntArray
 ) -> tuple[IntArray, IntArray, bool]:
     """Remove triangles without area by splitting the neighbour across their long edge."""
-    corner = points[tri]
-    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    flat = np.flatnonzero(~np.any(cross, axis=1))
+    flat = np.flatnonzero(~np.any(_cross(points, tri), axis=0))
     if not len(flat):
         return tri, code, False
     faces = [tuple(t) for t in tri.tolist()]
