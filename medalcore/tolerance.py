@@ -31,14 +31,25 @@ class Tolerance:
     surface: float
     pixels: int
 
-    def segments(self, radius: float, least: int = 48) -> int:
+    def segments(self, radius: float, least: int = 48, share: float = 1.0) -> int:
         """Return how many chords a full circle of `radius` mm needs.
 
         Sagitta of a chord: s = r(1 − cos(π/n)) (plane geometry).
+
+        Parameters
+        ----------
+        radius : float
+            mm.
+        least : int
+            Fewest chords.
+        share : float
+            Share of the tolerance that may be used; a half keeps a width, which has two ends,
+            within the whole.
         """
-        if radius <= self.curve:
+        allowed = share * self.curve
+        if radius <= allowed:
             return least
-        return max(least, math.ceil(np.pi / math.acos(1.0 - self.curve / radius)))
+        return max(least, math.ceil(np.pi / math.acos(1.0 - allowed / radius)))
 
 
 TOLERANCES: dict[Quality, Tolerance] = {

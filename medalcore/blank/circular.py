@@ -46,7 +46,7 @@ class Around:
 
 def chords_for(radius: float, tolerance: Tolerance) -> int:
     """Return the points of a circle: within tolerance, enough for volumes, easy to halve."""
-    return 48 * math.ceil(tolerance.segments(radius, volume_chords(tolerance)) / 48)
+    return 48 * math.ceil(tolerance.segments(radius, volume_chords(tolerance), 0.5) / 48)
 
 
 def around(radius: float, reeding: Reeding | None, tolerance: Tolerance) -> Around:

@@ -114,7 +114,7 @@ def _bored(
     """Return a bore with countersinks at both faces, oversize along the axis."""
     up, down = tops[0], -tops[1]
     over = half + 1.0
-    n = 4 * math.ceil(tolerance.segments(r, 24) / 2)  # a cut leaves corners on the chords
+    n = 4 * math.ceil(tolerance.segments(r, 48, 0.5) / 4)
     # The countersink runs on beyond the surface, so that it crosses it.
     wide = chamfer + 0.2 if chamfer else 0.0
     profile = [[0.0, -over], [r + wide, -over], [r + wide, down - wide + chamfer]] if wide else [
@@ -165,6 +165,6 @@ def joint_cutter(core: Core, room: float, half: float, tolerance: Tolerance) -> 
     box = (np.array([[r - lock - 1e-3, -half - 2.0], [r + 10.0, -half - 2.0],
                      [r + 10.0, half + 2.0], [r - lock - 1e-3, half + 2.0]]),)  # fmt: skip
     plane = m3.CrossSection(list(shell)) ^ m3.CrossSection(list(box))
-    n = 48 * math.ceil(tolerance.segments(r, 240) / 48)
+    n = 48 * math.ceil(tolerance.segments(r, 240, 0.5) / 48)
     body = m3.Manifold.revolve(plane, n).rotate((0.0, 0.0, 0.0731))
     return solid_from_manifold(body, "edge", "the joint")

@@ -130,8 +130,8 @@ def _eye(
             f"{2.0 * room:.3g} mm; at most {2.0 * 0.95 * room / 1.1:.2f} mm",
             key="blank.loop.width",
         )
-    n = 4 * math.ceil(tolerance.segments(mean + wire, 48) / 4)
-    around = 4 * math.ceil(tolerance.segments(wire, 24) / 4)
+    n = 4 * math.ceil(tolerance.segments(mean + wire, 48, 0.5) / 4)
+    around = 4 * math.ceil(tolerance.segments(wire, 24, 0.5) / 4)
     turn = 2.0 * np.pi * (np.arange(around) + 0.37) / around
     ring = np.column_stack([mean + wire * np.cos(turn), wire * np.sin(turn)])
     torus = m3.Manifold.revolve(m3.CrossSection([ring]), n).rotate((0.0, 0.0, 3.1))
@@ -152,6 +152,6 @@ def _eye(
 
 
 def _circle(middle: FloatArray, radius: float, tolerance: Tolerance) -> FloatArray:
-    n = 4 * math.ceil(tolerance.segments(radius, 96) / 4)
+    n = 4 * math.ceil(tolerance.segments(radius, 96, 0.5) / 4)
     angle = 2.0 * np.pi * (np.arange(n) + 0.29) / n
     return np.asarray(middle + radius * np.column_stack([np.cos(angle), np.sin(angle)]))

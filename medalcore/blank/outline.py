@@ -64,7 +64,7 @@ def hole_outline(hole: Hole, tolerance: Tolerance) -> FloatArray:
 
 
 def _turn_angles(radius: float, tolerance: Tolerance) -> FloatArray:
-    n = tolerance.segments(radius, volume_chords(tolerance))
+    n = tolerance.segments(radius, volume_chords(tolerance), 0.5)
     n = 4 * math.ceil(n / 4)
     return np.asarray(2.0 * np.pi * np.arange(n) / n)
 
