@@ -89,6 +89,8 @@ class Drawing:
         Each colour's outline is true to the tolerance by itself, so two that meet may be
         twice that apart: growing and shrinking by it closes them.
         """
+        if len(colours) == 1:
+            return colours[0].contours
         t = 2.0 * self.tolerance
         parts = [section(c.contours) for c in colours]
         whole = m3.CrossSection.batch_boolean(parts, m3.OpType.Add)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,6 +14,7 @@ from ..drawing import Drawing, read_drawing, unpinched
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
 from ..ground import Ground
+from ..levels import bare_colours, levels_of
 from ..loft import drafted
 from ..solid import Solid
 from ..solid import united as joined
@@ -41,7 +41,7 @@ def build_emblem(spec: Emblem, context: Context) -> Built:
     """
     context.progress(0.0, "drawing")
     fit = spec.fit or context.ground.radius
-    drawing = read_drawing(spec.drawing, fit, context.tolerance.curve, _bare(spec.bare))
+    drawing = read_drawing(spec.drawing, fit, context.tolerance.curve, bare_colours(spec.bare))
     drawing = _placed(drawing, spec)
     findings = [
         Finding("drawing", "note", f"{spec.drawing}: left out or simplified: {what}", "drawing")
@@ -93,14 +93,14 @@ class _Site:
 def _site(contours: Contours, spec: Emblem, ground: Ground) -> _Site:
     u, v = bounds(contours).mean(axis=0)
     points = np.vstack([*contours, [(u, v), (0.0, 0.0)]])
-    z = ground.height(points)
+    z = replace(ground, terraces=()).height(points)
+    least, most = ground.terraced(*bounds(contours))
     follows = spec.follow and ground.dish != 0.0
     base = float(ground.height(np.array((u, v))))
-    site = _Site(
-        base, base, base, replace(ground, steps=()) if follows else None, (float(u), float(v))
-    )
+    hollow = ground.lifted(0.0) if follows else None
+    site = _Site(base, base, base, hollow, (float(u), float(v)))
     z = z - site.lift(points)
-    return replace(site, lowest=float(z.min()), highest=float(z.max()))
+    return replace(site, lowest=float(z.min()) + least, highest=float(z.max()) + most)
 
 
 def _laid(solid: Solid, site: _Site, context: Context) -> Solid:
@@ -108,9 +108,8 @@ def _laid(solid: Solid, site: _Site, context: Context) -> Solid:
     hollow = site.hollow
     if hollow is None:
         return solid
-    sphere = (hollow.radius**2 + hollow.dish**2) / (2.0 * abs(hollow.dish))
     # a facet as long as that lies within the tolerance of a sphere: s = l² / 8r
-    fine = solid.manifold.refine_to_length(math.sqrt(8.0 * sphere * context.tolerance.curve))
+    fine = solid.manifold.refine_to_length(math.sqrt(8.0 * hollow.sphere * context.tolerance.curve))
 
     def raise_points(points: FloatArray) -> FloatArray:
         lifted = np.array(points)
@@ -118,14 +117,6 @@ def _laid(solid: Solid, site: _Site, context: Context) -> Solid:
         return lifted
 
     return Solid(fine.warp_batch(raise_points), solid.labels)
-
-
-def _bare(text: str) -> frozenset[str]:
-    words = text.lower().split()
-    for word in words:
-        if not re.fullmatch(r"#[0-9a-f]{6}", word):
-            raise SpecError(f'"{word}" is no colour; write it as "#rrggbb"', key="bare")
-    return frozenset(words)
 
 
 def _placed(drawing: Drawing, spec: Emblem) -> Drawing:
@@ -163,13 +154,11 @@ def _raised(
         return drafted(everything, foot, site.base + spec.height, draft, _ZONE)
     if spec.draft == 0.0:
         raise SpecError("levels need a draft above 0: upright walls would meet", key="draft")
-    ranks = sorted({round(1.0 - c.lightness, 4) for c in drawing.colours}, reverse=True)
     solids: list[Solid] = []
-    for rank in ranks:
+    for level in levels_of(drawing):
         # every level runs on below the higher ones, so that no two walls meet face to face
-        under = drawing.merged([c for c in drawing.colours if 1.0 - c.lightness > rank - 5e-5])
-        top = site.base + spec.height * max(rank, 0.02) / ranks[0]
-        solids.append(drafted(under, foot - 0.003 * len(solids), top, draft, _ZONE))
+        top = site.base + spec.height * level.share
+        solids.append(drafted(level.contours, foot - 0.003 * len(solids), top, draft, _ZONE))
     return joined(solids)
 
 

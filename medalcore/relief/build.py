@@ -22,6 +22,8 @@ from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of, softened
 from .even import evened
+from .flat_height import flat_relief
+from .flat_shape import flat_shape
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
 from .strokes import stroked
@@ -90,6 +92,10 @@ class _Surfaced:
 
 def _surfaced(spec: Relief, made: Modelled, ground: Ground, tolerance: Tolerance) -> _Surfaced:
     draft = math.radians(spec.draft)
+    flat = made.source.flat
+    if flat is not None:
+        shape, filled = flat_shape(made.worked, flat, ground, draft=draft, tolerance=tolerance)
+        return _Surfaced(shape, solid_of(shape), filled)
     field = fill_gaps(made.field, draft)
     filled = float(np.sum(field.mask & ~made.field.mask)) * field.grid.pixel**2
     shape = relief_shape(field, ground, draft=draft, tolerance=tolerance)
@@ -184,7 +190,8 @@ def _worked(spec: Relief, context: Context) -> Modelled:
 
     def look() -> Seen:
         tell(0.0, "reading the model and looking at it from above")
-        return seen(spec, context.ground, pixels, models, stages)
+        curve = context.tolerance.curve
+        return seen(spec, context.ground, pixels, models, stages, curve)
 
     def press(source: Seen) -> Compressed:
         tell(0.35, "bringing its depth to the height")
@@ -194,6 +201,8 @@ def _worked(spec: Relief, context: Context) -> Modelled:
             weight = painted if weight is None else weight * painted
         if weight is not None:
             weight = softened(weight, source.field.mask)
+        if source.flat is not None and (spec.compression == "linear" or not spec.flat.shoulder):
+            return flat_relief(source.field, spec)  # flat levels have no slopes to press
         return compress(source.field, spec, weight=weight)
 
     def work() -> Modelled:
@@ -208,7 +217,7 @@ def _worked(spec: Relief, context: Context) -> Modelled:
             field=drafted,
             bare=low.field,
             worked=worked.field,
-            raised=_raised(even, drafted),
+            raised=0.0 if source.flat else _raised(even, drafted),  # its edges are its own
             facts={**low.facts, **worked.facts},
             findings=worked.findings,
         )
@@ -233,7 +242,12 @@ def _placed(made: Modelled, spec: Relief, home: Relief) -> Modelled:
 
     return dataclasses.replace(
         made,
-        source=dataclasses.replace(made.source, field=there(made.source.field), frame=frame),
+        source=dataclasses.replace(
+            made.source,
+            field=there(made.source.field),
+            frame=frame,
+            flat=None if made.source.flat is None else made.source.flat.moved(du, dv),
+        ),
         field=there(made.field),
         bare=there(made.bare),
         worked=there(made.worked),
@@ -305,7 +319,7 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
 
 def _closed(facts: Mapping[str, Any]) -> Iterator[Finding]:
     """Tell what was closed of an outline that hung above the field."""
-    closed, share = facts["overhang_closed_mm"], facts["overhang_closed_share"]
+    closed, share = facts.get("overhang_closed_mm", 0.0), facts.get("overhang_closed_share", 0.0)
     if closed > SEEN and share > _CLOSED_SHARE:
         yield Finding(
             "relief-overhang", "note",

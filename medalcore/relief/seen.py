@@ -15,6 +15,8 @@ from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
 from ..spec import Relief
+from .flat_height import flat_field
+from .flat_source import FLAT_FILES, Flat, read_flat
 from .groups import asks_for_groups, group_weight, no_groups
 from .picture_place import given_field, given_frame, picture_field, picture_frame
 from .picture_source import PICTURE_FILES, read_picture
@@ -38,6 +40,8 @@ class Seen:
         Returns the map from the relief's own frame to the face, see `place.model_frame`.
     weight : (rows, cols) float32 or None
         How strongly each pixel is to be modelled by the model's vertex groups; None: evenly.
+    flat : Flat or None
+        The outlines of a flat drawing.
     """
 
     field: HeightField
@@ -45,6 +49,7 @@ class Seen:
     notes: tuple[str, ...]
     frame: Callable[[], NDArray[np.float64]]
     weight: NDArray[np.float32] | None = None
+    flat: Flat | None = None
 
 
 def seen(
@@ -53,6 +58,7 @@ def seen(
     pixels: int,
     models: Mapping[str, Model | HeightField],
     stages: Stages | None = None,
+    curve: float = 0.002,
 ) -> Seen:
     """Look at the source of a relief from above.
 
@@ -66,6 +72,8 @@ def seen(
         Sources in memory by the text of their ``source`` key; they come before files.
     stages : Stages, optional
         Where models once read are kept.
+    curve : float
+        Largest distance between the curves of a flat drawing and its outlines, mm.
 
     Raises
     ------
@@ -76,13 +84,14 @@ def seen(
     """
     name = spec.source
     given = models.get(name)
-    pictured = (
-        given is None
-        and not name.startswith("object:")
-        and Path(name).suffix.lower() in PICTURE_FILES
-    )
-    if asks_for_groups(spec) and (pictured or isinstance(given, HeightField)):
+    in_file = given is None and not name.startswith("object:")
+    ending = Path(name).suffix.lower() if in_file else ""
+    pictured, drawn = ending in PICTURE_FILES, ending in FLAT_FILES
+    if asks_for_groups(spec) and (pictured or drawn or isinstance(given, HeightField)):
         raise no_groups(spec, name)
+    if drawn:
+        flat = read_flat(name, spec, ground, curve)
+        return Seen(flat_field(flat, spec, pixels), 0, flat.notes, lambda: flat.frame, flat=flat)
     if isinstance(given, HeightField):
         field = given_field(given, spec, ground, pixels, name)
         return Seen(field, 0, (), partial(given_frame, given, spec, ground, name))

@@ -29,7 +29,7 @@ from .wall import gaps, leaning
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_FOLD = math.radians(5.0)  # facets of a smooth surface differ by no more, as far as pixels allow
+FOLD = math.radians(5.0)  # facets of a smooth surface differ by no more, as far as pixels allow
 _THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
 _HALF = 0.42  # of a gap: how far a wall may lean into it
@@ -120,12 +120,12 @@ def relief_shape(
     mask = field.mask if dropped == 0 else field.mask & _covered(outline, grid.shape)
     known, height = _carried_out(mask, field.heights)
     edge_z = _along(outline, known, height) + ground.height(_face(outline.points, grid))
-    z = _on_ground(grid, height, ground)
+    z = on_ground(grid, height, ground)
     chosen, first = _corners(outline, edge_z, grid.pixel, tolerance)
     border, border_z = outline.points[chosen], edge_z[chosen]
     inner = away_from(mask)
     summit = _summit(mask, inner, height)
-    must, rise = _pixel_at(summit, grid), np.array([height.ravel()[summit]], dtype=np.float64)
+    must, rise = pixel_at(summit, grid), np.array([height.ravel()[summit]], dtype=np.float64)
     if not inner.ravel()[summit]:  # the form is highest where it is cut off
         near = int(np.argmin(np.sum((border - must) ** 2, axis=1)))
         border_z[near] = rise[0] + float(ground.height(_face(border[near], grid)))
@@ -137,9 +137,9 @@ def relief_shape(
     z[~inner] = np.nan
     surface = triangulated(
         z, border, border_z, _polygon(border, first), tolerance.surface, grid.pixel,
-        lines=lines, fold=_FOLD,
+        lines=lines, fold=FOLD,
     )  # fmt: skip
-    return _closed(surface, first, mask, grid, ground, draft, (dropped, filled))
+    return closed_shape(surface, first, mask, grid, ground, draft, (dropped, filled))
 
 
 def _without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline, int, int]:
@@ -151,7 +151,7 @@ def _without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline,
     small = np.abs(area) < _SPECK - 0.5  # the contour of n pixels covers about n − ½
     for k in np.flatnonzero(small & (area > 0)):
         loop = outline.points[outline.first[k] : outline.first[k + 1]]
-        small[k] = np.any(np.abs(loop.mean(axis=0) - _pixel_at(summit, grid)) > 1.5)
+        small[k] = np.any(np.abs(loop.mean(axis=0) - pixel_at(summit, grid)) > 1.5)
     if not np.any(small):
         return outline, 0, 0
     islands, holes = int(np.sum(small & (area > 0))), int(np.sum(small & (area <= 0)))
@@ -202,13 +202,13 @@ def _face(points: FloatArray, grid: Grid) -> FloatArray:
     return np.asarray(points * grid.pixel + np.array([grid.left, grid.top]))
 
 
-def _pixel_at(flat: int, grid: Grid) -> FloatArray:
+def pixel_at(flat: int, grid: Grid) -> FloatArray:
     """Return where a pixel lies, (1, 2) pixels."""
     row, col = divmod(flat, grid.cols)
     return np.array([[col, -row]], dtype=np.float64)
 
 
-def _on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArray[np.float32]:
+def on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArray[np.float32]:
     """Add the ground to every height, a few rows at a time to spare memory."""
     z = np.empty(grid.shape, dtype=np.float32)
     u, v = grid.u(), grid.v()
@@ -284,7 +284,7 @@ def _summit(mask: NDArray[np.bool_], inner: NDArray[np.bool_], height: NDArray[n
     return int((away if len(away) else peaks)[0])
 
 
-def _closed(
+def closed_shape(
     surface: Surface,
     first: IntArray,
     mask: NDArray[np.bool_],
@@ -293,7 +293,7 @@ def _closed(
     draft: float,
     specks: tuple[int, int],
 ) -> Shape:
-    """Hang wall and bottom on the border of the top."""
+    """Hang wall and bottom on the border of the top, whose points come first in it."""
     uv = _face(surface.points, grid)
     n, m = len(uv), int(first[-1])
     field_z = ground.height(uv)

@@ -60,6 +60,7 @@ def triangulated(
     *,
     lines: Lines | None = None,
     fold: float = math.inf,
+    fixed: IntArray | None = None,
 ) -> Surface:
     """Refine a triangulation of a polygon until it follows a height field.
 
@@ -83,6 +84,8 @@ def triangulated(
         Angle in radians by which neighbouring triangles of a smooth surface may differ before
         they are refined although the heights are met: facets show in raking light. Creases
         of the field stay.
+    fixed : (k, 2) int64, optional
+        Edges of `start` that stay; its points may then lie within the polygon too.
 
     Raises
     ------
@@ -90,6 +93,8 @@ def triangulated(
         If the tolerance is not reached.
     """
     mesh = Triangulation(border, start)
+    if fixed is not None:
+        mesh.fix(fixed)
     mesh.legalise()
     heights = Heights(field, mesh, border_z)
     if lines is not None:

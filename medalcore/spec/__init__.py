@@ -1,15 +1,16 @@
 """What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
 
 from .base import Table
-from .blank import Blank, Circle, Core, Drill, Hole, Loop, Rim
+from .blank import Blank, Core, Drill, Hole, Loop, Rim
 from .border import Border
 from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge, EdgeText
 from .emblem import Emblem
+from .field import Circle, Field, Panel
 from .files import parse_spec, read_spec, spec_from_dict, spec_to_dict, write_spec
 from .lettering import Exergue, Inscription, Legend
-from .medal import Face, Field, Identity, MedalSpec
-from .relief import Crop, Cut, Picture, Relief
+from .medal import Face, Identity, MedalSpec
+from .relief import Crop, Cut, Flat, Picture, Relief
 from .texture import Texture
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "Exergue",
     "Face",
     "Field",
+    "Flat",
     "Hole",
     "Identity",
     "Inscription",
@@ -33,6 +35,7 @@ __all__ = [
     "Legend",
     "Loop",
     "MedalSpec",
+    "Panel",
     "Picture",
     "Relief",
     "Rim",

@@ -60,13 +60,44 @@ class Picture(Table, frozen=True):
     ] = "lowest"
 
 
+class Flat(Table, frozen=True):
+    """How a flat drawing stands up; models and depth pictures do not need it."""
+
+    levels: Annotated[
+        Literal["dark", "light", "painted", "even"],
+        doc(
+            "What stands higher: dark, the darker the higher; light, the lighter the higher; "
+            "painted, colours that appear later; even, everything alike"
+        ),
+    ] = "dark"
+    bare: Annotated[
+        str,
+        doc("Colours that stay bare field, as #rrggbb with spaces between; they cover others"),
+    ] = "#ffffff"
+    shoulder: Annotated[
+        float,
+        doc(
+            "Width over which every form swells from its edge, as a modeller rounds it; 0 leaves "
+            "it flat with a crisp edge",
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
+    ] = 0.0
+    edge: Annotated[
+        float,
+        doc("Share of its rise at which the edge of a swelling form stands", ge=0.05, le=1),
+    ] = 0.4
+
+
 class Relief(Table, frozen=True):
     """One modelled image on a face."""
 
     source: Annotated[
         str,
         doc(
-            "Model (STL, OBJ, PLY, OFF, GLB), depth picture (PNG, TIFF), or object:NAME in Blender",
+            "Model (STL, OBJ, PLY, OFF, GLB), depth picture (PNG, TIFF), flat drawing (SVG), or "
+            "object:NAME in Blender",
             min_length=1,
         ),
     ]
@@ -98,6 +129,7 @@ class Relief(Table, frozen=True):
         ),
     ] = 65.0
     picture: Picture = Picture()
+    flat: Flat = Flat()
     height: Annotated[
         float, doc("Height of the highest point above the field", unit="mm", gt=0, le=50)
     ] = 0.5
