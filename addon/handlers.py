@@ -15,6 +15,7 @@ from . import live
 def after_undo(*_: Any) -> None:
     """Bring meshes in line with the properties that undo or redo brought back."""
     live.session.errors.clear()
+    live.session.models.clear()
     live.refresh(bpy.context)
 
 

@@ -1,23 +1,17 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Builds in the worker process, one after the other, and in this one where it must be.
 
-`Builder.submit` queues a job; `Builder.poll`, called from a timer, moves things on. There
-is no thread of ours that touches Blender: one thread only reads lines into a queue.
+`Builder.submit` queues a job; `Builder.poll`, called from a timer, moves things on, and
+`Builder.wait` does for a moment what the timer would. No thread of ours touches Blender.
 """
 
 from __future__ import annotations
 
 import hashlib
-import importlib.util
-import json
-import os
-import queue
 import shutil
-import subprocess
-import sys
 import tempfile
-import threading
 import time
+import weakref
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -29,6 +23,7 @@ import numpy as np
 
 from .medalcore.model import GROUP
 from .meshes import Result
+from .process import Worker
 from .sources import Arrays
 
 PATIENCE = 1.0
@@ -40,19 +35,6 @@ START = 60.0
 KEPT_MODELS = 8
 """Files of models that are kept for the next build."""
 
-# Loads exactly the core that travels with the extension, without touching any search path.
-_BOOT = """
-import importlib.util, sys
-from pathlib import Path
-home = Path({home!r})
-spec = importlib.util.spec_from_file_location(
-    "medalcore", home / "__init__.py", submodule_search_locations=[str(home)])
-sys.modules["medalcore"] = module = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(module)
-from medalcore.worker import main
-sys.exit(main())
-"""
-
 
 @dataclass(eq=False)
 class Job:
@@ -62,8 +44,12 @@ class Job:
     ----------
     owner : int
         `session_uid` of the object it is for.
+    why : str
+        What was changed, in a word of the caller's.
     state : str
         waiting, running, done, failed, cancelled.
+    replaces, replaced : bool
+        Whether it took, or lost, the place of a running draft of the same object.
     """
 
     owner: int
@@ -72,6 +58,7 @@ class Job:
     models: Mapping[str, Arrays] = field(default_factory=dict)
     deliver: Mapping[str, Any] | None = None
     digest: str = ""
+    why: str = ""
     number: int = 0
     state: str = "waiting"
     fraction: float = 0.0
@@ -80,91 +67,18 @@ class Job:
     result: Result | None = None
     files: tuple[str, ...] = ()
     give_up: float = 0.0
+    replaces: bool = False
+    replaced: bool = False
+
+    @property
+    def is_draft(self) -> bool:
+        """Tell whether it is only to be seen."""
+        return self.quality == "draft" and self.deliver is None
 
     @property
     def is_over(self) -> bool:
         """Tell whether nothing more will happen to it."""
         return self.state in ("done", "failed", "cancelled")
-
-
-class Worker:
-    """The process and the lines that go to and come from it."""
-
-    def __init__(self, folder: Path) -> None:
-        self.ready = False
-        self._lines: queue.Queue[dict[str, Any]] = queue.Queue()
-        self._log = (folder / "worker.log").open("wb")
-        home = Path(__file__).resolve().parent / "medalcore"
-        options = {"creationflags": subprocess.CREATE_NO_WINDOW} if os.name == "nt" else {}
-        self._process = subprocess.Popen(
-            [sys.executable, "-P", "-c", _BOOT.format(home=str(home))],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=self._log,
-            cwd=folder,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(_libraries())},
-            **options,
-        )
-        threading.Thread(target=self._read, daemon=True).start()
-
-    def _read(self) -> None:
-        assert self._process.stdout is not None
-        for line in self._process.stdout:
-            try:
-                self._lines.put(json.loads(line))
-            except ValueError:
-                continue
-
-    def send(self, message: Mapping[str, Any]) -> bool:
-        """Send a request; False if the process is gone."""
-        assert self._process.stdin is not None
-        try:
-            self._process.stdin.write(json.dumps(message).encode() + b"\n")
-            self._process.stdin.flush()
-        except (OSError, ValueError):
-            return False
-        return True
-
-    def answers(self) -> list[dict[str, Any]]:
-        """Return what has come since the last call."""
-        found = []
-        while not self._lines.empty():
-            found.append(self._lines.get())
-        return found
-
-    def is_alive(self) -> bool:
-        """Tell whether the process runs."""
-        return self._process.poll() is None
-
-    def stop(self, wait: float = 0.3) -> None:
-        """End the process: ask, then insist. Every pipe is closed."""
-        self.send({"do": "quit"})
-        for end in (lambda: None, self._process.terminate, self._process.kill):
-            end()
-            try:
-                self._process.wait(wait)
-                break
-            except subprocess.TimeoutExpired:
-                continue
-        for pipe in (self._process.stdin, self._process.stdout, self._log):
-            try:
-                pipe.close()  # type: ignore[union-attr]
-            except OSError:
-                pass
-
-
-def _libraries() -> list[str]:
-    """Return the folders our libraries were imported from, for the process to find them."""
-    found: list[str] = []
-    for name in ("msgspec", "manifold3d", "numpy"):
-        spec = importlib.util.find_spec(name)
-        if spec is None or spec.origin is None:
-            raise ImportError(f"{name} is missing")
-        path = Path(spec.origin).resolve()
-        folder = path.parent.parent if path.stem == "__init__" else path.parent
-        if str(folder) not in found:
-            found.append(str(folder))
-    return found
 
 
 class Builder:
@@ -177,6 +91,12 @@ class Builder:
         self._here = bool(bpy.app.background)  # timers do not fire there
         self._folder: Path | None = None
         self._count = 0
+        self._digests: list[tuple[weakref.ref[Any], str]] = []
+
+    @property
+    def is_apart(self) -> bool:
+        """Tell whether a process builds, so that Blender goes on meanwhile."""
+        return not self._here
 
     @property
     def is_idle(self) -> bool:
@@ -188,10 +108,21 @@ class Builder:
         return next((j for j in reversed(self._jobs) if j.owner == owner), None)
 
     def submit(self, job: Job) -> Job:
-        """Queue a job; a draft of the same object that has not begun gives way to it."""
-        for old in [j for j in self._jobs if j.owner == job.owner and j.state == "waiting"]:
-            if old.quality == "draft" and old.deliver is None:
+        """Queue a job, to which drafts of the same object give way.
+
+        One that has not begun always does. One that runs is stopped, unless it took the
+        place of another already: else nothing would be seen while a slider is dragged.
+        """
+        drafts = [j for j in self._jobs if j.owner == job.owner and j.is_draft]
+        for old in drafts if job.is_draft else []:
+            if old.state == "running" and not (old.replaces or old.replaced):
+                old.replaced = job.replaces = True
+                if self._worker:
+                    self._worker.send({"do": "cancel", "id": old.number})
+        for old in drafts:
+            if old.state == "waiting":
                 old.state = "cancelled"
+                job.replaces |= old.replaces
                 self._jobs.remove(old)
         self._count += 1
         job.number = self._count
@@ -214,14 +145,28 @@ class Builder:
             if self._worker:
                 self._worker.send({"do": "cancel", "id": job.number})
 
-    def poll(self) -> list[Job]:
-        """Move on and return the jobs that are over since the last call."""
+    def poll(self, wait: float = 0.0) -> list[Job]:
+        """Move on and return the jobs that are over since the last call.
+
+        `wait` says for how many seconds at most the next answer may be waited for.
+        """
         if self._jobs and not self._here:
-            self._listen()
+            self._listen(wait)
         self.advance()
         over = [j for j in self._jobs if j.is_over]
         for job in over:
             self._jobs.remove(job)
+        return over
+
+    def wait(self, job: Job, seconds: float) -> list[Job]:
+        """Wait for a job where a process is ready to do it; return the jobs that are over."""
+        over: list[Job] = []
+        end = time.monotonic() + seconds
+        while not job.is_over and self._worker and self._worker.ready:
+            left = end - time.monotonic()
+            if left <= 0.0:
+                break
+            over += self.poll(left)
         return over
 
     def advance(self) -> None:
@@ -239,6 +184,7 @@ class Builder:
         for job in self._jobs:
             job.state = "cancelled"
         self._jobs.clear()
+        self._digests.clear()
         self._drop_worker()
         if self._folder:
             shutil.rmtree(self._folder, ignore_errors=True)
@@ -299,10 +245,12 @@ class Builder:
         vertices, triangles, *groups = arrays
         held = {"vertices": vertices, "triangles": triangles}
         held |= {f"{GROUP}{name}": values for group in groups for name, values in group.items()}
-        digest = hashlib.sha256(repr(list(held)).encode())
-        for values in held.values():
-            digest.update(np.ascontiguousarray(values).data)
-        path = self.folder() / f"model-{digest.hexdigest()[:32]}.npz"
+        self._digests = [(ref, known) for ref, known in self._digests if ref() is not None]
+        digest = next((known for ref, known in self._digests if ref() is vertices), "")
+        if not digest:
+            digest = _digest_of(held)
+            self._digests.append((weakref.ref(vertices), digest))
+        path = self.folder() / f"model-{digest}.npz"
         if path.exists():
             path.touch()
         else:
@@ -315,12 +263,12 @@ class Builder:
         for path in files[: -max(KEPT_MODELS, used)]:
             path.unlink()
 
-    def _listen(self) -> None:
+    def _listen(self, wait: float = 0.0) -> None:
         worker = self._worker
         if worker is None:
             return
         alive = worker.is_alive()  # asked first: lines written before the end still count
-        for answer in worker.answers():
+        for answer in worker.answers(wait):
             if answer.get("event") == "ready":
                 worker.ready = True
             for job in self._jobs:
@@ -336,7 +284,7 @@ class Builder:
             self._drop_worker()
 
     def _lost(self, job: Job) -> None:
-        job.state = "cancelled" if job.give_up else "failed"
+        job.state = "cancelled" if job.give_up or job.replaced else "failed"
         job.message = "The building process ended unexpectedly; try again"
         self._drop_worker()
 
@@ -345,7 +293,7 @@ class Builder:
         path = self.folder() / f"piece-{job.number}.npz"
         if event == "progress":
             job.fraction, job.label = float(answer["fraction"]), str(answer["label"])
-        elif event == "cancelled" or job.give_up:
+        elif event == "cancelled" or job.give_up or job.replaced:
             job.state = "cancelled"
             path.unlink(missing_ok=True)
         elif event == "error":
@@ -359,6 +307,13 @@ class Builder:
             path.unlink()
             job.files = tuple(answer["files"])
             job.state, job.fraction = "done", 1.0
+
+
+def _digest_of(held: Mapping[str, Any]) -> str:
+    digest = hashlib.sha256(repr(list(held)).encode())
+    for values in held.values():
+        digest.update(np.ascontiguousarray(values).data)
+    return digest.hexdigest()[:32]
 
 
 def _run_here(job: Job) -> None:

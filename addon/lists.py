@@ -126,7 +126,7 @@ class MEDALWRIGHT_OT_edit_list(bpy.types.Operator):
                 index = other
             if hasattr(owner, active):
                 setattr(owner, active, max(index, 0))
-        live.touch(piece)
+        live.changed(piece, key_at(self.path).name)
         return {"FINISHED"}
 
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -21,12 +22,18 @@ from .jobs import Builder, Job
 from .medalcore.errors import MedalError
 from .medalcore.spec import spec_from_dict
 
-DELAY = 0.1
-"""Seconds without a change before a draft is begun. A blank is built in less, so that a
-changed number shows within a third of a second; a draft not begun yet gives way anyway."""
+WAIT = 0.2
+"""Seconds a change may be waited for where it is made. The new mesh is then in the very next
+redraw, instead of two redraws later; no person takes so short a while for a standstill."""
 
-BEAT = 0.03
+DELAY = 0.1
+"""Seconds without a change before a draft is begun for what can change in every redraw."""
+
+BEAT = 0.01
 """Seconds between two looks at the builder."""
+
+NEWS = 0.25
+"""Seconds between two redraws of the sidebar that only tell how far a build is."""
 
 
 class _Session:
@@ -43,7 +50,11 @@ class _Session:
         self.notes: dict[int, str] = {}
         self.watched: set[int] = set()  # jobs an operator finishes itself
         self.sources: dict[int, set[int]] = {}  # pieces by the objects of their reliefs
+        self.models = sources.Kept()
         self.sculpted: set[int] = set()  # pieces with a relief being sculpted
+        self.took: dict[tuple[int, str], float] = {}  # by piece and what was changed, s
+        self.waited = False  # in this turn of Blender's loop
+        self.told = 0.0  # when progress was last shown
         self.quiet = 0
 
 
@@ -95,12 +106,54 @@ def is_current(piece: bpy.types.Object) -> bool:
 
 def touch(item: Any) -> None:
     """Note a change; a draft follows when changes have stopped for a moment."""
-    if session.quiet or bpy.app.background or not is_piece(item) or not item.medalwright.live:
+    if _follows(item):
+        session.pending.add(item.session_uid)
+        _call(fire, DELAY)
+
+
+def changed(item: Any, why: str) -> None:
+    """Begin a draft for a property that was just set, and wait a moment for its mesh.
+
+    Only the first change of a turn of Blender's loop: a script that sets many properties
+    is not held up, and gets one more draft for all of them. Nor is there any use in waiting
+    where the last such change took long.
+
+    Parameters
+    ----------
+    item : Object
+    why : str
+        What was changed: changes of one kind take about as long as each other.
+    """
+    if not _follows(item):
         return
-    session.pending.add(item.session_uid)
-    if bpy.app.timers.is_registered(fire):
-        bpy.app.timers.unregister(fire)
-    bpy.app.timers.register(fire, first_interval=DELAY)
+    if session.waited or not session.builder.is_apart:
+        session.pending.add(item.session_uid)
+        _call(fire, 0.0 if session.builder.is_apart else DELAY)
+        return
+    session.waited = True
+    _call(_next_turn, 0.0)
+    end = time.monotonic() + WAIT
+    job = _begin(item, why)
+    if job is not None and session.took.get((item.session_uid, why), 0.0) < 2.0 * WAIT:
+        _settle(session.builder.wait(job, end - time.monotonic()))
+
+
+def _follows(item: Any) -> bool:
+    """Tell whether a change of an object asks for a draft."""
+    if session.quiet or bpy.app.background or not is_piece(item):
+        return False
+    return bool(item.medalwright.live)
+
+
+def _call(function: Callable[[], float | None], delay: float) -> None:
+    """Have a function called once, so many seconds from now."""
+    if bpy.app.timers.is_registered(function):
+        bpy.app.timers.unregister(function)
+    bpy.app.timers.register(function, first_interval=delay)
+
+
+def _next_turn() -> None:
+    session.waited = False
 
 
 def fire() -> None:
@@ -108,13 +161,18 @@ def fire() -> None:
     uids, session.pending = session.pending, set()
     for uid in uids:
         piece = piece_by_uid(uid)
-        if piece is None:
-            continue
-        try:
-            start(piece, "draft", bpy.context)
-        except Exception as error:  # a timer has nobody else to tell
-            session.errors[uid] = told(error)
-            layout.redraw()
+        if piece is not None:
+            _begin(piece, "several")
+
+
+def _begin(piece: bpy.types.Object, why: str) -> Job | None:
+    """Begin a draft where there is nobody to catch what goes wrong."""
+    try:
+        return start(piece, "draft", bpy.context, why=why)
+    except Exception as error:
+        session.errors[piece.session_uid] = told(error)
+        layout.redraw()
+        return None
 
 
 def told(error: Exception) -> str:
@@ -129,8 +187,12 @@ def request(
     quality: str,
     context: bpy.types.Context,
     deliver: dict[str, Any] | None = None,
+    why: str = "",
 ) -> Job:
     """Return the job for a piece as its properties are now.
+
+    With a reason, its source objects are taken as they were, unless Blender told that one
+    has changed.
 
     Raises
     ------
@@ -140,12 +202,12 @@ def request(
     asked = convert.to_dict(piece.medalwright.spec)
     spec_from_dict(asked)  # a wrong spec is told at once, not after the queue
     watch(piece)
-    models = sources.models_of(piece, context)
+    models = sources.models_of(piece, context, session.models if why else None)
     if quality == "draft" and deliver is None:
         asked = sculpted.without_open(piece, asked)
     if sculpted.open_places(piece):
         session.sculpted.add(piece.session_uid)
-    return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece))
+    return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece), why)
 
 
 def start(
@@ -153,6 +215,7 @@ def start(
     quality: str,
     context: bpy.types.Context,
     deliver: dict[str, Any] | None = None,
+    why: str = "",
 ) -> Job:
     """Queue a build and see to it that its result arrives.
 
@@ -161,7 +224,7 @@ def start(
     MedalError
         As `request`.
     """
-    job = session.builder.submit(request(piece, quality, context, deliver))
+    job = session.builder.submit(request(piece, quality, context, deliver, why))
     session.builder.advance()
     if not bpy.app.timers.is_registered(tick):
         bpy.app.timers.register(tick, first_interval=BEAT)
@@ -172,16 +235,28 @@ def start(
 def tick() -> float | None:
     """Move the builder on; runs while it has work."""
     before = session.builder.news()
-    for job in session.builder.poll():
+    over = session.builder.poll()
+    _settle(over)
+    if session.builder.news() != before:
+        now = time.monotonic()
+        if over or now - session.told > NEWS:
+            session.told = now
+            layout.redraw()
+    return None if session.builder.is_idle else BEAT
+
+
+def _settle(over: list[Job]) -> None:
+    """Put the results of jobs on their pieces, except those an operator waits for."""
+    for job in over:
         if job.number in session.watched:
             continue
+        if job.why and job.result is not None:
+            seconds = job.result.report.get("seconds", {}).get("all", 0.0)
+            session.took[job.owner, job.why] = seconds
         try:
             finish(job)
-        except Exception as error:  # a timer has nobody else to tell
+        except Exception as error:  # nobody else is there to tell
             session.errors[job.owner] = told(error)
-    if session.builder.news() != before:
-        layout.redraw()
-    return None if session.builder.is_idle else BEAT
 
 
 def finish(job: Job) -> str:
@@ -237,6 +312,7 @@ def sheets_changed() -> None:
 
 def source_changed(uid: int) -> None:
     """Note that an object has changed which reliefs are made from."""
+    session.models.forget(uid)
     for owner in session.sources.get(uid, ()):
         touch(piece_by_uid(owner))
 
@@ -278,7 +354,7 @@ def refresh(context: bpy.types.Context) -> None:
 
 def close() -> None:
     """Stop timers and the process, and forget everything."""
-    for timer in (fire, tick):
+    for timer in (fire, tick, _next_turn):
         if bpy.app.timers.is_registered(timer):
             bpy.app.timers.unregister(timer)
     session.builder.close()

@@ -11,7 +11,7 @@ from .medalcore.spec import MedalSpec
 
 
 def _changed(group: Any, context: bpy.types.Context) -> None:
-    live.touch(group.id_data)
+    live.changed(group.id_data, type(group).__name__)
 
 
 class MEDALWRIGHT_PG_built(bpy.types.PropertyGroup):

@@ -88,7 +88,40 @@ def _one(item: Any, names: tuple[str, ...]) -> Arrays:
     return vertices, triangles, held
 
 
-def models_of(piece: bpy.types.Object, context: bpy.types.Context) -> dict[str, Arrays]:
+class Kept:
+    """Arrays of source objects that have not changed since they were read.
+
+    A large model takes longer to read than a blank to build. Blender tells of every change
+    of an object (see `handlers`), except where the frame or the unit is another one.
+    """
+
+    def __init__(self) -> None:
+        self._held: dict[tuple[Any, ...], tuple[tuple[Any, ...], Arrays]] = {}
+
+    def get(
+        self, objects: list[bpy.types.Object], context: bpy.types.Context, names: tuple[str, ...]
+    ) -> Arrays:
+        """Return what `arrays_of` does, read once."""
+        key = tuple(o.session_uid for o in objects), names
+        scene = context.scene
+        seen = scene.session_uid, scene.frame_current_final, units.units_per_mm(scene)
+        if key not in self._held or self._held[key][0] != seen:
+            self._held[key] = seen, arrays_of(objects, context, names)
+        return self._held[key][1]
+
+    def forget(self, uid: int) -> None:
+        """Drop what was read from an object."""
+        for key in [k for k in self._held if uid in k[0]]:
+            del self._held[key]
+
+    def clear(self) -> None:
+        """Drop everything."""
+        self._held.clear()
+
+
+def models_of(
+    piece: bpy.types.Object, context: bpy.types.Context, kept: Kept | None = None
+) -> dict[str, Arrays]:
     """Return the models a piece's reliefs are made from, by the text of their source.
 
     Raises
@@ -104,8 +137,9 @@ def models_of(piece: bpy.types.Object, context: bpy.types.Context) -> dict[str, 
         if group.shown and text.startswith(convert.OBJECT_MARK):
             objects[text] = convert.source_objects(group, name)
             names[text] = tuple(dict.fromkeys((*names.get(text, ()), *groups.asked(group))))
+    read = kept.get if kept is not None else arrays_of
     for text, chosen in objects.items():
-        found[text] = arrays_of(chosen, context, names[text])
+        found[text] = read(chosen, context, names[text])
     return found
 
 

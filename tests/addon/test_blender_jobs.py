@@ -92,7 +92,7 @@ def test_without_a_process_it_builds_here(
     def refuse(*_: Any, **__: Any) -> None:
         raise OSError("no such program")
 
-    monkeypatch.setattr(part("jobs").subprocess, "Popen", refuse)
+    monkeypatch.setattr(part("process").subprocess, "Popen", refuse)
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.is_over)
     assert job.state == "done"
@@ -101,7 +101,7 @@ def test_without_a_process_it_builds_here(
 def test_a_process_that_dies_at_once_is_replaced_by_this_one(
     builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(part("jobs"), "_BOOT", "raise SystemExit(3)  # {home}")
+    monkeypatch.setattr(part("process"), "_BOOT", "raise SystemExit(3)  # {home}")
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.is_over)
     assert job.state == "done"
