@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -18,7 +17,7 @@ from .element import Built, Context, Finding, Model, Progress
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
-from .ground import Ground
+from .ground import Ground, placement
 from .meeting import Element, meetings
 from .overhang import keep_on, silhouette
 from .solid import Label, Side, Solid, arrays_of, united, without
@@ -104,8 +103,9 @@ def assemble(
     start = time.perf_counter()
     progress(0.0, "blank")
     stages = Stages(cache, models)
-    fonts = [stages.content(name) for name in files_of(spec.edge)]
-    parts = spec.edge, fonts, spec.medal.alignment, _blank_faces(spec), tolerance
+    files = [*files_of(spec.edge), *_drawings(spec)]
+    contents = [stages.content(name) for name in files]
+    parts = spec.edge, contents, spec.medal.alignment, _blank_faces(spec), tolerance
     blank = stages.get("blank", parts, spec.blank, lambda: build_blank(spec, tolerance))
     log.add("blank", blank)
     log.spent("blank", start)
@@ -131,26 +131,16 @@ def assemble(
     )
 
 
-def placement(alignment: str | float, side: Side) -> NDArray[np.float64]:
-    """Return the (3, 4) transform from face coordinates to the piece.
-
-    The reverse is turned by half a turn about an axis in the plane of the piece: upright
-    for medal alignment, level for coin alignment, else at the given degrees from upright.
-    """
-    if side == 1:
-        return np.eye(3, 4)
-    degrees = {"medal": 0.0, "coin": 90.0}.get(str(alignment))
-    angle = math.radians(float(alignment) if degrees is None else degrees)
-    axis = np.array([math.sin(angle), math.cos(angle), 0.0])
-    turn = 2.0 * np.outer(axis, axis) - np.eye(3)  # Rodrigues' formula at half a turn
-    turn[np.abs(turn) < 1e-15] = 0.0
-    return np.hstack([turn, np.zeros((3, 1))])
-
-
 def _blank_faces(spec: MedalSpec) -> list[Any]:
     """Return what the blank looks at on the faces: all but the tables elements are made of."""
     names = [n for n in Face.__struct_fields__ if n not in ELEMENTS]
     return [getattr(face, n) for face in (spec.obverse, spec.reverse) for n in names]
+
+
+def _drawings(spec: MedalSpec) -> list[str]:
+    """Return the files of outlines that lie within the piece."""
+    panels = (*spec.obverse.field.panel, *spec.reverse.field.panel)
+    return [name for name in (p.drawing for p in panels) if name]
 
 
 def _jobs(spec: MedalSpec, blank: Blanked) -> Iterator[tuple[str, str, Table, Ground, Side]]:

@@ -8,10 +8,12 @@ only `assemble` turns the reverse over.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+
+from .terrace import Terrace
 
 FloatArray = NDArray[np.float64]
 
@@ -38,8 +40,10 @@ class Ground:
         Radius of the circle that `level` and `dish` are measured on, where that is not
         `radius`: a sphere over all of a field that is not round, mm.
     steps : tuple of (radius, rise)
-        Circles and panels about the middle: what they add to the height at rising radii,
-        straight in between, the first inwards to the middle, mm.
+        Circles about the middle: what they add to the height at rising radii, straight in
+        between, the first inwards to the middle, mm.
+    terraces : tuple of Terrace
+        Panels and bands of any outline; they keep clear of each other and of what `steps` says.
     """
 
     level: float
@@ -49,21 +53,50 @@ class Ground:
     outline: tuple[tuple[tuple[float, float], ...], ...] = ()
     steps: tuple[tuple[float, float], ...] = ()
     basin: float = 0.0
+    terraces: tuple[Terrace, ...] = ()
 
     @property
     def is_flat(self) -> bool:
         """Tell whether the whole field lies at its level."""
-        return self.dish == 0.0 and not self.steps
+        return self.dish == 0.0 and not self.steps and not self.terraces
 
     @property
     def lowest(self) -> float:
         """Return the lowest z of the field, mm."""
-        return float(self.height(self._turning()).min())
+        return min(float(self._turned(self._turning()).min()), *self._of_terraces(), math.inf)
 
     @property
     def highest(self) -> float:
         """Return the highest z of the field, mm."""
-        return float(self.height(self._turning()).max())
+        return max(float(self._turned(self._turning()).max()), *self._of_terraces(), -math.inf)
+
+    @property
+    def sphere(self) -> float:
+        """Return the radius of the sphere that a hollow or domed field is part of, mm.
+
+        R = (a² + s²) / 2s from circle and sagitta (circle geometry); none on a flat one.
+        """
+        reach, s = self.basin or self.radius, abs(self.dish)
+        return (reach**2 + s**2) / (2.0 * s) if s else math.inf
+
+    def lifted(self, rise: float) -> Ground:
+        """Return the bare field, without circles and terraces, at a level `rise` mm higher."""
+        return replace(self, level=self.level + rise, steps=(), terraces=())
+
+    def terraced(self, low: FloatArray, high: FloatArray) -> tuple[float, float]:
+        """Return the least and most that terraces add in a box with (2,) corners, mm."""
+        spans = [t.rises(low, high) for t in self.terraces]
+        return sum(least for least, _ in spans), sum(most for _, most in spans)
+
+    def _of_terraces(self) -> list[float]:
+        """Return the heights that the level parts of terraces can have."""
+        found = []
+        for terrace in self.terraces:
+            points = np.vstack([*terrace.contours, [(0.0, 0.0)]])
+            if terrace.depth(points[-1:])[0] <= 0.0:
+                points = points[:-1]
+            found += (self._turned(points) + terrace.height).tolist()
+        return found
 
     def _turning(self) -> FloatArray:
         """Return points at all radii where the height can be at its least or most."""
@@ -84,6 +117,13 @@ class Ground:
             Height above the mid-plane, mm. Sphere through rim circle and sagitta:
             R = (a² + s²) / 2s (circle geometry).
         """
+        z = self._turned(uv)
+        for terrace in self.terraces:
+            z = z + terrace.rise(uv)
+        return z
+
+    def _turned(self, uv: FloatArray) -> FloatArray:
+        """Return the height of what is the same all round, mm."""
         r2 = np.sum(np.square(np.asarray(uv, dtype=np.float64)), axis=-1)
         return self._dished(r2) + self._stepped(r2)
 
@@ -97,7 +137,22 @@ class Ground:
     def _dished(self, r2: FloatArray) -> FloatArray:
         if self.dish == 0.0:
             return np.full(r2.shape, self.level)
-        s, reach = abs(self.dish), self.basin or self.radius
-        big = (reach**2 + s**2) / (2.0 * s)
+        s, reach, big = abs(self.dish), self.basin or self.radius, self.sphere
         cap = np.sqrt(np.maximum(big**2 - np.minimum(r2, reach**2), 0.0)) - (big - s)
         return self.level - math.copysign(1.0, self.dish) * cap
+
+
+def placement(alignment: str | float, side: int) -> FloatArray:
+    """Return the (3, 4) transform from face coordinates to the piece.
+
+    The reverse is turned by half a turn about an axis in the plane of the piece: upright
+    for medal alignment, level for coin alignment, else at the given degrees from upright.
+    """
+    if side == 1:
+        return np.eye(3, 4)
+    degrees = {"medal": 0.0, "coin": 90.0}.get(str(alignment))
+    angle = math.radians(float(alignment) if degrees is None else degrees)
+    axis = np.array([math.sin(angle), math.cos(angle), 0.0])
+    turn = 2.0 * np.outer(axis, axis) - np.eye(3)  # Rodrigues' formula at half a turn
+    turn[np.abs(turn) < 1e-15] = 0.0
+    return np.hstack([turn, np.zeros((3, 1))])

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .assemble import placement
 from .blank import build_blank
 from .element import Context, Model
 from .errors import SpecError
 from .grid import HeightField
+from .ground import placement
 from .relief import modelled
 from .relief.strokes import sheet, stroke_difference
 from .solid import Side

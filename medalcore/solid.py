@@ -153,6 +153,11 @@ def without(body: Solid, cutters: Sequence[Solid]) -> Solid:
     return _batch([body, *cutters], m3.OpType.Subtract) if cutters else body
 
 
+def shared(body: Solid, other: Solid) -> Solid:
+    """Return what two solids have in common."""
+    return _batch([body, other], m3.OpType.Intersect)
+
+
 def _batch(solids: Sequence[Solid], op: m3.OpType) -> Solid:
     labels = {i: label for s in solids for i, label in s.labels.items()}
     manifold = m3.Manifold.batch_boolean([s.manifold for s in solids], op)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import manifold3d as m3
 import numpy as np
@@ -15,9 +13,9 @@ from ..errors import SpecError
 from ..ground import Ground
 from ..solid import Side, Solid, solid_from_manifold
 from ..tolerance import Tolerance
-from .circular import chords_for, ring_step
 from .general import Offsets
 from .profile import FaceShape, Step
+from .tower import below_field
 
 
 def spread(ground: Ground, foot: Contours, key: str) -> Ground:
@@ -82,24 +80,10 @@ def basin_solid(
     broken = max(s.inset for s in face.outer if s.zone == "edge")
     region = outline.at(round(max((broken + foot.inset) / 2.0, foot.inset - 0.3), 6))
     out = 1.05 * float(np.hypot(*np.concatenate(region).T).max())
-    r = _radii(ground, ring_step(ground, tolerance))
-    top = np.column_stack([r, ground.height(np.column_stack([r, np.zeros_like(r)]))])[::-1]
-    low = bed - 0.2 * space
-    section = np.vstack([[(0.0, low), (out, low), (out, top[0, 1])], top])
-    body = m3.Manifold.revolve(m3.CrossSection([section]), chords_for(out, tolerance))
-    high = float(top[:, 1].max()) + 1.0
+    low, high = bed - 0.2 * space, ground.highest + 1.0
     prism = m3.CrossSection(list(region)).extrude(high - low + 2.0).translate((0, 0, low - 1.0))
-    body = body.rotate((0.0, 0.0, 0.0391)) ^ prism  # off the grid of everything else
+    body = below_field(replace(ground, terraces=()), out, low, tolerance) ^ prism
     if side < 0:
         body = body.mirror((0.0, 0.0, 1.0))
     return solid_from_manifold(body, "field", "the field").on_side(side)
 
-
-def _radii(ground: Ground, step: float) -> np.ndarray:
-    """Return the radii of the rings of a field, rising from the middle, mm."""
-    marks: Sequence[float] = [0.0, *(r for r, _ in ground.steps), ground.basin]
-    runs = [
-        np.linspace(a, b, max(1, math.ceil((b - a) / step)), endpoint=False)
-        for a, b in pairwise(marks)
-    ]
-    return np.append(np.concatenate(runs), ground.basin)

@@ -10,13 +10,14 @@ from itertools import pairwise
 import numpy as np
 from msgspec import structs
 
-from ..contour import Contours
+from ..contour import Contours, circle
 from ..errors import SpecError
-from ..ground import Ground
+from ..ground import Ground, placement
 from ..spec import Circle, Face, Hole, MedalSpec, Rim
 from ..tolerance import Tolerance
 from .basin import bedded, spread
 from .general import Offsets, check_field, room_round_middle
+from .panel import terraces_of
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
 
 
@@ -57,7 +58,7 @@ def faces_of(
         ground = Ground(steps[-1].z, limit, dish, 0.0, seen, circles)
         if steps[-1].zone == "rim" and is_basin(spec, face):
             ground = spread(ground, foot, f"{name}.field.dish")
-        grounds.append(ground)
+        grounds.append(_panelled(spec, name, ground, outline, tolerance))
     faces = []
     space = grounds[0].lowest + grounds[1].lowest
     for ground, (_, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
@@ -76,6 +77,24 @@ def faces_of(
                 key="blank.hole.chamfer",
             )
     return faces[0], faces[1]
+
+
+def _panelled(
+    spec: MedalSpec, name: str, ground: Ground, outline: Offsets, tolerance: Tolerance
+) -> Ground:
+    """Return a field with the panels of its face."""
+    panels = (spec.obverse if name == "obverse" else spec.reverse).field.panel
+    if not panels:
+        return ground
+    field = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
+    field = field or (circle(ground.radius, tolerance.curve),)
+    side = -1 if name == "reverse" else 1
+
+    def own(inset: float) -> Contours:
+        return as_seen(spec, outline.at(inset), side)
+
+    found = terraces_of(panels, own, field, ground, f"{name}.field.panel", tolerance)
+    return replace(ground, terraces=found)
 
 
 def is_basin(spec: MedalSpec, face: Face) -> bool:
@@ -190,21 +209,24 @@ def _largest(hole: Hole, room: float) -> float:
 def _as_seen(
     spec: MedalSpec, foot: Contours, hole: Offsets | None, slope: float, side: int
 ) -> tuple[tuple[tuple[float, float], ...], ...]:
-    """Return the field's outline in the face's own coordinates.
-
-    The reverse is seen turned over about the axis of the alignment: mirrored at it.
-    """
+    """Return the field's outline in the face's own coordinates."""
     contours = list(foot)
     if hole is not None:
         reach = hole_reach(spec.blank.hole, slope)
         contours += [c[::-1] for c in hole.at(reach)]
-    if side < 0:
-        word = {"medal": 0.0, "coin": 90.0}.get(str(spec.medal.alignment))
-        angle = math.radians(float(spec.medal.alignment) if word is None else word)
-        axis = np.array([math.sin(angle), math.cos(angle)])
-        mirror = 2.0 * np.outer(axis, axis) - np.eye(2)
-        contours = [(c @ mirror)[::-1] for c in contours]
-    return tuple(tuple((float(u), float(v)) for u, v in c) for c in contours)
+    seen = as_seen(spec, tuple(contours), side)
+    return tuple(tuple((float(u), float(v)) for u, v in c) for c in seen)
+
+
+def as_seen(spec: MedalSpec, contours: Contours, side: int) -> Contours:
+    """Return contours of the piece in a face's own coordinates.
+
+    The reverse is seen turned over about the axis of the alignment: mirrored at it.
+    """
+    if side > 0:
+        return contours
+    mirror = placement(spec.medal.alignment, -1)[:2, :2]
+    return tuple((c @ mirror)[::-1] for c in contours)
 
 
 def _floored(spec: MedalSpec, grounds: list[Ground]) -> list[Ground]:
@@ -221,6 +243,7 @@ def _floored(spec: MedalSpec, grounds: list[Ground]) -> list[Ground]:
     lows = [g.lowest for g in grounds]
     space = lows[0] + lows[1]
     if space <= 0.02 * spec.blank.thickness:
+        _refuse_sunk(spec, grounds, space)
         dishes = [g.dish for g in grounds]
         key = f"{('obverse', 'reverse')[dishes[1] > dishes[0]]}.field.dish"
         raise SpecError(
@@ -233,3 +256,27 @@ def _floored(spec: MedalSpec, grounds: list[Ground]) -> list[Ground]:
         replace(grounds[0], floor=middle + 0.05 * space),
         replace(grounds[1], floor=-middle + 0.05 * space),
     ]
+
+
+def _refuse_sunk(spec: MedalSpec, grounds: list[Ground], space: float) -> None:
+    """Refuse circles and panels that are deeper than the metal, if it is they that are.
+
+    Raises
+    ------
+    SpecError
+    """
+    bare = [g.lifted(0.0).lowest for g in grounds]
+    most = bare[0] + bare[1] - 0.02 * spec.blank.thickness
+    if most <= 0.0:
+        return
+    deepest = []
+    for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
+        for kind, tables in (("panel", face.field.panel), ("circle", face.field.circle)):
+            deepest += [(t.height, f"{name}.field.{kind}[{i}]") for i, t in enumerate(tables)]
+    height, path = min(deepest)
+    raise SpecError(
+        f"{-height:g} mm deep, it leaves only {space:.3g} mm between the two fields of a piece "
+        f"{spec.blank.thickness:g} mm thick; what is sunk may be {most:.3g} mm deep, both faces "
+        "together",
+        key=f"{path}.height",
+    )

@@ -88,28 +88,29 @@ def general_solid(
     shell = joined(upper, lower)
     below = [loop + upper.count for loop in bottom]
     edge = Label("edge")
-    inset, z = 0.0, -reverse.outer[0].z
+    inset = 0.0
     for step in [*reversed(wall), Step(0.0, obverse.outer[0].z, "edge")]:
         last = step.inset == 0.0 and step.z == obverse.outer[0].z
         above = top if last else shell.loops(outline.at(step.inset), step.z)
-        _between(shell, (inset, z, below), (step.inset, step.z, above), edge)
-        inset, z, below = step.inset, step.z, above
+        between(shell, (inset, below), (step.inset, above), edge)
+        inset, below = step.inset, above
     if top_hole and bottom_hole:
         shell.strips(top_hole, [loop + upper.count for loop in bottom_hole], edge)
     return shell.solid()
 
 
-_Level = tuple[float, float, Loops]
+Level = tuple[float, Loops]
+"""Loops of a wall, and their distance inside its outline, mm."""
 
 
-def _between(shell: Shell, low: _Level, high: _Level, label: Label) -> None:
-    """Join two levels of the wall; where they are offsets, one lies inside the other."""
+def between(shell: Shell, low: Level, high: Level, label: Label) -> None:
+    """Join two levels of a wall; where they are offsets, one lies inside the other."""
     if low[0] == high[0]:
-        shell.strips(low[2], high[2], label)
+        shell.strips(low[1], high[1], label)
     elif low[0] < high[0]:
-        shell.patch(low[2], high[2], label)
+        shell.patch(low[1], high[1], label)
     else:
-        shell.patch_below(high[2], low[2], label)
+        shell.patch_below(high[1], low[1], label)
 
 
 def _face(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -57,6 +57,11 @@ class FaceShape:
     ground: Ground
     hole: tuple[Step, ...] = ()
     foot: Step | None = None
+
+    @property
+    def bare(self) -> FaceShape:
+        """Return the face without its terraces, which are put on when it is meshed."""
+        return replace(self, ground=replace(self.ground, terraces=()))
 
     def is_like(self, other: FaceShape) -> bool:
         """Tell whether two faces have the same surface."""

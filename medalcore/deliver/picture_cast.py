@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..grid import Grid
+from ..ground import placement
 from ..medal import Medal
 from ..raster import top_surface
 from .picture_metals import Look, look_of
@@ -107,8 +108,6 @@ def turned(medal: Medal, side: Side) -> FloatArray:
     """Return the rotation from the piece's axes to those of a face's viewer, (3, 3)."""
     if side == "obverse":
         return np.eye(3)
-    from ..assemble import placement  # here: pictures need no boolean library otherwise
-
     return placement(medal.report.get("alignment", "medal"), -1)[:, :3].T
 
 

@@ -153,9 +153,8 @@ def _laid(solid: Solid, level: float, context: Context) -> Solid:
     body = solid.manifold
     if context.ground.dish:
         ground = context.ground
-        sphere = (ground.radius**2 + ground.dish**2) / (2.0 * abs(ground.dish))
         # a side as long as that lies within the tolerance of a sphere: s = l² / 8r
-        body = body.refine_to_length(math.sqrt(8.0 * sphere * context.tolerance.curve))
+        body = body.refine_to_length(math.sqrt(8.0 * ground.sphere * context.tolerance.curve))
 
     def raise_points(points: FloatArray) -> FloatArray:
         lifted = np.array(points)
@@ -238,8 +237,10 @@ def _site(placed: Contours, context: Context, words: Words) -> _Site:
     if np.all(box[0] <= 0.0) and np.all(box[1] >= 0.0):
         low = 0.0
     radii = np.array([low, *(r for r, _ in ground.steps if low < r < high), high])
-    z = ground.height(np.column_stack([radii, np.zeros_like(radii)]))
-    return _Site(float(ground.height(box.mean(axis=0))), float(z.min()), float(z.max()))
+    z = replace(ground, terraces=()).height(np.column_stack([radii, np.zeros_like(radii)]))
+    least, most = ground.terraced(box[0] - grown, box[1] + grown)
+    level = float(ground.height(box.mean(axis=0)))
+    return _Site(level, float(z.min()) + least, float(z.max()) + most)
 
 
 def _nearest(outline: Contours) -> float:

@@ -30,22 +30,6 @@ class Rim(Table, frozen=True):
     ] = 0.0
 
 
-class Circle(Table, frozen=True):
-    """A circle about the middle of the field: a raised or sunk ring, or a whole panel."""
-
-    radius: Annotated[
-        float,
-        doc("Outer radius: of the top if raised, at the field if sunk", unit="mm", gt=0, le=500),
-    ]
-    width: Annotated[
-        float, doc("Width of the ring; 0 reaches to the middle, a panel", unit="mm", ge=0, le=500)
-    ] = 0.4
-    height: Annotated[
-        float, doc("Height above the field; below 0 it is sunk", unit="mm", ge=-20, le=20)
-    ] = 0.15
-    slope: Annotated[float, doc("Draft of its walls, from upright", unit="deg", ge=1, le=60)] = 10.0
-
-
 class Hole(Table, frozen=True):
     """A hole through the middle of the piece, with a rim of its own."""
 

@@ -9,10 +9,11 @@ from typing import Annotated, Literal
 import msgspec
 
 from .base import Table, doc
-from .blank import Blank, Circle, Rim
+from .blank import Blank, Rim
 from .border import Border
 from .edge import Edge
 from .emblem import Emblem
+from .field import Field
 from .lettering import Exergue, Inscription, Legend
 from .relief import Relief
 from .texture import Texture
@@ -46,24 +47,6 @@ class Identity(Table, frozen=True):
         """Return the name as a file name: lower case, hyphens, plain letters."""
         plain = unicodedata.normalize("NFKD", self.name).encode("ascii", "ignore").decode()
         return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-") or "medal"
-
-
-class Field(Table, frozen=True):
-    """The ground of a face."""
-
-    dish: Annotated[
-        float,
-        doc(
-            "Depth of the hollow in the middle of the field, under its farthest point; 0 is flat, "
-            "below 0 domed, over its nearest",
-            unit="mm",
-            ge=-20,
-            le=20,
-        ),
-    ] = 0.0
-    circle: Annotated[
-        tuple[Circle, ...], doc("Circles and panels about the middle of the field")
-    ] = ()
 
 
 class Face(Table, frozen=True):

@@ -84,6 +84,8 @@ def _on_steps(corners: FloatArray, ground: Ground) -> NDArray[np.bool_]:
     for (start, under), (end, over) in pairwise(ground.steps):
         if abs(over - under) > _STEEP * (end - start):
             found |= (high > start) & (low < end)
+    for terrace in ground.terraces:
+        found |= terrace.on_wall(corners, _CLEAR, _STEEP)
     return found
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from medalcore import MedalError, SpecError, StageCache, build, parse_spec
-from medalcore.assemble import placement
+from medalcore.ground import placement
 from medalcore.errors import Cancelled
 from medalcore.weld import closure
 

@@ -244,7 +244,7 @@ def test_facets_of_a_dome_do_not_show() -> None:
 @pytest.mark.parametrize("side", ["obverse", "reverse"])
 def test_letter_reads_right(side: str, alignment: str | float) -> None:
     """An F set upright on a face, and placed by `assemble`, reads as an F in its picture."""
-    from medalcore.assemble import placement
+    from medalcore.ground import placement
 
     letter = solid_from_manifold(letter_f().extrude(1.0).translate((0.0, 0.0, 1.0)), "legend")
     front = letter.on_side(1)
@@ -274,7 +274,7 @@ def test_letter_reads_right(side: str, alignment: str | float) -> None:
 
 def test_reverse_stands_as_assembly_placed_it() -> None:
     """Turning to the viewer of the reverse undoes the placing of the reverse."""
-    from medalcore.assemble import placement
+    from medalcore.ground import placement
 
     for alignment in ("medal", "coin", 17.0):
         medal = medal_of([disc()], alignment)

@@ -1,0 +1,111 @@
+"""The field of a face: hollow or domed, with circles, panels and inner borders on it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from .base import Pair, Table, doc
+
+
+class Circle(Table, frozen=True):
+    """A circle about the middle of the field: a raised or sunk ring, or a whole panel."""
+
+    radius: Annotated[
+        float,
+        doc("Outer radius: of the top if raised, at the field if sunk", unit="mm", gt=0, le=500),
+    ]
+    width: Annotated[
+        float, doc("Width of the ring; 0 reaches to the middle, a panel", unit="mm", ge=0, le=500)
+    ] = 0.4
+    height: Annotated[
+        float, doc("Height above the field; below 0 it is sunk", unit="mm", ge=-20, le=20)
+    ] = 0.15
+    slope: Annotated[float, doc("Draft of its walls, from upright", unit="deg", ge=1, le=60)] = 10.0
+
+
+class Panel(Table, frozen=True):
+    """A sunk or raised panel of any outline, or an inner border along one."""
+
+    shape: Annotated[
+        Literal["round", "oval", "polygon", "outline", "drawing"],
+        doc("Its outline: a shape of its own, or the outline of the piece, farther in"),
+    ] = "round"
+    size: Annotated[
+        float,
+        doc(
+            "Largest width, of the top if raised, at the field if sunk",
+            unit="mm",
+            when={"shape": ("round", "oval", "polygon", "drawing")},
+            gt=0,
+            le=900,
+        ),
+    ] = 14.0
+    tall: Annotated[
+        float,
+        doc("Height of the oval on the face", unit="mm", when={"shape": ("oval",)}, gt=0, le=900),
+    ] = 10.0
+    sides: Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)] = 4
+    corner_radius: Annotated[
+        float,
+        doc("Radius of the corners", unit="mm", when={"shape": ("polygon",)}, ge=0, le=200),
+    ] = 0.5
+    drawing: Annotated[
+        str, doc("File (SVG) whose closed path is its outline", when={"shape": ("drawing",)})
+    ] = ""
+    turn: Annotated[
+        float,
+        doc(
+            "Turn, counter-clockwise; at 0 a polygon has a flat at the foot",
+            unit="deg",
+            when={"shape": ("oval", "polygon", "drawing")},
+            ge=-360,
+            le=360,
+        ),
+    ] = 0.0
+    at: Annotated[
+        Pair,
+        doc(
+            "Its middle, from the middle of the face",
+            unit="mm",
+            when={"shape": ("round", "oval", "polygon", "drawing")},
+        ),
+    ] = (0.0, 0.0)
+    inset: Annotated[
+        float,
+        doc(
+            "Distance from the edge of the piece",
+            unit="mm",
+            when={"shape": ("outline",)},
+            gt=0,
+            le=500,
+        ),
+    ] = 4.0
+    width: Annotated[
+        float,
+        doc("Width of a border along the outline; 0 is a whole panel", unit="mm", ge=0, le=500),
+    ] = 0.0
+    height: Annotated[
+        float, doc("Height above the field; below 0 it is sunk", unit="mm", ge=-20, le=20)
+    ] = -0.2
+    slope: Annotated[float, doc("Draft of its walls, from upright", unit="deg", ge=1, le=60)] = 10.0
+
+
+class Field(Table, frozen=True):
+    """The ground of a face."""
+
+    dish: Annotated[
+        float,
+        doc(
+            "Depth of the hollow in the middle of the field, under its farthest point; 0 is flat, "
+            "below 0 domed, over its nearest",
+            unit="mm",
+            ge=-20,
+            le=20,
+        ),
+    ] = 0.0
+    circle: Annotated[
+        tuple[Circle, ...], doc("Circles and panels about the middle of the field")
+    ] = ()
+    panel: Annotated[
+        tuple[Panel, ...], doc("Panels and inner borders of any outline, anywhere on the field")
+    ] = ()
