@@ -26,6 +26,7 @@ from .flat_height import flat_relief
 from .flat_shape import flat_shape
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
+from .steps import Cliffs, away_from, cliffs
 from .strokes import stroked
 
 _WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
@@ -98,7 +99,9 @@ def _surfaced(spec: Relief, made: Modelled, ground: Ground, tolerance: Tolerance
         return _Surfaced(shape, solid_of(shape), filled)
     field = fill_gaps(made.field, draft)
     filled = float(np.sum(field.mask & ~made.field.mask)) * field.grid.pixel**2
-    shape = relief_shape(field, ground, draft=draft, tolerance=tolerance)
+    shape = relief_shape(
+        field, ground, draft=draft, tolerance=tolerance, found=made.edges, before=made.even
+    )
     return _Surfaced(shape, solid_of(shape), filled)
 
 
@@ -138,6 +141,10 @@ class Modelled:
         mm above the field of the piece.
     bare, worked : HeightField
         The same before draft, without and with strokes.
+    even : HeightField
+        The same with strokes, and smooth on steep slopes.
+    edges : Cliffs
+        Its strong inner edges.
     raised : float
         By how much draft raised the lowest place at most, mm.
     facts : mapping
@@ -150,6 +157,8 @@ class Modelled:
     field: HeightField
     bare: HeightField
     worked: HeightField
+    even: HeightField
+    edges: Cliffs
     raised: float
     facts: Mapping[str, Any]
     findings: tuple[Finding, ...]
@@ -211,12 +220,16 @@ def _worked(spec: Relief, context: Context) -> Modelled:
         worked = stroked(low.field, spec, source.frame, models, foot_of(spec))
         tell(0.75, "giving it draft")
         even = evened(worked.field, 0.5 * context.tolerance.surface)
-        drafted = enforce_draft(even, math.radians(spec.draft))
+        draft = math.radians(spec.draft)
+        edges = cliffs(even, away_from(even.mask), draft, 0.5 * context.tolerance.surface)
+        drafted = enforce_draft(even, draft, edges)
         return Modelled(
             source=source,
             field=drafted,
             bare=low.field,
             worked=worked.field,
+            even=even,
+            edges=edges,
             raised=0.0 if source.flat else _raised(even, drafted),  # its edges are its own
             facts={**low.facts, **worked.facts},
             findings=worked.findings,
@@ -251,6 +264,7 @@ def _placed(made: Modelled, spec: Relief, home: Relief) -> Modelled:
         field=there(made.field),
         bare=there(made.bare),
         worked=there(made.worked),
+        even=there(made.even),
     )
 
 

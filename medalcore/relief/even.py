@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..grid import HeightField
-from .steps import away_from, grown, steps
+from .steps import away_from, cliffs, grown
 
 IntArray = NDArray[np.int64]
 Array = NDArray[np.float32]
@@ -30,7 +30,7 @@ def evened(field: HeightField, tolerance: float) -> HeightField:
     field : HeightField
         mm.
     tolerance : float
-        As of `steps`, mm.
+        As of `steps.cliffs`, mm.
 
     Returns
     -------
@@ -71,7 +71,8 @@ def _steep(field: HeightField, tolerance: float) -> IntArray:
         np.abs(h[1:-1, 2:] - h[1:-1, :-2]) > rise
     )
     edges = np.zeros(h.shape, dtype=bool)
-    edges.ravel()[steps(field, away_from(mask), 0.0, tolerance).released] = True
+    found = cliffs(field, away_from(mask), 0.0, tolerance)
+    edges.ravel()[found.high] = edges.ravel()[found.low] = True
     return np.flatnonzero(steep & away_from(mask) & ~grown(edges))
 
 

@@ -49,6 +49,11 @@ class Triangulation:
         """Return the triangles, (m, 3)."""
         return self._corner[: 3 * self._size].reshape(-1, 3)
 
+    @property
+    def half_edges(self) -> tuple[IntArray, IntArray]:
+        """Return the points that half-edges start from, and their twins, (3m,) each."""
+        return self._corner[: 3 * self._size], self._twin[: 3 * self._size]
+
     def beside(self, triangles: IntArray) -> IntArray:
         """Return the triangles across the three edges of some, (k, 3); −1 at the border."""
         twin = self._twin[3 * triangles[:, None] + np.arange(3)]
@@ -150,6 +155,41 @@ class Triangulation:
         flipped = self.legalise(rim)
         return _distinct(np.concatenate([where, m1, m2, flipped]))
 
+    def inner_edges(self) -> IntArray:
+        """Return one half-edge of every edge that may be flipped."""
+        edge = np.arange(3 * self._size)
+        twin = self._twin[: 3 * self._size]
+        return edge[(twin > edge) & ~self._fixed[: 3 * self._size]]
+
+    def owners(self, edges: IntArray) -> tuple[IntArray, IntArray]:
+        """Return the triangles on both sides of inner edges."""
+        return edges // 3, self._twin[edges] // 3
+
+    def sides(self, edges: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+        """Return the four half-edges round the pairs at inner edges.
+
+        Of corners a, b, c, d as `quad` gives them: b–c, c–a, a–d, d–b.
+        """
+        other = self._twin[edges]
+        e1, o1 = self._next[edges], self._next[other]
+        return e1, self._next[e1], o1, self._next[o1]
+
+    def opposite(self, edges: IntArray) -> IntArray:
+        """Return the corner across half-edges, −1 at the border."""
+        other = self._twin[edges]
+        return np.where(other >= 0, self._corner[self._next[self._next[other]]], -1)
+
+    def turn(self, edges: IntArray) -> IntArray:
+        """Flip inner edges of which no two share a triangle; return the edges about them."""
+        touched = self._flip(edges)
+        about = np.concatenate([touched, 3 * (touched // 3) + 2])
+        about = _distinct(np.concatenate([about, self._twin[about]]))
+        near = about[about >= 0]
+        near = _distinct(np.concatenate([near, self._next[near], self._next[self._next[near]]]))
+        other = self._twin[near]
+        near = _distinct(np.minimum(near, other)[other >= 0])
+        return near[~self._fixed[near]]
+
     def legalise(self, edges: IntArray | None = None) -> IntArray:
         """Flip edges until every one asked about, and every one disturbed, is Delaunay.
 
@@ -172,7 +212,7 @@ class Triangulation:
         return np.concatenate(changed) if changed else np.zeros(0, dtype=np.int64)
 
     def _should_flip(self, edge: IntArray) -> NDArray[np.bool_]:
-        a, b, c, d = (self._points[i] for i in self._quad(edge))
+        a, b, c, d = (self._points[i] for i in self.quad(edge))
         # the incircle determinant relative to d (Guibas and Stolfi 1985)
         ax, ay, bx, by = a[:, 0] - d[:, 0], a[:, 1] - d[:, 1], b[:, 0] - d[:, 0], b[:, 1] - d[:, 1]
         cx, cy = c[:, 0] - d[:, 0], c[:, 1] - d[:, 1]
@@ -185,7 +225,7 @@ class Triangulation:
         flat = (ab + bc + ca) <= 1e-9
         return np.asarray(convex & ((inside > 1e-9 * size * (1.0 + size)) | flat))
 
-    def _quad(self, edge: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    def quad(self, edge: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
         """Return corners a, b of the edge, c opposite on its side, d on the other."""
         other = self._twin[edge]
         c = self._corner[self._next[self._next[edge]]]
@@ -206,7 +246,7 @@ class Triangulation:
     def _flip(self, edge: IntArray) -> IntArray:
         """Turn the common edge of independent pairs; return the half-edges around them."""
         other = self._twin[edge]
-        a, b, c, d = self._quad(edge)
+        a, b, c, d = self.quad(edge)
         t, s = edge // 3, other // 3
         e1, o1 = self._next[edge], self._next[other]
         e2, o2 = self._next[e1], self._next[o1]

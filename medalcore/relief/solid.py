@@ -20,11 +20,13 @@ from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..solid import Solid, solid_from_arrays
 from ..tolerance import Tolerance
+from .lean import leaning
 from .lines import Lines
 from .outline import Outline, following, silhouette, thinned
-from .steps import away_from, grown, steps
+from .steps import Cliffs, away_from, cliffs, envelope, grown, steps
 from .triangulate import Surface, triangulated
-from .wall import gaps, leaning
+from .wall import Wall, gaps
+from .wall import leaning as leaning_out
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -109,7 +111,13 @@ def solid_of(shape: Shape) -> Solid:
 
 
 def relief_shape(
-    field: HeightField, ground: Ground, *, draft: float, tolerance: Tolerance
+    field: HeightField,
+    ground: Ground,
+    *,
+    draft: float,
+    tolerance: Tolerance,
+    found: Cliffs | None = None,
+    before: HeightField | None = None,
 ) -> Shape:
     """Make the triangles of a relief; parameters and errors as `relief_solid`."""
     grid = field.grid
@@ -119,7 +127,12 @@ def relief_shape(
         raise SolidError("the relief has no area: its model covers less than two pixels")
     mask = field.mask if dropped == 0 else field.mask & _covered(outline, grid.shape)
     known, height = _carried_out(mask, field.heights)
-    edge_z = _along(outline, known, height) + ground.height(_face(outline.points, grid))
+    edge_z = _along(outline, known, height)
+    if draft > 0:
+        fall = grid.pixel / math.tan(draft)
+        edge_z = np.minimum(edge_z, -envelope(outline.points, mask, -field.heights, fall))
+        edge_z = np.maximum(edge_z, envelope(outline.points, mask, field.heights, fall))
+    edge_z += ground.height(_face(outline.points, grid))
     z = on_ground(grid, height, ground)
     chosen, first = _corners(outline, edge_z, grid.pixel, tolerance)
     border, border_z = outline.points[chosen], edge_z[chosen]
@@ -130,14 +143,16 @@ def relief_shape(
         near = int(np.argmin(np.sum((border - must) ** 2, axis=1)))
         border_z[near] = rise[0] + float(ground.height(_face(border[near], grid)))
         must, rise = must[:0], rise[:0]
-    edges = steps(field, inner, draft, 0.5 * tolerance.surface)
+    if found is None:
+        found = cliffs(field, inner, draft, 0.5 * tolerance.surface)
+    edges = steps(found, before or field, field, draft)
     inner.ravel()[edges.released] = False
     must, rise = np.concatenate([edges.points, must]), np.append(edges.height, rise)
     lines = Lines(must, rise + ground.height(_face(must, grid)), edges.edges)
     z[~inner] = np.nan
     surface = triangulated(
         z, border, border_z, _polygon(border, first), tolerance.surface, grid.pixel,
-        lines=lines, fold=FOLD,
+        lines=lines, fold=FOLD, slope=1 / math.tan(draft) if draft > 0 else math.inf,
     )  # fmt: skip
     return closed_shape(surface, first, mask, grid, ground, draft, (dropped, filled))
 
@@ -304,8 +319,10 @@ def closed_shape(
     sink, below = min(_SINK, 0.9 * space), min(_BELOW, 0.3 * space)
     wanted = np.maximum(surface.z[:m] - field_z[:m] + below, 0.0) * math.tan(max(draft, 0.0))
     wide = gaps(surface.points[:m], first, mask, wanted / grid.pixel) * grid.pixel
-    wall = leaning(uv[:m], first, np.minimum(wanted, _HALF * wide))
+    wall = leaning_out(uv[:m], first, np.minimum(wanted, _HALF * wide))
     foot_z = ground.height(wall.points) - below
+    if draft > 0:
+        foot_z = _held(uv[:m], surface.z[:m], wall, foot_z, below, draft)
     bottom_z = min(low - sink, float(foot_z.min()) - 0.25 * sink)
     k = len(wall.points)
     vertices = np.concatenate(
@@ -337,6 +354,17 @@ def closed_shape(
         holes_filled=specks[1],
         steep_share=float(np.sum(side[wall.reach < _CLEARLY * wanted]) / np.sum(side)),
     )
+
+
+def _held(
+    border: FloatArray, z: FloatArray, wall: Wall, foot_z: FloatArray, below: float, draft: float
+) -> FloatArray:
+    """Return heights of the wall's foot, moved below the field so that it keeps the draft."""
+    give = np.concatenate([np.zeros(len(border)), np.full(len(foot_z), 0.8 * below)])
+    points = np.concatenate([border, wall.points])
+    both = np.concatenate([z, foot_z])
+    held = leaning(points, both, wall.strip, 1 / math.tan(draft), give, (1.0,))
+    return held[len(border) :]
 
 
 __all__ = ["Shape", "relief_shape", "relief_solid", "solid_of"]

@@ -10,7 +10,7 @@ low ones beside it, instead of on the pixels.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +29,91 @@ _FAINT = (0.5, 0.9)  # of the rise, and alone: a line may run on through fainter
 _STRONG = 0.4  # share of a line that must not be faint
 _SHORT = 12  # crossings: shorter lines are texture
 _APART = 0.8  # pixels between corners along a line
-_TRUE = 0.05  # pixels by which a line drawn with few points may differ
-_WIDTH = (0.35, 1.5)  # pixels that the flank of an edge is at least and at most wide
+_TRUE = (0.02, 0.05)  # pixels by which a line drawn with few points may differ
+_WIDTH = 0.35  # pixels that the flank of an edge is at least wide
+_STRIDE = 0.25  # pixels between places where a flank is held against the low side
+_FAR = 60.0  # pixels that flanks are followed
+_HIDDEN = 0.3  # pixels that a corner of a flank may lie below others' flanks
+
+
+@dataclass(frozen=True, eq=False)
+class Cliffs:
+    """Lines along which a field jumps, high side on the left; points one line after another.
+
+    Attributes
+    ----------
+    high, low : (n,) int64
+        Flat indices of the pixels between which each point lies.
+    line : (n, 2) float64
+        x = column, y = −row, pixels.
+    top, foot : (n,) float64
+        Heights of the field on both sides, evened along the lines, mm.
+    first : (k + 1,) int64
+        Where each line starts, and the end.
+    closed : (k,) bool
+    kept : (m,) int64
+        Points that draw the lines truly.
+    edges : (l, 2) int64
+        Those that follow one another, as indices into `kept`.
+    """
+
+    high: IntArray
+    low: IntArray
+    line: FloatArray
+    top: FloatArray
+    foot: FloatArray
+    first: IntArray
+    closed: BoolArray
+    kept: IntArray
+    edges: IntArray
+
+    @property
+    def ends(self) -> BoolArray:
+        """Tell which points are ends of lines that do not close, (n,)."""
+        ends = np.zeros(len(self.line), dtype=bool)
+        ends[self.first[:-1][~self.closed]] = True
+        ends[self.first[1:][~self.closed] - 1] = True
+        return ends
+
+
+def cliffs(field: HeightField, inner: BoolArray, draft: float, tolerance: float) -> Cliffs:
+    """Find the strong inner edges of a field.
+
+    Parameters
+    ----------
+    field : HeightField
+        mm.
+    inner : (rows, cols) bool
+        Pixels far enough from the outline.
+    draft : float
+        Least lean of the edges' flanks from upright, radians.
+    tolerance : float
+        Allowed deviation of the lines in z, mm.
+    """
+    level = max(_RISE * field.grid.pixel, _SEEN * tolerance)
+    high, low, start, stop, strong = _jumps(field, inner, level)
+    order, first, closed = _chains(start, stop, strong)
+    none = np.zeros(0, dtype=np.int64)
+    found = Cliffs(
+        none, none, np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros(1, dtype=np.int64),
+        np.zeros(0, dtype=bool), none, np.zeros((0, 2), dtype=np.int64),
+    )  # fmt: skip
+    if len(order) == 0:
+        return found
+    high, low = high[order], low[order]
+    cols = field.grid.cols
+    a, b = _place(high, cols), _place(low, cols)
+    found = replace(found, high=high, low=low, first=first, closed=closed)
+    found = replace(found, line=np.zeros((len(order), 2)))
+    ends = found.ends
+    line = slid(a, b - a, first, ends)
+    flat = field.heights.ravel().astype(np.float64)
+    top, foot = _evened(flat[high], first, ends), _evened(flat[low], first, ends)
+    # across a flank, which falls by its slope, what a line is off counts as height
+    fall = field.grid.pixel / max(math.tan(draft), 1e-3)
+    scale = np.array([np.clip(tolerance / fall, *_TRUE), tolerance])
+    kept, edges = _needed(np.column_stack([line, top]), first, closed, scale)
+    return replace(found, line=line, top=top, foot=foot, kept=kept, edges=edges)
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,55 +138,121 @@ class Steps:
     released: IntArray
 
 
-def steps(field: HeightField, inner: BoolArray, draft: float, tolerance: float) -> Steps:
-    """Find the strong inner edges of a field.
+def steps(found: Cliffs, before: HeightField, after: HeightField, draft: float) -> Steps:
+    """Give inner edges their flanks.
 
     Parameters
     ----------
-    field : HeightField
-        mm.
-    inner : (rows, cols) bool
-        Pixels far enough from the outline.
+    found : Cliffs
+    before, after : HeightField
+        The field without and with draft, mm.
     draft : float
-        Least lean of the edges' flanks from upright, radians.
-    tolerance : float
-        Allowed deviation of the lines in z, mm.
+        Lean of the flanks from upright, radians.
     """
-    level = max(_RISE * field.grid.pixel, _SEEN * tolerance)
-    high, low, start, stop, strong = _jumps(field, inner, level)
-    order, first, closed = _chains(start, stop, strong)
-    if len(order) == 0:
+    if len(found.line) == 0:
         none = np.zeros((0, 2))
         return Steps(none, np.zeros(0), none.astype(np.int64), np.zeros(0, dtype=np.int64))
-    high, low = high[order], low[order]
-    cols = field.grid.cols
-    a, b = _place(high, cols), _place(low, cols)
-    ends = np.zeros(len(order), dtype=bool)
-    ends[first[:-1][~closed]] = True
-    ends[first[1:][~closed] - 1] = True
-    line = slid(a, b - a, first, ends)
-    flat = field.heights.ravel().astype(np.float64)
-    top, foot = _evened(flat[high], first, ends), _evened(flat[low], first, ends)
-    width = np.clip((top - foot) * math.tan(draft) / field.grid.pixel, *_WIDTH)
-    beside = line + width[:, None] * _outward(line, first, ends)
-    both = np.column_stack([line, top, beside, foot])
-    even = _spaced(both, first)
-    kept, edges = _needed(both, first, closed, tolerance)
+    pixel = before.grid.pixel
+    out = _outward(found.line, found.first, found.ends)
+    lean = max(math.tan(draft), 1e-6) / pixel  # pixels out for each mm down
+    width = _widths(found, out, before, lean)
+    width = np.maximum(_evened(width, found.first, found.ends), _WIDTH)
+    foot = np.where(width > _WIDTH, found.top - width / lean, np.minimum(found.foot, found.top))
+    beside = found.line + width[:, None] * out
+    both = np.column_stack([found.line, found.top, beside, foot])
+    k = found.kept
+    points = np.concatenate([both[k, :2], both[k, 3:5]])
+    height = np.concatenate([both[k, 2], both[k, 5]])
+    edges = np.concatenate([found.edges, found.edges + len(k)])
+    raised = envelope(points, after.mask, after.heights, 1.0 / lean)
+    good = raised <= height + _HIDDEN * pixel
+    height = np.maximum(height, raised)
+    name = np.cumsum(good) - 1
+    edges = name[edges[np.all(good[edges], axis=1)]]
+    even = _spaced(both, found.first)
     return Steps(
-        np.concatenate([both[kept, :2], both[kept, 3:5]]),
-        np.concatenate([both[kept, 2], both[kept, 5]]),
-        np.concatenate([edges, edges + len(kept)]),
-        np.unique(np.concatenate([high, low, _between(even, field.grid.shape)])),
+        points[good],
+        height[good],
+        edges,
+        np.unique(np.concatenate([found.high, found.low, _between(even, after.grid.shape)])),
     )
 
 
+def _widths(found: Cliffs, out: FloatArray, before: HeightField, lean: float) -> FloatArray:
+    """Return how wide flanks are until they meet the low side, pixels."""
+    rise = found.top - found.foot
+    middle = found.foot + 0.5 * rise
+    far = min(float(rise.max()) * lean * 1.5 + 2.0, _FAR)
+    width = np.full(len(rise), np.nan)
+    last = rise.copy()
+    for r in np.arange(_STRIDE, far + _STRIDE, _STRIDE):
+        todo = np.flatnonzero(np.isnan(width))
+        if len(todo) == 0:
+            break
+        low = _low_side(before, found.line[todo] + r * out[todo], middle[todo])
+        low = np.where(np.isnan(low), found.foot[todo], low)
+        over = found.top[todo] - r / lean - low
+        met = over <= 0.0
+        share = last[todo] / np.maximum(last[todo] - over, 1e-12)
+        width[todo[met]] = (r - _STRIDE + _STRIDE * share)[met]
+        last[todo] = over
+    return np.where(np.isnan(width), rise * lean, width)
+
+
+def _low_side(field: HeightField, at: FloatArray, below: FloatArray) -> FloatArray:
+    """Read a field between its pixels, only those that lie lower than a height; NaN if none."""
+    rows, cols = field.heights.shape
+    x, y = np.clip(at[:, 0], 0, cols - 1.001), np.clip(-at[:, 1], 0, rows - 1.001)
+    c, r = x.astype(np.int64), y.astype(np.int64)
+    flat, inside = field.heights.ravel(), field.mask.ravel()
+    total, weight = np.zeros(len(at)), np.zeros(len(at))
+    for dr in (0, 1):
+        for dc in (0, 1):
+            q = (r + dr) * cols + c + dc
+            w = np.abs(1 - dr - (y - r)) * np.abs(1 - dc - (x - c))
+            w = w * (inside[q] & (flat[q] < below))
+            total += w * flat[q]
+            weight += w
+    return np.where(weight > 0.05, total / np.maximum(weight, 1e-9), np.nan)
+
+
+def envelope(
+    at: FloatArray, mask: BoolArray, heights: NDArray[np.float32], fall: float
+) -> FloatArray:
+    """Return how high places stand at least, as slopes from the pixels about them fall no faster.
+
+    Parameters
+    ----------
+    at : (n, 2) float64
+        Pixels.
+    mask : (rows, cols) bool
+    heights : (rows, cols) float32
+        mm.
+    fall : float
+        mm in a pixel.
+
+    Returns
+    -------
+    least : (n,) float64
+        mm; −inf where no pixel is near.
+    """
+    rows, cols = mask.shape
+    c, r = np.rint(at[:, 0]).astype(np.int64), np.rint(-at[:, 1]).astype(np.int64)
+    least = np.full(len(at), -np.inf)
+    for dr in range(-2, 3):
+        for dc in range(-2, 3):
+            rr, cc = np.clip(r + dr, 0, rows - 1), np.clip(c + dc, 0, cols - 1)
+            away = np.hypot(cc - at[:, 0], rr + at[:, 1])
+            low = np.where(mask[rr, cc], heights[rr, cc] - fall * away, -np.inf)
+            least = np.maximum(least, low)
+    return least
+
+
 def _needed(
-    both: FloatArray, first: IntArray, closed: BoolArray, tolerance: float
+    line: FloatArray, first: IntArray, closed: BoolArray, scale: FloatArray
 ) -> tuple[IntArray, IntArray]:
-    """Choose the crossings that draw lines and flanks truly; return them and their edges."""
-    scale = np.array([_TRUE, tolerance])
-    kept = np.union1d(thinned(both[:, :3], first, scale), thinned(both[:, 3:], first, scale))
-    kept = np.union1d(kept, np.concatenate([first[:-1], first[1:] - 1]))
+    """Choose the crossings that draw lines truly; return them and their edges."""
+    kept = np.union1d(thinned(line, first, scale), np.concatenate([first[:-1], first[1:] - 1]))
     start = np.searchsorted(kept, first)
     here = np.arange(len(kept))
     edges = np.stack([here, following(start)], axis=1)
@@ -130,8 +279,11 @@ def away_from(mask: BoolArray) -> BoolArray:
 
 def _between(even: FloatArray, shape: tuple[int, int]) -> IntArray:
     """Return the pixels nearest to places on the flank, and a little beyond its foot."""
-    line, way = even[:, :2], even[:, 3:5] - even[:, :2]
-    at = np.concatenate([line + share * way for share in (0.4, 0.8, 1.2)])
+    line, beside = even[:, :2], even[:, 3:5]
+    way = beside - line
+    out = way / np.hypot(way[:, 0], way[:, 1])[:, None]
+    narrow = line + np.minimum(0.5, 0.5 * np.hypot(way[:, 0], way[:, 1]))[:, None] * out
+    at = np.concatenate([narrow, beside - 0.3 * out, beside + 0.3 * out])
     col = np.clip(np.rint(at[:, 0]).astype(np.int64), 0, shape[1] - 1)
     row = np.clip(np.rint(-at[:, 1]).astype(np.int64), 0, shape[0] - 1)
     return np.asarray(row * shape[1] + col)

@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SolidError
+from .flips import eased, straightened
+from .lean import leaning
 from .lines import Lines, distances, insert_lines
 from .mesh import Triangulation
 from .misfit import Heights, misfit, planes
@@ -26,6 +28,9 @@ _PITCHES = (24, 1)
 
 _ROUNDS = 200
 _FOLD_ROUNDS = 6
+_LEAN_ROUNDS = 6
+_FIRM = 0.6  # tolerances that a corner may move for draft, and
+_SOFT = 6.0  # beside lines and the outline
 _SLIVER = 0.02  # pixels from corners, border and lines within which no point is added
 _SMALL = 6.0  # square pixels: smaller triangles are not refined for their looks
 _CREASE = 0.1  # of the tolerance: triangles that follow so closely only show the field's crease
@@ -60,6 +65,7 @@ def triangulated(
     *,
     lines: Lines | None = None,
     fold: float = math.inf,
+    slope: float = math.inf,
     fixed: IntArray | None = None,
 ) -> Surface:
     """Refine a triangulation of a polygon until it follows a height field.
@@ -84,6 +90,8 @@ def triangulated(
         Angle in radians by which neighbouring triangles of a smooth surface may differ before
         they are refined although the heights are met: facets show in raking light. Creases
         of the field stay.
+    slope : float
+        Rise over run that no triangle may exceed: corners are moved by the least that does it.
     fixed : (k, 2) int64, optional
         Edges of `start` that stay; its points may then lie within the polygon too.
 
@@ -108,6 +116,10 @@ def triangulated(
             break
         todo = heights.insert(mesh, where, state.pixel[where])
         _refine(state, todo, 1, tolerance)
+    if fold < math.inf:
+        straightened(mesh, heights, tolerance, pixel)
+    if slope < math.inf:
+        _lean(state, tolerance, slope * pixel)
     return Surface(mesh.points.copy(), heights.z[: len(mesh.points)].copy(), mesh.triangles.copy())
 
 
@@ -194,3 +206,41 @@ def _refine(state: _Worst, todo: IntArray, pitch: int, tolerance: float) -> None
             return
         todo = state.heights.insert(state.mesh, where, state.pixel[where])
     raise SolidError(f"the relief's surface does not come within {tolerance:g} mm of its model")
+
+
+def _lean(state: _Worst, tolerance: float, slope: float) -> None:
+    """Raise corners until no triangle is steeper than a slope, mm in a pixel.
+
+    Where that takes a large triangle away from the field, it is refined first.
+    """
+    mesh, heights = state.mesh, state.heights
+    for last in range(_LEAN_ROUNDS, -1, -1):
+        eased(mesh, heights, tolerance, slope)
+        own = heights.z
+        held = leaning(mesh.points, own, mesh.triangles, slope, _give(state, tolerance))
+        near = np.flatnonzero(np.any((held != own)[mesh.triangles], axis=1))
+        heights.z = held
+        state.look(near, 1)
+        bad = near[state.worst[near] > tolerance]
+        where = state.peaks(bad) if last else bad[:0]
+        if len(where) == 0:
+            return
+        state.worst[near] = 0.0  # of the raised surface; those to be mended are chosen
+        heights.z = own
+        todo = heights.insert(mesh, where, state.pixel[where])
+        _refine(state, todo, 1, tolerance)
+
+
+def _give(state: _Worst, tolerance: float) -> FloatArray:
+    """Return by how much corners may be moved: little on pixels that the surface is held to."""
+    points, field = state.mesh.points, state.heights.field
+    col = np.clip(np.rint(points[:, 0]).astype(np.int64), 0, field.shape[1] - 1)
+    row = np.clip(np.rint(-points[:, 1]).astype(np.int64), 0, field.shape[0] - 1)
+    free = np.isnan(field)[row, col] | np.any(points != np.rint(points), axis=1)
+    soft = np.zeros(len(points), dtype=bool)
+    for down in (-2, -1, 0, 1, 2):
+        for right in (-2, -1, 0, 1, 2):
+            r = np.clip(row + down, 0, field.shape[0] - 1)
+            c = np.clip(col + right, 0, field.shape[1] - 1)
+            soft |= np.isnan(field[r, c])
+    return np.where(free, np.inf, np.where(soft, _SOFT * tolerance, _FIRM * tolerance))

@@ -10,7 +10,7 @@ from medalcore.raster import top_surface
 from medalcore.relief.even import evened
 from medalcore.relief.lines import Lines
 from medalcore.relief.solid import relief_shape
-from medalcore.relief.steps import steps
+from medalcore.relief.steps import Steps, cliffs, steps
 from medalcore.relief.triangulate import triangulated
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
@@ -35,6 +35,11 @@ def everywhere(field):
     return inner
 
 
+def flanked(field, draft=TEN) -> Steps:
+    """Return the inner edges of a field that has draft already, with their flanks."""
+    return steps(cliffs(field, everywhere(field), draft, 0.002), field, field, draft)
+
+
 def from_middle(field, points):
     """Return u and v from the middle of the grid of points in pixels."""
     middle = 0.5 * (field.grid.cols - 1)
@@ -45,7 +50,7 @@ def from_middle(field, points):
 def test_a_round_edge_is_round(radius):
     """Half the points are on the edge, the others a flank's width outside."""
     field = terrace(700, lambda u, v: np.hypot(u, v) < radius)
-    found = steps(field, everywhere(field), TEN, 0.002)
+    found = flanked(field)
     n = len(found.points) // 2
     r = np.hypot(*from_middle(field, found.points).T) / field.grid.pixel
     on = r[:n] - radius / field.grid.pixel
@@ -62,7 +67,7 @@ def test_an_edge_that_ends_is_straight(degrees):
     """A ridge across the whole form, at any angle to the grid."""
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     field = terrace(700, lambda u, v: c * v - s * u > 1.234)
-    found = steps(field, everywhere(field), TEN, 0.002)
+    found = flanked(field)
     n = len(found.points) // 2
     u, v = from_middle(field, found.points[:n]).T
     off = (c * v - s * u - 1.234) / field.grid.pixel
@@ -78,8 +83,8 @@ def test_a_steep_slope_is_no_edge():
         lambda u, v: 0.3 + 0.25 * np.tanh(3 * u),
         lambda u, v: np.hypot(u, v) < 11.0,
     )
-    assert len(steps(ramp, everywhere(ramp), TEN, 0.002).points) == 0
-    assert len(steps(star(500), everywhere(star(500)), TEN, 0.002).points) == 0
+    assert len(flanked(ramp).points) == 0
+    assert len(flanked(star(500)).points) == 0
 
 
 def test_the_surface_keeps_both_levels_and_the_draft():

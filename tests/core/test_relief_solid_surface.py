@@ -11,6 +11,7 @@ from medalcore.raster import top_surface
 from medalcore.relief.draft import enforce_draft, fill_gaps
 from medalcore.relief.mesh import Triangulation
 from medalcore.relief.outline import thinned
+from medalcore.relief.steps import cliffs as inner_edges
 from medalcore.relief.triangulate import triangulated
 
 PITCH = 0.025
@@ -114,25 +115,83 @@ def cliffs(pixels):
     )
 
 
-@pytest.mark.parametrize("degrees", [5.0, 10.0, 30.0, 45.0])
+def dilated(values, drop):
+    """Return scipy's grey dilation by a cone written out as a structuring element."""
+    known = np.isfinite(values)
+    reach = math.ceil(np.ptp(values[known]) / drop) + 1
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    return ndimage.grey_dilation(
+        np.where(known, values, -9.0), structure=-drop * np.hypot(x, y), mode="constant", cval=-9
+    )
+
+
+def between_pixels(h, times=4):
+    """Return the higher of both ways to span triangles between pixels, on a finer grid."""
+    n = (len(h) - 1) * times + 1
+    at = np.arange(n) / times
+    r = np.minimum(at.astype(int), len(h) - 2)
+    t = at - r
+    corner = [h[np.ix_(r + i, r + j)] for i in (0, 1) for j in (0, 1)]
+    y, x = np.broadcast_arrays(t[:, None], t[None, :])
+
+    def part(share, rise):
+        return np.where(share == 0, 0.0, share * rise)
+
+    a, b, c, d = corner
+    surfaces = [
+        np.where(x >= y, a + part(x, b - a) + part(y, d - b), a + part(y, c - a) + part(x, d - c)),
+        np.where(
+            x + y <= 1,
+            a + part(x, b - a) + part(y, c - a),
+            d + part(1 - x, c - d) + part(1 - y, b - d),
+        ),
+        np.where(x == y, a + part(x, d - a), np.nan),
+        np.where(x + y == 1, c + part(x, b - c), np.nan),
+    ]
+    return np.fmax.reduce(surfaces)
+
+
+@pytest.mark.parametrize("degrees", [20.0, 30.0, 45.0])
 def test_draft_is_the_grey_dilation_by_a_cone(degrees):
-    """Against scipy's grey dilation with the cone written out as a structuring element."""
-    field = cliffs(160)
+    """Never lower than cones on all pixels, nor higher than cones on the surface between them."""
+    field = cliffs(64)
     angle = math.radians(degrees)
     drop = field.grid.pixel / math.tan(angle)
-    reach = math.ceil(np.ptp(field.heights[field.mask]) / drop) + 1
-    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
-    cone = -drop * np.hypot(x, y)
-    want = ndimage.grey_dilation(
-        np.where(field.mask, field.heights, -9.0).astype(float),
-        structure=cone,
-        mode="constant",
-        cval=-9,
-    )
+    h = np.where(field.mask, field.heights, np.nan).astype(float)
     got = enforce_draft(field, angle).heights
-    assert np.abs(got - want)[field.mask].max() < 2e-4
+    assert (got - dilated(h, drop))[field.mask].min() > -2e-4
+    above = (got - dilated(between_pixels(h), drop / 4)[::4, ::4])[field.mask]
+    assert np.quantile(above, 0.99) < 2e-4
+    assert above.max() < 0.15 * drop  # in valleys, between what has been raised on both sides
     assert (got >= field.heights)[field.mask].all()
     assert (got[~field.mask] == 0).all()
+    assert (got > field.heights + 0.05).any()
+
+
+@pytest.mark.parametrize("turn", [0.0, 17.0, 45.0])
+def test_a_straight_cliff_becomes_one_even_slope(turn):
+    """At any angle to the grid: between all neighbours in threes, measured across the cliff.
+
+    Cones on pixels alone would leave ribs a tenth of a pixel high and slopes 1.4 times as steep.
+    """
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    field = over(
+        grid(200, size=10.0),
+        lambda u, v: 0.1 + 0.5 * (c * v - s * u > 0.3),
+        lambda u, v: np.hypot(u, v) < 4.5,
+    )
+    angle = math.radians(20.0)
+    inner = np.zeros_like(field.mask)
+    inner[3:-3, 3:-3] = ndimage.binary_erosion(field.mask, iterations=3)[3:-3, 3:-3]
+    edges = inner_edges(field, inner, angle, 0.002)
+    h = np.where(field.mask, enforce_draft(field, angle, edges).heights, np.nan)
+    u, v = np.meshgrid(field.grid.u(), field.grid.v() - 1.5)
+    h[(h < 0.14) | (h > 0.56) | (np.abs(c * u + s * v) > 3.0)] = np.nan
+    down, right = h[1:, :-1] - h[:-1, :-1], h[:-1, 1:] - h[:-1, :-1]
+    slope = np.hypot(down, right) / field.grid.pixel
+    slope = slope[np.isfinite(slope)]
+    assert len(slope) > 150
+    assert slope == pytest.approx(1.0 / math.tan(angle), rel=0.04)
 
 
 def test_after_it_no_slope_is_steeper_than_the_draft():
