@@ -18,6 +18,11 @@ Weights = dict[str, NDArray[np.float64]]
 KEYS = ("more_on", "less_on")
 """Keys of a relief that name a vertex group."""
 
+MANY = 20_000
+"""Vertices from which on a group is read by way of nodes; for fewer, that is not worth it."""
+
+PREFIX = "medal_group_"
+
 
 def counts(relief: Any) -> bool:
     """Tell whether the source of a relief can have vertex groups: objects, and PLY files."""
@@ -47,13 +52,72 @@ def of_object(item: bpy.types.Object, mesh: bpy.types.Mesh, names: tuple[str, ..
     dict of str to (n,) float64
         0 where a vertex is not in the group.
     """
-    held = {g.index: np.zeros(len(mesh.vertices)) for g in item.vertex_groups if g.name in names}
-    if held:
-        for i, vertex in enumerate(mesh.vertices):
-            for given in vertex.groups:
-                if given.group in held:
-                    held[given.group][i] = given.weight
-    return {item.vertex_groups[index].name: values for index, values in held.items()}
+    held = {group.name: group.index for group in item.vertex_groups if group.name in names}
+    if not held:
+        return {}
+    read = _by_nodes(mesh, list(held)) if len(mesh.vertices) > MANY else {}
+    if all(len(values) == len(mesh.vertices) for values in read.values()) and read:
+        return read
+    found = {index: np.zeros(len(mesh.vertices)) for index in held.values()}
+    for i, vertex in enumerate(mesh.vertices):
+        for given in vertex.groups:
+            if given.group in found:
+                found[given.group][i] = given.weight
+    return {name: found[index] for name, index in held.items()}
+
+
+def _by_nodes(mesh: bpy.types.Mesh, names: list[str]) -> Weights:
+    """Return groups as geometry nodes see them: ten times as fast as vertex by vertex.
+
+    Python can read a vertex group one vertex after the other only, an attribute at once. So
+    nodes make attributes of the groups, on a copy in a scene of its own; nothing of the
+    file is changed. What cannot be read comes back empty.
+    """
+    mesh = mesh.copy()
+    copy = bpy.data.objects.new(mesh.name, mesh)
+    nodes = _nodes(names)
+    scene = bpy.data.scenes.new(mesh.name)
+    try:
+        scene.collection.objects.link(copy)
+        modifier = copy.modifiers.new(nodes.name, "NODES")
+        modifier.node_group = nodes
+        layer = scene.view_layers[0]
+        layer.update()
+        done = copy.evaluated_get(layer.depsgraph).data
+        return {name: _values(done, f"{PREFIX}{i}") for i, name in enumerate(names)}
+    finally:
+        bpy.data.scenes.remove(scene)
+        bpy.data.objects.remove(copy)
+        bpy.data.meshes.remove(mesh)
+        bpy.data.node_groups.remove(nodes)
+
+
+def _values(mesh: bpy.types.Mesh, name: str) -> NDArray[np.float64]:
+    attribute = mesh.attributes.get(name)
+    if attribute is None:
+        return np.zeros(0)
+    values = np.empty(len(attribute.data), dtype=np.float32)
+    attribute.data.foreach_get("value", values)
+    return values.astype(np.float64)
+
+
+def _nodes(names: list[str]) -> bpy.types.NodeTree:
+    """Return nodes that store every group as an attribute of a name of ours."""
+    tree = bpy.data.node_groups.new("Medal Groups", "GeometryNodeTree")
+    for way in ("INPUT", "OUTPUT"):
+        tree.interface.new_socket("Geometry", in_out=way, socket_type="NodeSocketGeometry")
+    last = tree.nodes.new("NodeGroupInput").outputs[0]
+    for i, name in enumerate(names):
+        get = tree.nodes.new("GeometryNodeInputNamedAttribute")
+        store = tree.nodes.new("GeometryNodeStoreNamedAttribute")
+        get.data_type = store.data_type = "FLOAT"
+        get.inputs["Name"].default_value, store.inputs["Name"].default_value = name, f"{PREFIX}{i}"
+        value = next(s for s in store.inputs if s.name == "Value" and s.enabled)
+        tree.links.new(next(s for s in get.outputs if s.enabled), value)
+        tree.links.new(last, store.inputs["Geometry"])
+        last = store.outputs["Geometry"]
+    tree.links.new(last, tree.nodes.new("NodeGroupOutput").inputs[0])
+    return tree
 
 
 def joined(

@@ -53,6 +53,7 @@ class _Session:
         self.models = sources.Kept()
         self.sculpted: set[int] = set()  # pieces with a relief being sculpted
         self.took: dict[tuple[int, str], float] = {}  # by piece and what was changed, s
+        self.skipped = 0  # changes that were not waited for, in a row
         self.waited = False  # in this turn of Blender's loop
         self.told = 0.0  # when progress was last shown
         self.quiet = 0
@@ -116,7 +117,7 @@ def changed(item: Any, why: str) -> None:
 
     Only the first change of a turn of Blender's loop: a script that sets many properties
     is not held up, and gets one more draft for all of them. Nor is there any use in waiting
-    where the last such change took long.
+    where such changes take long; one time in four that is tried anew.
 
     Parameters
     ----------
@@ -134,8 +135,16 @@ def changed(item: Any, why: str) -> None:
     _call(_next_turn, 0.0)
     end = time.monotonic() + WAIT
     job = _begin(item, why)
-    if job is not None and session.took.get((item.session_uid, why), 0.0) < 2.0 * WAIT:
+    if job is not None and _is_quick(item.session_uid, why):
         _settle(session.builder.wait(job, end - time.monotonic()))
+
+
+def _is_quick(uid: int, why: str) -> bool:
+    """Tell whether a change is worth waiting for, after those before it."""
+    if session.took.get((uid, why), 0.0) < 2.0 * WAIT:
+        return True
+    session.skipped = (session.skipped + 1) % 4
+    return session.skipped == 0
 
 
 def _follows(item: Any) -> bool:

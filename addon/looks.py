@@ -14,7 +14,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from . import wording
+from . import arrays, wording
 
 _METALS = {
     "gold": (0.86, 0.62, 0.24),
@@ -93,13 +93,11 @@ def slots_for(
 
 def slots_in_use(mesh: bpy.types.Mesh, zones: Sequence[str]) -> dict[str, int]:
     """Return the slot most faces of each zone are in, so that reordered slots stay so."""
-    attribute = mesh.attributes.get("medal_zone")
-    if attribute is None or attribute.domain != "FACE" or not len(mesh.polygons):
+    zone, slot = arrays.faces(mesh, "medal_zone"), arrays.faces(mesh, "material_index")
+    if zone is None:
         return {}
-    zone = np.empty(len(mesh.polygons), dtype=np.int32)
-    attribute.data.foreach_get("value", zone)
-    slot = np.empty(len(mesh.polygons), dtype=np.int32)
-    mesh.polygons.foreach_get("material_index", slot)
+    if slot is None:  # Blender leaves it out where every face is in the first slot
+        slot = np.zeros_like(zone)
     found = {}
     for i, name in enumerate(zones):
         mine = slot[zone == i]

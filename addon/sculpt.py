@@ -7,7 +7,7 @@ import bpy
 import numpy as np
 from bpy.props import BoolProperty, IntProperty, StringProperty
 
-from . import convert, layout, live, sculpted, sources, strokes, units
+from . import arrays, convert, layout, live, sculpted, sources, strokes, units
 from .medalcore.element import Model
 from .medalcore.errors import MedalError
 from .medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
@@ -111,7 +111,8 @@ class MEDALWRIGHT_OT_sculpt_relief(bpy.types.Operator):
         points, squares, pixel = sheet_mesh(made)
         unit = units.units_per_mm(context.scene)
         mesh = bpy.data.meshes.new(f"{piece.name} Relief")
-        strokes.fill(mesh, points * unit, squares)
+        arrays.fill(mesh, points * unit, squares)
+        mesh.update(calc_edges=True)
         before = mesh.copy()
         before.name = f"{piece.name} Relief Before Sculpting"
         sculpted.remember(before, made, pixel)

@@ -15,7 +15,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from . import convert, strokes
+from . import arrays, convert, strokes
 from .medalcore.grid import Grid, HeightField
 from .medalcore.sculpt import ReliefSheet
 from .medalcore.spec import Relief
@@ -119,7 +119,7 @@ def recalled(before: bpy.types.Mesh, unit: float) -> ReliefSheet:
     before.attributes["medal_pixel"].data.foreach_get("value", pixel)
     own = pixel >= 0
     turn = np.array(told["placement"])
-    face = (strokes.points_of(before) / unit - turn[:, 3]) @ turn[:, :3]
+    face = (arrays.points_of(before) / unit - turn[:, 3]) @ turn[:, :3]
 
     def on_grid(values: NDArray[Any]) -> NDArray[np.float32]:
         out = np.zeros(rows * cols, dtype=np.float32)

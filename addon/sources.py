@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from . import convert, groups, sculpted, strokes, units
+from . import arrays, convert, groups, sculpted, strokes, units
 from .medalcore.element import Model
 from .medalcore.errors import SourceError
 from .medalcore.spec import MedalSpec, walk
@@ -72,17 +72,12 @@ def _one(item: Any, names: tuple[str, ...]) -> Arrays:
     try:
         if mesh is None:
             return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), {}
-        mesh.calc_loop_triangles()
-        flat = np.empty(len(mesh.vertices) * 3, dtype=np.float32)
-        mesh.vertices.foreach_get("co", flat)
-        corners = np.empty(len(mesh.loop_triangles) * 3, dtype=np.int32)
-        mesh.loop_triangles.foreach_get("vertices", corners)
+        points, triangles = arrays.points_of(mesh), arrays.triangles_of(mesh)
         held = groups.of_object(item, mesh, names)
     finally:
         item.to_mesh_clear()
     place = np.array(item.matrix_world, dtype=np.float64)
-    vertices = flat.reshape(-1, 3).astype(np.float64) @ place[:3, :3].T + place[:3, 3]
-    triangles = corners.reshape(-1, 3).astype(np.int64)
+    vertices = points @ place[:3, :3].T + place[:3, 3]
     if np.linalg.det(place[:3, :3]) < 0:  # a mirrored object turns its faces
         triangles = triangles[:, ::-1]
     return vertices, triangles, held

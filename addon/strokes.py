@@ -7,12 +7,12 @@ So undo, copies and saved files carry them. What is kept is never changed, only 
 from __future__ import annotations
 
 import hashlib
-from typing import Any
 
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from . import arrays
 from .medalcore.element import Model
 from .medalcore.errors import SourceError
 from .medalcore.relief.strokes import STROKES_MARK, sheet_of
@@ -50,36 +50,14 @@ def new_mesh(strokes: Model) -> bpy.types.Mesh:
     corners = np.ascontiguousarray(strokes.triangles, dtype=np.int32)
     digest = hashlib.sha256(points.tobytes() + corners.tobytes()).hexdigest()[:8]
     mesh = bpy.data.meshes.new(f"Strokes {digest}")
-    fill(mesh, points, corners)
-    return mesh
-
-
-def fill(mesh: bpy.types.Mesh, points: NDArray[Any], corners: NDArray[Any]) -> None:
-    """Write points (n, 3) and faces (m, k) of one number of corners into an empty mesh."""
-    count, sides = corners.shape
-    mesh.vertices.add(len(points))
-    mesh.loops.add(count * sides)
-    mesh.polygons.add(count)
-    flat = np.ascontiguousarray(points, dtype=np.float32).ravel()
-    mesh.attributes["position"].data.foreach_set("vector", flat)
-    loops = np.ascontiguousarray(corners, dtype=np.int32).ravel()
-    mesh.loops.foreach_set("vertex_index", loops)
-    mesh.polygons.foreach_set("loop_start", np.arange(0, count * sides, sides, dtype=np.int32))
+    arrays.fill(mesh, points, corners)
     mesh.update(calc_edges=True)
-
-
-def points_of(mesh: bpy.types.Mesh) -> NDArray[np.float64]:
-    """Return the vertices of a mesh, (n, 3)."""
-    flat = np.empty(len(mesh.vertices) * 3, dtype=np.float32)
-    mesh.vertices.foreach_get("co", flat)
-    return flat.reshape(-1, 3).astype(np.float64)
+    return mesh
 
 
 def arrays_of(strokes: bpy.types.Mesh) -> Arrays:
     """Return strokes as a build takes them."""
-    corners = np.empty(len(strokes.loops), dtype=np.int32)
-    strokes.loops.foreach_get("vertex_index", corners)
-    return points_of(strokes), corners.reshape(-1, 3).astype(np.int64)
+    return arrays.points_of(strokes), arrays.triangles_of(strokes)
 
 
 def models_in(spec: MedalSpec) -> dict[str, Model]:
