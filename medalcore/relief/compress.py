@@ -31,7 +31,7 @@ from ..spec.relief import Relief
 from .apron import with_apron
 from .gradient import Outline, outline_of
 from .quadrants import Cells
-from .recompose import Job, fit_level, recompose
+from .recompose import Job, recompose
 
 SEEN = 0.02
 """mm: an outline that came down by less has not changed to the eye."""
@@ -56,13 +56,10 @@ class Compressed:
         ``overhang_closed_mm``, by how much it was brought down from there at most, and
         ``overhang_closed_share``, along which share of it by more than `SEEN`;
         ``outline_height_mm`` and ``outline_highest_mm``, its middle and largest height now.
-    solution : (rows, cols) float32
-        The solver's answer, to start the next solve of the same model from.
     """
 
     field: HeightField
     facts: Mapping[str, Any]
-    solution: Cells
 
 
 def foot_of(spec: Relief) -> float:
@@ -76,7 +73,6 @@ def compress(
     raw: HeightField,
     spec: Relief,
     *,
-    start: Compressed | None = None,
     weight: NDArray[np.floating] | None = None,
 ) -> Compressed:
     """Bring a model's depth to the height of a relief.
@@ -87,8 +83,6 @@ def compress(
         Depth of the model in mm at its in-plane scale (slopes are true), lowest seen 0; the
         mask is the silhouette.
     spec : Relief
-    start : Compressed, optional
-        The answer for the same model and grid with other numbers in `spec`.
     weight : (rows, cols) array, optional
         How strongly each place is modelled; 1 is even, 2 twice as steep, 0 lets it lie. Should
         change softly from place to place. Gradient compression only.
@@ -108,38 +102,36 @@ def compress(
     part, whole = _spanned(raw), raw
     raw = _cropped(raw, part)
     weight = None if weight is None else np.asarray(weight[part], np.float32)
-    foot, outline = foot_of(spec), outline_of(raw.mask)
+    foot, outline = foot_of(spec), outline_of(raw.mask, raw.grid.pixel)
     depth = np.where(raw.mask, raw.heights, np.float32(np.inf)).astype(np.float32, copy=False)
     depth -= depth.min()
     np.copyto(depth, np.float32(0.0), where=~raw.mask)
     most = float(depth.max())
     facts: dict[str, Any] = {"model_depth_mm": most, "foot_mm": foot}
     if most <= 0.0:
-        heights = solution = raw.mask.astype(np.float32) * np.float32(spec.height)
+        heights = raw.mask.astype(np.float32) * np.float32(spec.height)
     elif spec.compression == "linear":
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
-        solution = heights
     else:
-        job = Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
-        heights, solution, more = recompose(job, None if start is None else start.solution)
+        job = Job(raw.grid.pixel, raw.mask, outline, depth, foot, spec, weight)
+        heights, more = recompose(job)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
     facts = {k: round(v, 5) if isinstance(v, float) else v for k, v in facts.items()}
     field = with_apron(_placed(heights, part, whole), spec.blend)
-    return Compressed(field, facts, solution)
+    return Compressed(field, facts)
 
 
 def _spanned(raw: HeightField) -> tuple[slice, slice]:
-    """Return the rows and columns that the silhouette spans.
+    """Return the rows and columns that the silhouette spans, even numbers of them if they can be.
 
-    They begin at whole cells of the coarse grid on which the length is fitted, so that the
-    same places are looked at whatever the pixel.
+    The solver would have to copy odd ones.
     """
     rows, cols = np.flatnonzero(raw.mask.any(1)), np.flatnonzero(raw.mask.any(0))
-    cell = 1 << fit_level(max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
+    first, last = (int(rows[0]), int(cols[0])), (int(rows[-1]) + 1, int(cols[-1]) + 1)
     return (
-        slice(int(rows[0]) // cell * cell, int(rows[-1]) + 1),
-        slice(int(cols[0]) // cell * cell, int(cols[-1]) + 1),
+        slice(first[0], last[0] + (last[0] - first[0]) % 2),
+        slice(first[1], last[1] + (last[1] - first[1]) % 2),
     )
 
 

@@ -8,6 +8,7 @@ where either pixel is outside the mask.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ LEAN = math.tan(RELIEF_LIGHT) / math.tan(MODEL_LIGHT)
 # gains 0.01 if gentle slopes are told more strongly and steep ones saturate sooner. It would
 # be 0.003 higher at 1.5, where the broad form of heads begins to go.
 _GENTLE, _STEEP = 1.3, 2.0
+_GAP = 0.12  # mm: a gap from which on the outline beside it is drawn to the field as any
+_KINK = np.float32(0.3)  # by which a slope turns from one face to the next but one in a kink
 
 
 def slopes(heights: Array, mask: NDArray[np.bool_], pixel: float) -> tuple[Array, Array]:
@@ -53,32 +56,108 @@ def attenuate(across: Array, down: Array, relax: float = 0.0) -> None:
     relax : float
         0 for the above, 1 to leave slopes as they are; between, the geometric mean.
     """
-    square = np.zeros((across.shape[0], down.shape[1]), np.float32)
-    half = across * across
-    square[:, 1:] += half
-    square[:, :-1] += half
-    half = down * down
-    square[1:] += half
-    square[:-1] += half
-    square *= np.float32(0.5)  # each cell has two faces in each direction
+    kinks = [(slopes, _kinks(slopes, stride)) for slopes, stride in ((across, 1), (down, 0))]
+    _shrink(across, down, relax)
+    for slopes, (face, before, after, share) in kinks:
+        flat = slopes.reshape(-1)
+        first = flat[before]
+        flat[face] = first + share * (flat[after] - first)
+
+
+def _shrink(across: Array, down: Array, relax: float) -> None:
+    """Shrink slopes, each by the lean that it and those at right angles to it have together."""
+    rows, cols = across.shape[0], down.shape[1]
+    above = np.zeros((1, cols), np.float32)  # squares of the faces above a band
+    for top, end in bands(rows, cols):
+        low = min(end, rows - 1)  # faces below the band's last row, or none
+        next_row = across[top : min(end + 1, rows)]
+        along = next_row * next_row
+        fall = np.concatenate([above, down[top:low] * down[top:low]])
+        if end == rows:
+            fall = np.concatenate([fall, np.zeros((1, cols), np.float32)])
+        above = fall[-1:].copy()
+        middle = fall[1:] + fall[:-1]  # twice the mean at the cells
+        square = middle[:, 1:] + middle[:, :-1]
+        square *= np.float32(0.25)
+        square += along[: end - top]
+        across[top:end] *= _factor(square, relax)
+        cells = np.zeros((len(along), cols), np.float32)
+        cells[:, 1:] += along
+        cells[:, :-1] += along
+        square = cells[1:] + cells[:-1]
+        square *= np.float32(0.25)
+        square += fall[1 : 1 + len(square)]
+        down[top:low] *= _factor(square, relax)
+
+
+def _factor(square: Array, relax: float) -> Array:
+    """Return by what slopes shrink where their squares sum to `square`, which is used up."""
     # tan b / tan a = LEAN / sqrt(1 + (1 − LEAN²) tan² a)
     square *= np.float32(_STEEP * (1.0 - LEAN**2))
     square += np.float32(1.0)
-    factor = np.float32(_GENTLE * LEAN) / np.sqrt(square, out=square)
+    np.sqrt(square, out=square)
+    factor: Array = np.divide(np.float32(_GENTLE * LEAN), square, out=square)
     if relax > 0.0:
         factor **= np.float32(1.0 - relax)
-    # the smaller of the two keeps a cliff from lending its factor to the faces beside it
-    across *= np.minimum(factor[:, 1:], factor[:, :-1])
-    down *= np.minimum(factor[1:], factor[:-1])
+    return factor
+
+
+def _kinks(
+    slopes: Array, axis: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], Array]:
+    """Find faces within which a slope turns into another, and where.
+
+    The mean of two slopes shrinks less than they do, which would let a relief rise at every
+    edge of a form, the more the larger the pixel. Such a face is shared out between the two.
+
+    Returns
+    -------
+    face, before, after : (n,) int
+        Flat indices of the faces and of those before and after them.
+    share : (n,) float32
+        How much of the face has the slope after it.
+    """
+    rows, cols = slopes.shape
+    step, first, last = (1, 0, rows) if axis == 1 else (cols, 1, rows - 1)
+    found = []
+    for top, end in bands(rows, cols):
+        top, end = max(top, first), min(end, last)
+        if end <= top or slopes.shape[axis] < 3:
+            continue
+        if axis == 1:
+            turn = slopes[top:end, 2:] - slopes[top:end, :-2]
+        else:
+            turn = slopes[top + 1 : end + 1] - slopes[top - 1 : end - 1]
+        row, col = np.divmod(np.flatnonzero(np.abs(turn, out=turn) > _KINK), turn.shape[1])
+        found.append((row + top) * cols + col + axis)
+    face = np.concatenate(found) if found else np.zeros(0, np.intp)
+    flat = slopes.reshape(-1)
+    before = flat[face - step]
+    share = (flat[face] - before) / (flat[face + step] - before)
+    within = (share > 0.0) & (share < 1.0)
+    face = face[within]
+    return face, face - step, face + step, share[within]
+
+
+def bands(rows: int, cols: int) -> Iterator[tuple[int, int]]:
+    """Yield first and last row but one of bands small enough for the processor's cache."""
+    height = max(4, (1 << 15) // max(cols, 1))
+    for top in range(0, rows, height):
+        yield top, min(top + height, rows)
 
 
 def divergence(across: Array, down: Array) -> Array:
     """Return −div of the slopes, (rows, cols): the right-hand side for heights in pixels."""
-    out = np.zeros((across.shape[0], down.shape[1]), np.float32)
-    out[:, 1:] += across
-    out[:, :-1] -= across
-    out[1:] += down
-    out[:-1] -= down
+    rows, cols = across.shape[0], down.shape[1]
+    out = np.empty((rows, cols), np.float32)
+    for top, end in bands(rows, cols):
+        band, along = out[top:end], across[top:end]
+        band[:, 1:] = along
+        band[:, 0] = 0.0
+        band[:, :-1] -= along
+        first, last = max(top, 1), min(end, rows - 1)
+        out[first:end] += down[first - 1 : end - 1]
+        out[top:last] -= down[top:last]
     return out
 
 
@@ -91,36 +170,77 @@ class Outline:
     index : (n,) int
         Their places in the flat grid.
     sides : (n,) float32
-        How many of each one's four sides lie on the outline.
-    open : (4, n) bool
-        Whether its right, left, lower and upper side does.
+        How many of each one's four sides lie on the outline; one at a narrow gap counts less.
+    open : (4, n) float32
+        How much its right, left, lower and upper side does.
     shape : (rows, cols)
         Of the grid.
     """
 
     index: NDArray[np.intp]
     sides: Array
-    open: NDArray[np.bool_]
+    open: Array
     shape: tuple[int, int]
 
 
-def outline_of(mask: NDArray[np.bool_]) -> Outline:
-    """Find the pixels along the outline of a mask."""
+def outline_of(mask: NDArray[np.bool_], pixel: float) -> Outline:
+    """Find the pixels along the outline of a mask; `pixel` in mm.
+
+    No wall fits into a narrow gap: its sides are free to stay as high as they would be if it
+    were closed.
+    """
     wide = np.pad(mask, 1)
     within = wide[1:-1, 2:] & wide[1:-1, :-2]
     within &= wide[2:, 1:-1]
     within &= wide[:-2, 1:-1]
     index = np.flatnonzero(mask & ~within)
     row, col = np.divmod(index, mask.shape[1])
-    outside = ~np.stack(
+    enough = max(1, round(_GAP / pixel))
+    outside = np.stack(
         [
-            wide[row + 1, col + 2],
-            wide[row + 1, col],
-            wide[row + 2, col + 1],
-            wide[row, col + 1],
+            room(~mask, (row + down, col + right), (down, right), enough, beyond=True)
+            for down, right in ((0, 1), (0, -1), (1, 0), (-1, 0))
         ]
     )
-    return Outline(index, outside.sum(0).astype(np.float32), outside, mask.shape)
+    return Outline(index, outside.sum(0), outside, mask.shape)
+
+
+def room(
+    free: NDArray[np.bool_],
+    start: tuple[NDArray[np.intp], NDArray[np.intp]],
+    step: tuple[int, int],
+    enough: int,
+    *,
+    beyond: bool,
+) -> Array:
+    """Return how far free pixels reach from some places, as a share of `enough` of them.
+
+    A strip of them ends anywhere between two pixels: half a pixel is its due.
+
+    Parameters
+    ----------
+    free : (rows, cols) bool
+    start : two (n,) int arrays
+        Rows and columns of the first pixels.
+    step : two int
+        From one pixel to the next.
+    enough : int
+    beyond : bool
+        Whether what lies beyond the grid is free.
+    """
+    row, col = start
+    wide = np.pad(free, enough, constant_values=beyond).ravel()
+    cols = free.shape[1] + 2 * enough
+    at = (row + enough) * cols + col + enough
+    count, still = np.zeros(at.shape, np.float32), np.ones(at.shape, bool)
+    for _ in range(enough):
+        still &= wide.take(at)
+        count += still
+        at = at + (step[0] * cols + step[1])
+    count -= np.float32(0.5)
+    np.maximum(count, np.float32(0.0), out=count)
+    count /= np.float32(enough - 0.5)
+    return count
 
 
 def beyond(across: Array, down: Array, outline: Outline) -> Array:
@@ -131,9 +251,14 @@ def beyond(across: Array, down: Array, outline: Outline) -> Array:
     """
     row, col = np.divmod(outline.index, outline.shape[1])
     right, left, lower, upper = outline.open
-    # slopes beyond the border of the grid are those of no face: 0
-    across, down = np.pad(across, ((0, 0), (1, 1))), np.pad(down, ((1, 1), (0, 0)))
-    fall: Array = left * across[row, col + 1] - right * across[row, col]
-    fall += upper * down[row + 1, col] - lower * down[row, col]
+    fall = np.zeros(row.shape, np.float32)
+    for side, slopes, r, c, sign in (
+        (left, across, row, col, 1.0),
+        (right, across, row, col - 1, -1.0),
+        (upper, down, row, col, 1.0),
+        (lower, down, row - 1, col, -1.0),
+    ):  # slopes beyond the border of the grid are those of no face: 0
+        some = (side > 0.0) & (r >= 0) & (r < slopes.shape[0]) & (c >= 0) & (c < slopes.shape[1])
+        fall[some] += np.float32(sign) * side[some] * slopes[r[some], c[some]]
     fall *= np.float32(0.5)
     return fall

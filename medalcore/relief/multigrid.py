@@ -21,6 +21,7 @@ Each grid is kept as `quadrants`, which is what makes the loops below fast.
 
 from __future__ import annotations
 
+import copy
 import math
 
 import numpy as np
@@ -87,6 +88,21 @@ class Pyramid:
             joined[0, 1:-1, 1:-2] = across > 0
             joined[1, 1:-2, 1:-1] = down > 0
             self._joined.append((joined[0].ravel(), joined[1].ravel()))
+
+    def coarse(self, level: int) -> Pyramid:
+        """Return the pyramid without its `level` finest grids."""
+        rest = copy.copy(self)
+        for name in ("inside", "count", "_keep", "_degree", "_weights", "_joined"):
+            setattr(rest, name, getattr(self, name)[level:])
+        return rest
+
+    def sums(self, a: Cells, level: int) -> Cells:
+        """Return sums of a padded finest grid's cells over those of a coarser grid."""
+        for k in range(level):
+            a = sum4(a)
+            if k + 2 < len(self.inside):
+                a = even(a)
+        return a
 
     def pad(self, a: Cells | NDArray[np.bool_]) -> Cells:
         """Return `a`, which is 0 outside the mask, on the padded finest grid."""

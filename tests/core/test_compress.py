@@ -226,15 +226,6 @@ def test_twice_the_size_is_the_same_relief() -> None:
     np.testing.assert_allclose(two, 2.0 * one, atol=1e-5)
 
 
-def test_a_warm_start_answers_the_same() -> None:
-    """Moving a slider from the answer before: under 2 micrometres from a cold start."""
-    raw = bumpy_ball(384)
-    before = compress(raw, Relief(source="ball", height=0.6))
-    spec = Relief(source="ball", height=0.6, detail=1.1)
-    cold, warm = compress(raw, spec), compress(raw, spec, start=before)
-    assert np.abs(warm.field.heights - cold.field.heights).max() < 0.002
-
-
 def test_the_same_question_gets_the_same_bytes() -> None:
     """Twice the same, bit by bit."""
     raw, spec = bumpy_ball(200), Relief(source="ball", height=0.6)
