@@ -79,7 +79,7 @@ def flat_relief(raw: HeightField, spec: Relief) -> Compressed:
     heights = np.maximum(raw.heights * np.float32(spec.height / most), np.float32(foot)) * raw.mask
     heights = np.minimum(heights, np.float32(spec.height))
     field = with_apron(HeightField(raw.grid, heights, raw.mask), spec.blend)
-    return Compressed(field, {"model_depth_mm": round(most, 5), "foot_mm": round(foot, 5)}, heights)
+    return Compressed(field, {"model_depth_mm": round(most, 5), "foot_mm": round(foot, 5)})
 
 
 def swell(contours: Contours, grid: Grid, shoulder: float, mask: BoolArray) -> FloatArray:
