@@ -13,11 +13,11 @@ from ..contour import edge_lengths, offset, section
 from ..edge import reed_cutter, slanted_cutter
 from ..element import Finding
 from ..errors import SpecError
-from ..ground import Ground
+from ..ground import Ground, placement
 from ..solid import Side, Solid, solid_from_manifold
 from ..spec import MedalSpec
 from ..tolerance import Tolerance
-from .basin import basin_solid
+from .basin import laid, raised_high
 from .circular import around, round_solid
 from .cut import cut, joined_to
 from .drill import drill_cutter, joint_cutter, keep_off_joint
@@ -25,6 +25,8 @@ from .faces import is_basin
 from .general import general_solid
 from .lettered import letters_solid
 from .loop import loop_solid
+from .panel import panel_solids
+from .pierce import pierced
 from .plan import Plan, planned
 from .profile import FaceShape
 
@@ -74,6 +76,7 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     findings += (*_deep(plan), *_unfilleted(spec))
     solid, more = _lettered(spec, plan, solid, tolerance)
     findings += more
+    solid = _panelled(spec, plan, solid, tolerance)
     solid, cutters = _fitted(spec, plan, solid, tolerance)
     grounds = plan.faces[0].ground, plan.faces[1].ground
     bodies = 2 if spec.blank.core.diameter else 1
@@ -141,6 +144,20 @@ def _lettered(
     return joined_to(solid, [words]), (found,)
 
 
+def _panelled(spec: MedalSpec, plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:
+    """Raise and sink the panels of both faces."""
+    adds: list[Solid] = []
+    cuts: list[Solid] = []
+    sides: tuple[tuple[FaceShape, Side], ...] = ((plan.faces[0], 1), (plan.faces[1], -1))
+    for face, side in sides:
+        place = placement(spec.medal.alignment, side)
+        raised, sunk = panel_solids(face.ground, side, tolerance)
+        adds += [one.moved(place) for one in raised]
+        cuts += [one.moved(place) for one in sunk]
+    solid = cut(solid, cuts) if cuts else solid
+    return joined_to(solid, adds) if adds else solid
+
+
 def _deep(plan: Plan) -> tuple[Finding, ...]:
     """Tell of notches that run past the edge break."""
     if plan.reeding is None:
@@ -174,15 +191,20 @@ def _unfilleted(spec: MedalSpec) -> Iterator[Finding]:
 def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, tuple[Finding, ...]]:
     """Mesh the piece; cut what cannot be meshed at once."""
     slant = spec.edge.slant if plan.reeding else 0.0
+    faces = plan.faces[0].bare, plan.faces[1].bare
+    hole = None if plan.is_pierced else plan.hole
     direct = plan.is_round and not plan.wall and not slant
-    if plan.is_round and (plan.hole is None or spec.blank.hole.shape == "round"):
+    if plan.is_round and (hole is None or plan.hole_is_round):
         edge = around(spec.blank.diameter / 2.0, plan.reeding if direct else None, tolerance)
-        hole = spec.blank.hole.size / 2.0 if plan.hole else 0.0
-        solid = round_solid(edge, *plan.faces, plan.wall, hole, tolerance)
+        inner = spec.blank.hole.size / 2.0 if hole else 0.0
+        solid = round_solid(edge, *faces, plan.wall, inner, tolerance)
     else:
         direct = False
-        solid = general_solid(plan.outline, *plan.faces, plan.wall, plan.hole, tolerance)
-        solid = _basined(plan, solid, tolerance)
+        high = max(f.ground.highest for f in faces) + 1.0
+        tall = raised_high(faces[0], high), raised_high(faces[1], high)
+        solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance)
+        solid = laid(solid, plan.outline, faces, tolerance)
+    solid = _pierced(plan, solid, tolerance)
     if plan.reeding is None or direct:
         return solid, ()
     outline = plan.outline.at(0.0)[0]
@@ -196,16 +218,11 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
     return solid, _collar(slant)
 
 
-def _basined(plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:
-    """Lay the fields that are a part of a sphere over an outline that is not round."""
-    space = plan.faces[0].ground.lowest + plan.faces[1].ground.lowest
-    sides: tuple[tuple[FaceShape, Side], ...] = ((plan.faces[0], 1), (plan.faces[1], -1))
-    fields = [
-        basin_solid(plan.outline, face, face.foot, side, space, tolerance)
-        for face, side in sides
-        if face.foot is not None
-    ]
-    return joined_to(solid, fields) if fields else solid
+def _pierced(plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:
+    """Cut the middle hole that could not be meshed with its fields."""
+    if not plan.is_pierced or plan.hole is None:
+        return solid
+    return pierced(solid, plan.hole, plan.faces, tolerance)
 
 
 def _collar(slant: float) -> tuple[Finding, ...]:
