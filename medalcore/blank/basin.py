@@ -11,11 +11,16 @@ import numpy as np
 from ..contour import Contours
 from ..errors import SpecError
 from ..ground import Ground
-from ..solid import Side, Solid, solid_from_manifold
+from ..solid import Label, Side, Solid, shared, solid_from_manifold
 from ..tolerance import Tolerance
+from .circular import ring_step
+from .cut import cut, joined_to
 from .general import Offsets
 from .profile import FaceShape, Step
-from .tower import below_field
+from .tower import Beyond, Storey, below_field, refined, tower
+
+_CROSS = 0.02
+"""mm; how far an edge break is cut beyond its own ends, so that it crosses what it ends on."""
 
 
 def spread(ground: Ground, foot: Contours, key: str) -> Ground:
@@ -66,7 +71,99 @@ def bedded(face: FaceShape, space: float) -> FaceShape:
     return replace(face, outer=(*face.outer[:-1], deep), foot=foot)
 
 
-def basin_solid(
+def freed(face: FaceShape, outline: Contours, tolerance: Tolerance, key: str) -> FaceShape:
+    """Return a face without a rim, whose field runs out to an edge break that goes along.
+
+    Parameters
+    ----------
+    outline : contours
+        Of the piece, mm.
+
+    Raises
+    ------
+    SpecError
+        At `key`, if the field leaves no upright edge.
+    """
+    points = np.concatenate(refined(outline, ring_step(face.ground, tolerance)))
+    sink = float(face.ground.height(points).min()) - face.outer[-1].z
+    steps = tuple(Step(s.inset, s.z + sink, s.zone) for s in face.outer)
+    if steps[0].z <= 0.0:
+        raise SpecError(
+            f"the field falls {-sink:.3g} mm along the edge and leaves no upright edge; "
+            "make the dish less or the piece thicker",
+            key=key,
+        )
+    return replace(face, outer=steps, is_free=True)
+
+
+def raised_high(face: FaceShape, high: float) -> FaceShape:
+    """Return what a free face is cut from: an upright wall up to a level `high` mm up."""
+    if not face.is_free:
+        return face
+    return replace(face, outer=(Step(0.0, high, "edge"),))
+
+
+def laid(
+    solid: Solid, outline: Offsets, faces: tuple[FaceShape, FaceShape], tolerance: Tolerance
+) -> Solid:
+    """Return a piece with the hollow or domed fields that its outline could not be meshed with.
+
+    Those with a rim are laid into it; without one, what stands above the field is cut away.
+    """
+    space = faces[0].ground.lowest + faces[1].ground.lowest
+    sides: tuple[tuple[FaceShape, Side], ...] = ((faces[0], 1), (faces[1], -1))
+    for face, side in sides:
+        if face.is_free:
+            solid = _cut_free(solid, outline, face, side, tolerance)
+    fields = [
+        _basin(outline, face, face.foot, side, space, tolerance)
+        for face, side in sides
+        if face.foot is not None
+    ]
+    return joined_to(solid, fields) if fields else solid
+
+
+def _cut_free(
+    solid: Solid, outline: Offsets, face: FaceShape, side: Side, tolerance: Tolerance
+) -> Solid:
+    """Cut a face down to its field, and break its edge along it."""
+    ground = replace(face.ground, terraces=())
+    out = 1.05 * float(np.hypot(*np.concatenate(outline.at(0.0)).T).max()) + 1.0
+    field = below_field(ground, out, -4.0 * ground.highest - 10.0, tolerance)
+    body = shared(solid, _placed(solid_from_manifold(field, "field", "the field"), side))
+    broken = [(s.inset, s.z - face.outer[-1].z) for s in face.outer]
+    if len(broken) < 2:
+        return body
+    high = ground.highest + 1.0
+    last = _beyond(broken[-2], broken[-1])
+    if len(broken) > 2:  # an arc ends along the field: where they meet is told by a tiny step
+        last = broken[-1][0], broken[-1][1] - 0.25 * tolerance.curve
+    steps = [_beyond(broken[1], broken[0]), *broken[1:-1], last]
+    storeys: list[Storey] = [(-inset, ground.lifted(rise)) for inset, rise in steps]
+    storeys.append((storeys[-1][0], high))
+    chamfer = tower(Beyond(outline, 2.0), storeys, Label("edge"), ring_step(ground, tolerance))
+    return cut(body, [_flipped(chamfer, side)])
+
+
+def _beyond(before: tuple[float, float], last: tuple[float, float]) -> tuple[float, float]:
+    """Return a point a little beyond the last of two, on their line."""
+    way = np.array(last) - np.array(before)
+    inset, rise = np.array(last) + way * (_CROSS / np.hypot(*way))
+    return round(float(inset), 9), float(rise)
+
+
+def _flipped(solid: Solid, side: Side) -> Solid:
+    """Return a solid on a face: the reverse is the obverse seen in a mirror below."""
+    if side > 0:
+        return solid
+    return Solid(solid.manifold.mirror((0.0, 0.0, 1.0)), solid.labels)
+
+
+def _placed(solid: Solid, side: Side) -> Solid:
+    return _flipped(solid, side).on_side(side)
+
+
+def _basin(
     outline: Offsets, face: FaceShape, foot: Step, side: Side, space: float, tolerance: Tolerance
 ) -> Solid:
     """Return what fills a bedded face up to its field; it ends inside the rim.
@@ -83,7 +180,4 @@ def basin_solid(
     low, high = bed - 0.2 * space, ground.highest + 1.0
     prism = m3.CrossSection(list(region)).extrude(high - low + 2.0).translate((0, 0, low - 1.0))
     body = below_field(replace(ground, terraces=()), out, low, tolerance) ^ prism
-    if side < 0:
-        body = body.mirror((0.0, 0.0, 1.0))
-    return solid_from_manifold(body, "field", "the field").on_side(side)
-
+    return _placed(solid_from_manifold(body, "field", "the field"), side)

@@ -15,7 +15,7 @@ from ..errors import SpecError
 from ..ground import Ground, placement
 from ..spec import Circle, Face, Hole, MedalSpec, Rim
 from ..tolerance import Tolerance
-from .basin import bedded, spread
+from .basin import bedded, freed, spread
 from .general import Offsets, check_field, room_round_middle
 from .panel import terraces_of
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
@@ -56,19 +56,23 @@ def faces_of(
             least += hole_reach(spec.blank.hole, rim.slope)
         circles = circle_steps(field.circle, least, limit, f"{name}.field.circle")
         ground = Ground(steps[-1].z, limit, dish, 0.0, seen, circles)
-        if steps[-1].zone == "rim" and is_basin(spec, face):
+        if is_basin(spec, face):
             ground = spread(ground, foot, f"{name}.field.dish")
         grounds.append(_panelled(spec, name, ground, outline, tolerance))
     faces = []
     space = grounds[0].lowest + grounds[1].lowest
-    for ground, (_, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
+    for ground, (name, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
         around_hole: tuple[Step, ...] = ()
         if hole is not None:
-            at = float(np.hypot(*hole.at(0.0)[0].T).min()) + hole_reach(spec.blank.hole, rim.slope)
+            at = room_round_middle(hole.at(0.0)) + hole_reach(spec.blank.hole, rim.slope)
             z = float(ground.height(np.array([at, 0.0])))
             around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
         shape = FaceShape(steps, ground, around_hole)
-        faces.append(bedded(shape, space) if ground.basin else shape)
+        if ground.basin and steps[-1].zone == "rim":
+            shape = bedded(shape, space)
+        elif ground.basin:
+            shape = freed(shape, outline.at(0.0), tolerance, f"{name}.field.dish")
+        faces.append(shape)
     if hole is not None:
         left = faces[0].hole[0].z + faces[1].hole[0].z
         if left <= 0.0:
@@ -98,14 +102,8 @@ def _panelled(
 
 
 def is_basin(spec: MedalSpec, face: Face) -> bool:
-    """Tell whether a face's field is part of a sphere over an outline that is not round.
-
-    One round a hole, or without a rim whose wall could take up the difference, is hollow or
-    domed inside the circle it holds.
-    """
-    rim = face.rim or spec.blank.rim
-    plain = spec.blank.outline != "round" and spec.blank.hole.shape == "none"
-    return bool(face.field.dish) and plain and rim.width > 0.0 and rim.height > 0.0
+    """Tell whether a face's field is part of a sphere over an outline that is not round."""
+    return bool(face.field.dish) and spec.blank.outline != "round"
 
 
 def circle_steps(
@@ -189,10 +187,7 @@ def _foot(
                 + (" with the rim of the hole" if hole else ""),
                 key=key,
             )
-        # The dish of a piece meshed by loops begins just inside them, so as to miss them.
-        odd = hole is not None and spec.blank.hole.shape != "round"
-        clear = 5.0 * tolerance.curve if odd else 0.0
-        return (outline.at(inset) if hole else ()), radius - inset - clear
+        return (outline.at(inset) if hole else ()), radius - inset
     foot = outline.at(inset)
     check_field(foot, hole.at(reach) if hole else (), key, what)
     return foot, max(0.0, room_round_middle(foot) - 5.0 * tolerance.curve)
@@ -271,8 +266,9 @@ def _refuse_sunk(spec: MedalSpec, grounds: list[Ground], space: float) -> None:
         return
     deepest = []
     for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
-        for kind, tables in (("panel", face.field.panel), ("circle", face.field.circle)):
-            deepest += [(t.height, f"{name}.field.{kind}[{i}]") for i, t in enumerate(tables)]
+        panels = [(t.height, f"panel[{i}]") for i, t in enumerate(face.field.panel)]
+        circles = [(t.height, f"circle[{i}]") for i, t in enumerate(face.field.circle)]
+        deepest += [(height, f"{name}.field.{which}") for height, which in (*panels, *circles)]
     height, path = min(deepest)
     raise SpecError(
         f"{-height:g} mm deep, it leaves only {space:.3g} mm between the two fields of a piece "

@@ -72,6 +72,8 @@ def general_solid(
     ----------
     outline, hole : Offsets
         Insets run into the face from both.
+    obverse, reverse : FaceShape
+        Level, or with a level bed that a hollow or domed field is laid on afterwards.
     wall : sequence of Step
         Corners of grooves on the edge, from the obverse downwards (z over the mid-plane).
 
@@ -124,12 +126,12 @@ def _face(
     foot = outline.at(shape.outer[-1].inset)
     if hole is None:
         ground = shape.ground
-        if shape.foot:
+        if shape.is_bed:
             ground = Ground(shape.outer[-1].z, ground.radius, 0.0, ground.floor)
         _fill(shell, last, foot, ground, field, tolerance)
         return shell, first, []
     loops = shell.loops(hole.at(0.0), shape.hole[0].z)
-    inner = _outwards(shell, hole, shape.hole, loops, shape.ground, side)
+    inner = _outwards(shell, hole, shape.hole, loops, side)
     _fill_round(shell, last, inner, hole.at(shape.hole[-1].inset), shape.ground, field, tolerance)
     return shell, first, loops
 
@@ -149,14 +151,11 @@ def _inwards(
     return last
 
 
-def _outwards(
-    shell: Shell, hole: Offsets, steps: Sequence[Step], last: Loops, ground: Ground, side: Side
-) -> Loops:
-    """Mesh the bands of a section from the middle hole outwards; the foot lies on the field."""
-    for i, (before, step) in enumerate(pairwise(steps)):
+def _outwards(shell: Shell, hole: Offsets, steps: Sequence[Step], last: Loops, side: Side) -> Loops:
+    """Mesh the bands of a section from the middle hole outwards."""
+    for before, step in pairwise(steps):
         label = Label(step.zone, 0 if step.zone == "edge" else side)
-        foot = i == len(steps) - 2 and step.zone == "rim"
-        new = shell.loops(hole.at(step.inset), ground if foot else step.z)
+        new = shell.loops(hole.at(step.inset), step.z)
         if before.inset == step.inset:
             shell.strips(new, last, label)
         else:

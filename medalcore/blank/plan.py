@@ -31,6 +31,7 @@ class Plan:
         The outline and its offsets inwards.
     hole : Offsets or None
         The middle hole and its offsets outwards.
+    hole_is_round : bool
     room : float
         Radius of the largest circle about the middle inside the outline, mm.
     reeding : Reeding or None
@@ -44,11 +45,18 @@ class Plan:
     is_round: bool
     outline: Offsets
     hole: Offsets | None
+    hole_is_round: bool
     room: float
     reeding: Reeding | None
     wall: tuple[Step, ...]
     faces: tuple[FaceShape, FaceShape]
     letters: EdgeLetters | None
+
+    @property
+    def is_pierced(self) -> bool:
+        """Tell whether the middle hole is cut afterwards, through a field that is not level."""
+        plain = self.is_round and self.hole_is_round
+        return self.hole is not None and not plain and any(f.ground.dish for f in self.faces)
 
 
 def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
@@ -92,7 +100,8 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
             reeding = kept_off(reeding, [(a - lean, b + lean) for a, b in letters.spans])
         _refuse_through(reeding, faces)
         _refuse_deep(reeding.notch.depth, 0.8 * (room - hole_room), "edge.depth")
-    return Plan(is_round, outline, hole, room, reeding, wall, faces, letters)
+    round_hole = blank.hole.shape == "round"
+    return Plan(is_round, outline, hole, round_hole, room, reeding, wall, faces, letters)
 
 
 def _band(wall: Sequence[Step], low: float, high: float) -> tuple[float, float]:

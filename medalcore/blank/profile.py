@@ -51,12 +51,21 @@ class FaceShape:
         From the middle hole's edge to the foot of its rim; empty without a hole.
     foot : Step or None
         Where the wall meets a level field, if `outer` runs on to a bed below the field.
+    is_free : bool
+        Whether a hollow or domed field runs out to the edge break, which then lies at many
+        heights; `outer` has the lowest of them.
     """
 
     outer: tuple[Step, ...]
     ground: Ground
     hole: tuple[Step, ...] = ()
     foot: Step | None = None
+    is_free: bool = False
+
+    @property
+    def is_bed(self) -> bool:
+        """Tell whether the field is meshed level first, to be laid or cut afterwards."""
+        return self.foot is not None or self.is_free
 
     @property
     def bare(self) -> FaceShape:

@@ -4,16 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..ground import Ground
 from ..solid import Label, Solid, solid_from_arrays
 from .patch import fill_loops
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+
+class Surface(Protocol):
+    """What says how high it lies."""
+
+    def height(self, uv: FloatArray) -> FloatArray:
+        """Return z at (n, 2) points, mm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +69,7 @@ class Shell:
         x, y = radius * np.cos(angle), radius * np.sin(angle)
         return Ring(self.add(np.column_stack([x, y, np.broadcast_to(z, x.shape)])), angle)
 
-    def loops(self, contours: Sequence[FloatArray], z: float | Ground) -> list[IntArray]:
+    def loops(self, contours: Sequence[FloatArray], z: float | Surface) -> list[IntArray]:
         """Add closed contours, (n, 2) mm, at one height or on a field; return their numbers."""
         found = []
         for xy in contours:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
 
@@ -16,9 +17,9 @@ from ..solid import Label, Solid
 from ..tolerance import Tolerance
 from .circular import chords_for, ring_step
 from .general import between
-from .shell import Shell
+from .shell import Shell, Surface
 
-Storey = tuple[float, float | Ground]
+Storey = tuple[float, float | Surface]
 """Distance inside the outline (below 0 outside), and the height there: z in mm, or a field."""
 
 
@@ -40,6 +41,42 @@ class Band:
         """Return both contours, each at a distance into the band, mm."""
         inner = self._outline.at(round(self._width - inset, 9))
         return (*self._outline.at(inset), *(c[::-1] for c in inner))
+
+
+class Beyond:
+    """What lies outside an outline, out to some way off; it is narrower farther out."""
+
+    def __init__(self, outline: Region, far: float) -> None:
+        self._outline = outline
+        self._far = far
+
+    def at(self, inset: float) -> Contours:
+        """Return all that is at least a distance outside the outline, mm."""
+        outer = self._outline.at(round(inset - self._far, 9))
+        within = self._outline.at(round(-inset, 9))
+        return (*outer[:1], *(c[::-1] for c in within))
+
+
+class Outwards:
+    """An outline that is narrower the less it has grown: a hole by its own offsets."""
+
+    def __init__(self, hole: Region) -> None:
+        self._hole = hole
+
+    def at(self, inset: float) -> Contours:
+        """Return the contours at a distance inwards, mm."""
+        return self._hole.at(round(-inset, 9))
+
+
+@dataclass(frozen=True)
+class Underside:
+    """A field as the other face has it, seen from above."""
+
+    field: Surface
+
+    def height(self, uv: FloatArray) -> FloatArray:
+        """Return z at (n, 2) points, mm."""
+        return -self.field.height(uv)
 
 
 def tower(region: Region, storeys: Sequence[Storey], label: Label, longest: float) -> Solid:

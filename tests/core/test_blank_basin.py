@@ -60,9 +60,12 @@ def test_the_whole_field_is_a_sphere_and_the_wall_keeps_its_draft(name, dish):
     level = 1.7 - 0.4
     expected = sphere(field[:, :2], dish, far, near, level)
     assert field[:, 2] == pytest.approx(expected, abs=2 * MICRON)
-    assert np.hypot(field[:, 0], field[:, 1]).max() == pytest.approx(
-        far, abs=0.01 + 0.1 * (dish < 0)
-    )
+    # Where wall and field meet lies as far from the outline as its depth below the rim says.
+    meet = v[np.intersect1d(of("field"), of("rim"))]
+    meant = 0.3 + 1.5 + (1.7 - meet[:, 2]) * math.tan(math.radians(10.0))
+    far_in = outline.exterior.distance(shapely.points(meet[:, :2]))
+    np.testing.assert_allclose(far_in, meant, atol=2 * MICRON)
+    assert len(meet) > 100
     middle = level - dish
     assert (field[:, 2].min() if dish > 0 else field[:, 2].max()) == pytest.approx(
         middle, abs=MICRON
@@ -121,4 +124,81 @@ def test_a_fillet_that_cannot_follow_is_named():
 def test_a_dome_beyond_the_half_sphere_is_refused():
     with pytest.raises(SpecError, match="dome") as caught:
         made(spec_of("oval", -9.0), "draft")
+    assert caught.value.key == "obverse.field.dish"
+
+
+def edge_of(blank):
+    """Return the vertices of the edge."""
+    v, f, code, labels = arrays_of(blank.solid)
+    return v[np.unique(f[code == [x.zone for x in labels].index("edge")])]
+
+
+@pytest.mark.parametrize("name", list(SHAPES))
+@pytest.mark.parametrize("dish", [0.4, -0.2])
+@pytest.mark.parametrize("shape", ["chamfer", "round"])
+def test_without_a_rim_the_field_runs_out_to_an_edge_break_that_goes_along(name, dish, shape):
+    """The break is 0.35 mm wide and high below the field beside it, all along the outline."""
+    keys = {"rim": {"width": 0.0}, "chamfer": 0.35, "break_shape": shape}
+    plain = {"blank": {**SHAPES[name], "thickness": 3.4, **keys}}
+    spec = spec_from_dict({**plain, "obverse": {"field": {"dish": dish}}})
+    blank, v, _, of = made(spec)
+    field = v[np.unique(of("field"))]
+    off = field[:, 2] - blank.obverse.height(field[:, :2])
+    assert np.abs(off).max() < 2 * MICRON
+    outline = shapely.Polygon(outline_of(spec.blank, tolerance_for("fine"))[0]).exterior
+    assert outline.distance(shapely.points(field[:, :2])).min() == pytest.approx(
+        0.35, abs=2 * MICRON
+    )
+    edge = edge_of(blank)
+    edge = edge[edge[:, 2] > 0.0]
+    inset = outline.distance(shapely.points(edge[:, :2]))
+    fall = blank.obverse.height(edge[:, :2]) - edge[:, 2]
+    outer = inset < 1e-4
+    np.testing.assert_allclose(fall[outer], 0.35, atol=2 * MICRON)
+    if shape == "chamfer":
+        np.testing.assert_allclose((inset + fall)[~outer], 0.35, atol=2 * MICRON)
+    else:  # a quarter circle about a point 0.35 mm in from edge and field
+        far = np.hypot(0.35 - inset[~outer], 0.35 - fall[~outer])
+        np.testing.assert_allclose(far, 0.35, atol=2 * MICRON)
+
+
+@pytest.mark.parametrize("name", ["round", *SHAPES])
+@pytest.mark.parametrize("width", [0.8, 0.0])
+def test_a_square_hole_goes_through_hollow_and_domed_fields(name, width):
+    """Its rim keeps width and draft, its edge break goes along where there is no rim."""
+    hole = {"shape": "square", "size": 7.0, "rim_width": width, "chamfer": 0.25}
+    blank = {**SHAPES.get(name, {}), "thickness": 3.6, "hole": hole}
+    faces = {"obverse": {"field": {"dish": 0.4}}, "reverse": {"field": {"dish": -0.15}}}
+    piece, v, f, of = made(spec_from_dict({"blank": blank, **faces}))
+    assert closure(v, f).genus == 1
+    field = v[np.unique(of("field"))]
+    assert np.abs(field[:, 2] - piece.obverse.height(field[:, :2])).max() < 2 * MICRON
+    square = shapely.box(-3.2, -3.2, 3.2, 3.2).buffer(0.3, quad_segs=400).exterior
+    edge = edge_of(piece)
+    edge = edge[(np.hypot(edge[:, 0], edge[:, 1]) < 6.0) & (edge[:, 2] > 0.0)]
+    grown = square.distance(shapely.points(edge[:, :2]))
+    assert grown.max() == pytest.approx(0.25, abs=2 * MICRON)
+    if width:
+        rim = v[np.unique(of("rim"))]
+        rim = rim[np.hypot(rim[:, 0], rim[:, 1]) < 8.0]
+        top = rim[:, 2] > rim[:, 2].max() - 1e-6
+        grown = square.distance(shapely.points(rim[:, :2]))
+        assert np.ptp(grown[top]) == pytest.approx(0.8, abs=2 * MICRON)
+        wall = 0.25 + 0.8 + (rim[top, 2].max() - rim[~top, 2]) * math.tan(math.radians(10.0))
+        np.testing.assert_allclose(grown[~top], wall, atol=2 * MICRON)
+        # 0.3 mm above the field where the wall's straight sides come nearest to the middle.
+        nearest = np.array([3.5 + 0.25 + 0.8 + 0.3 * math.tan(math.radians(10.0)), 0.0])
+        rise = rim[top, 2].max() - float(piece.obverse.height(nearest))
+        assert rise == pytest.approx(0.3, abs=2 * MICRON)
+    else:
+        fall = piece.obverse.height(edge[:, :2]) - edge[:, 2]
+        np.testing.assert_allclose(fall + grown, 0.25, atol=2 * MICRON)
+
+
+def test_a_field_that_leaves_no_upright_edge_is_refused():
+    blank = {"outline": "oval", "diameter": 60.0, "height": 16.0, "thickness": 2.0}
+    blank["rim"] = {"width": 0.0}
+    spec = spec_from_dict({"blank": blank, "obverse": {"field": {"dish": 1.5}}})
+    with pytest.raises(SpecError, match="no upright edge") as caught:
+        build_blank(spec, tolerance_for("draft"))
     assert caught.value.key == "obverse.field.dish"
