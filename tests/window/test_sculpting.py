@@ -1,4 +1,4 @@
-"""Sculpting in the real window: its mode, its undo, the worker process."""
+"""Sculpting in the real window: a brush in a hand, its mode, its undo, the worker process."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from test_window import SCENES, keep
 from window import Blender
 
 
-def test_strokes_are_kept_undone_and_redone(screen: Blender, tmp_path: Path) -> None:
+def test_strokes_are_kept_undone_and_dropped(screen: Blender, tmp_path: Path) -> None:
     picture = tmp_path / "sculpting.png"
     told = screen.photograph(SCENES / "sculpting.py", picture, wait=300)
     keep(picture)
@@ -17,9 +17,17 @@ def test_strokes_are_kept_undone_and_redone(screen: Blender, tmp_path: Path) -> 
     assert told["mode"] == "SCULPT"
     assert told["active"].startswith("Medal Relief")
     assert told["left_out"] is True
+    smooth, once, twice, undone, redone = told["heights"]
+    assert once > smooth + 0.02
+    assert twice > once + 0.02
+    assert (undone, redone) == (pytest.approx(once, abs=1e-6), pytest.approx(twice, abs=1e-6))
+    assert told["still_sculpting"] == "SCULPT"
     assert told["again"] == "OBJECT"
-    assert told["risen"] == pytest.approx(0.15, abs=0.04)
+    assert told["risen"] == pytest.approx(twice - smooth, abs=0.04)
     assert told["still"] == told["kept"]
-    assert told["undone"] is True
-    assert told["sheet"] is True
-    assert told["redone"] == told["kept"]
+    assert told["later"] == pytest.approx(told["risen"], abs=0.04)
+    assert told["dropped"] is True
+    assert told["back"] == told["kept"]
+    assert told["back_height"] == pytest.approx(0.0, abs=0.01)
+    assert told["inflated"] > 0.005
+    assert told["deflated"] == pytest.approx(0.0, abs=1e-6)

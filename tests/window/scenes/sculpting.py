@@ -1,4 +1,4 @@
-"""What a person does who overrules a relief: sculpt on it, keep the strokes, undo, redo."""
+"""What a person does who overrules a relief: strokes with a brush, kept, undone, dropped."""
 
 from __future__ import annotations
 
@@ -7,10 +7,16 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 PATIENCE = 60.0
+PLACE = (0.0, 7.0)
+"""Where the brush is drawn, mm."""
 
 
 def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     """Note what the mesh and the strokes are after each step; end in the middle of sculpting."""
+    from bpy_extras.view3d_utils import location_3d_to_region_2d
+
+    window, region = bpy.context.window, bpy.context.region
+    view = bpy.context.area.spaces.active.region_3d
 
     def piece() -> Any:
         return bpy.data.objects["Medal"]
@@ -25,21 +31,51 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
         hit, where, *_ = piece().ray_cast((u, v, 50.0), (0.0, 0.0, -1.0))
         return float(where[2]) if hit else 0.0
 
+    def sheet_top() -> float:
+        """Return the height of the sheet where the brush is drawn, in Sculpt Mode too."""
+        points = bpy.context.object.data.vertices
+        near = [p.co.z for p in points if abs(p.co.x - PLACE[0]) + abs(p.co.y - PLACE[1]) < 0.3]
+        return sum(near) / len(near)
+
     def until(done: Callable[[], bool]) -> Iterator[float]:
         end = time.monotonic() + PATIENCE
         while not done() and time.monotonic() < end:
             yield 0.05
 
-    def stroke(u: float, v: float) -> None:
-        """Raise the sheet round a place; a script, as some builds come without any brush."""
-        bpy.ops.object.mode_set(mode="OBJECT")
-        mesh = bpy.context.object.data
-        for vertex in mesh.vertices:
-            away = (vertex.co.x - u) ** 2 + (vertex.co.y - v) ** 2
-            vertex.co.z += 0.15 * 2.718 ** (-away / 2.0)
-        mesh.update()
-        bpy.ops.ed.undo_push(message="Stroke")
-        bpy.ops.object.mode_set(mode="SCULPT")
+    def built(wanted: bool) -> Iterator[float]:
+        yield from until(lambda: ("relief" in zones()) is wanted)
+        yield 1.0
+        yield from until(lambda: ("relief" in zones()) is wanted)
+
+    def mouse(kind: str, value: str, u: float, v: float) -> None:
+        at = location_3d_to_region_2d(region, view, (u, v, 2.0))
+        window.event_simulate(
+            type=kind, value=value, x=int(region.x + at.x), y=int(region.y + at.y)
+        )
+
+    def stroke(u: float, v: float) -> Iterator[float]:
+        """Draw with the left button, as with a pen: three millimetres to the right."""
+        mouse("MOUSEMOVE", "NOTHING", u - 1.5, v)
+        yield 0.2
+        mouse("LEFTMOUSE", "PRESS", u - 1.5, v)
+        yield 0.2
+        for step in range(7):
+            mouse("MOUSEMOVE", "NOTHING", u - 1.5 + 0.5 * step, v)
+            yield 0.1
+        mouse("LEFTMOUSE", "RELEASE", u + 1.5, v)
+        yield 0.5
+
+    def take_brush() -> None:
+        """Take a brush of our own: some builds of Blender come without any."""
+        brush = bpy.data.brushes.new("Modelling Tool", mode="SCULPT")
+        brush.asset_mark()
+        name = f"Brush/{brush.name}"
+        bpy.ops.brush.asset_activate(asset_library_type="LOCAL", relative_asset_identifier=name)
+        bpy.context.tool_settings.unified_paint_settings.use_unified_size = False
+        bpy.context.tool_settings.unified_paint_settings.use_unified_strength = False
+        brush.use_locked_size = "SCENE"
+        brush.unprojected_radius = 2.0
+        brush.strength = 0.2
 
     for item in list(bpy.data.objects):
         bpy.data.objects.remove(item)
@@ -53,40 +89,62 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     monkey.select_set(True)
     bpy.ops.medalwright.use_selected("INVOKE_DEFAULT", True)
     relief().height = 0.9
-    yield from until(lambda: "relief" in zones())
-    yield 1.0
-    yield from until(lambda: "relief" in zones())
-    before = top(0.0, 9.0)
+    yield from built(True)
+    before = top(*PLACE)
     bpy.ops.view3d.view_axis(type="TOP")
     bpy.ops.view3d.view_selected()
     yield 0.5
 
     bpy.ops.medalwright.sculpt_relief("INVOKE_DEFAULT", True)
     tell(mode=bpy.context.mode, active=bpy.context.object.name)
-    yield from until(lambda: "relief" not in zones())
+    yield from built(False)
     tell(left_out="relief" not in zones())
+    take_brush()
     yield 0.5
-    stroke(0.0, 9.0)
+    heights = [sheet_top()]
+    for _ in range(2):
+        yield from stroke(*PLACE)
+        heights.append(sheet_top())
+    bpy.ops.ed.undo()  # one stroke is one step
     yield 0.5
-    bpy.ops.medalwright.keep_strokes("INVOKE_DEFAULT", True)
-    tell(kept=relief().strokes.name, again=bpy.context.mode)
-    yield from until(lambda: "relief" in zones())
-    yield 0.3
-    tell(risen=top(0.0, 9.0) - before)
-    relief().detail = 1.3
-    yield 1.5
-    yield from until(lambda: "relief" in zones())
-    tell(still=relief().strokes.name)
-
-    bpy.ops.ed.undo()
-    yield 0.5
-    tell(undone=relief().strokes is None, sheet=relief().strokes_sheet is not None)
+    heights.append(sheet_top())
+    tell(still_sculpting=bpy.context.mode)
     bpy.ops.ed.redo()
     yield 0.5
-    tell(redone=relief().strokes.name if relief().strokes else "")
+    heights.append(sheet_top())
+    tell(heights=heights)
+
+    bpy.ops.medalwright.keep_strokes("INVOKE_DEFAULT", True)
+    tell(kept=relief().strokes.name, again=bpy.context.mode)
+    yield from built(True)
+    tell(risen=top(*PLACE) - before)
+    relief().detail = 1.3
+    piece().medalwright.spec.blank.diameter = 42.0
+    yield from until(lambda: abs(piece().dimensions.x - 42.0) < 0.1)
+    yield 1.0
+    bpy.ops.ed.undo_push(message="Detail and Diameter")
+    tell(still=relief().strokes.name)
+    with_strokes = top(*PLACE)
+
+    bpy.ops.medalwright.drop_strokes("INVOKE_DEFAULT", True)
+    yield 2.0
+    yield from built(True)
+    tell(dropped=relief().strokes is None, later=with_strokes - top(*PLACE))
+    bpy.ops.ed.undo()
+    yield 2.0
+    tell(back=relief().strokes.name if relief().strokes else "")
+    yield from until(lambda: abs(top(*PLACE) - with_strokes) < 0.01)
+    tell(back_height=top(*PLACE) - with_strokes)
 
     bpy.context.view_layer.objects.active = piece()
     bpy.ops.medalwright.sculpt_relief("INVOKE_DEFAULT", True)
-    yield from until(lambda: "relief" not in zones())
-    stroke(-6.0, -4.0)
+    yield from built(False)
+    again = sheet_top()
+    bpy.ops.sculpt.mesh_filter("EXEC_DEFAULT", True, type="INFLATE", strength=0.05)
+    yield 0.5
+    tell(inflated=sheet_top() - again)
+    bpy.ops.ed.undo()
+    yield 0.5
+    tell(deflated=sheet_top() - again)
+    yield from stroke(-6.0, -4.0)
     yield 1.0
