@@ -77,6 +77,8 @@ def _read(group: Any, key: Key) -> Any:
     if shape == "font":
         return fonts.text_of(group, name)
     value = getattr(group, name)
+    if shape == "metal-or-none":
+        return "" if value == tables.NONE else value
     if shape == "file":
         return bpy.path.abspath(value) if value.startswith("//") else value
     if shape == "list":
@@ -165,6 +167,8 @@ def _write(group: Any, key: Key, value: Any) -> None:
             return
         setattr(group, name, tables.NUMBER if shape == "word-or-number" else tables.TEXT)
         setattr(group, f"{name}_value", _held(key, value))
+    elif shape == "metal-or-none":
+        setattr(group, name, value or tables.NONE)
     elif shape == "list":
         setattr(group, name, ", ".join(str(v) for v in value))
     elif shape == "vector":

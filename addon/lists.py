@@ -11,7 +11,11 @@ from . import convert, live, tables
 from .medalcore.spec import Key, MedalSpec, Table
 from .operators import Answer, chosen_sources, needs_piece
 
-FIRST_WORDS = {"legend": "WORDS ROUND THE PIECE", "inscription": "FIRST LINE\nSECOND LINE"}
+FIRST_WORDS = {
+    "legend": "WORDS ROUND THE PIECE",
+    "inscription": "FIRST LINE\nSECOND LINE",
+    "exergue": "WORDS AT THE FOOT",
+}
 """What a new element says, so that it can be seen; others ask for their text."""
 
 

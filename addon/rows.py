@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from . import fonts, groups, sculpt, tables, wording
+from . import dependence, fonts, groups, sculpt, tables, wording
 from .medalcore.spec import Key, Table
 
 SMALL = 2
@@ -41,7 +41,7 @@ def draw_table(
         Of the group, below the spec's properties.
     """
     in_list = "[" in path
-    counting = [k for k in tables.keys(table) if applies(group, table, k) and k.kind != "tables"]
+    counting = [k for k in dependence.counting(group, table) if k.kind != "tables"]
     first = wording.FIRST.get(table.__name__, ())
     counting.sort(key=lambda k: first.index(k.name) if k.name in first else len(first))
     folds = wording.FOLDS.get(table.__name__, {}) if in_list else {}
@@ -75,27 +75,15 @@ def _fold(layout: Any, name: str, title: str) -> Any:
     return body
 
 
+_ENDINGS = {"picture": (".png", ".tif", ".tiff", ".exr"), "flat": (".svg",)}
+"""Files that an inner table of a relief is about."""
+
+
 def is_wanted(group: Any, key: Key) -> bool:
     """Tell whether an inner table is about the kind of source there is."""
-    if key.name != "picture" or not hasattr(group, "source_kind"):
+    if key.name not in _ENDINGS or not hasattr(group, "source_kind"):
         return True
-    name = group.source.lower()
-    return group.source_kind == "FILE" and name.endswith((".png", ".tif", ".tiff", ".exr"))
-
-
-def applies(group: Any, table: type[Table], key: Key) -> bool:
-    """Tell whether a key counts, given the values of the others."""
-    return all(_value(group, table, name) in values for name, values in key.when.items())
-
-
-def _value(group: Any, table: type[Table], name: str) -> Any:
-    key = next((k for k in tables.keys(table) if k.name == name), None)
-    if key is None:
-        return None
-    attribute = tables.attribute_of(key)
-    if hasattr(group, f"{attribute}_on") and not getattr(group, f"{attribute}_on"):
-        return None
-    return getattr(group, attribute)
+    return group.source_kind == "FILE" and group.source.lower().endswith(_ENDINGS[key.name])
 
 
 def _draw_inner(

@@ -33,6 +33,9 @@ from .medalcore.spec import Key, Table, keys_of
 NUMBER = "NUMBER"
 """The enum entry that stands for 'a number, given beside'."""
 
+NONE = "NONE"
+"""The enum entry that stands for nothing chosen."""
+
 TEXT = "TEXT"
 """The enum entry that stands for 'a text, given beside'."""
 
@@ -46,16 +49,16 @@ def shape_of(key: Key) -> str:
     """Say how a key is held: the key's kind, or a way of our own.
 
     ``model`` a model source, object or file; ``lines`` text with line breaks; ``metal`` a
-    name from the table of materials; ``font``; ``file`` a path; ``strokes`` a mesh;
-    ``group`` a vertex group; ``word-or-number`` and ``word-or-text`` a choice with one entry
-    that opens a value beside it.
+    name from the table of materials, ``metal-or-none`` that or nothing; ``font``; ``file`` a
+    path; ``strokes`` a mesh; ``group`` a vertex group; ``word-or-number`` and
+    ``word-or-text`` a choice with one entry that opens a value beside it.
     """
     if key.choices and key.kind != "choice":
         return "word-or-text" if key.kind == "str" else "word-or-number"
     if key.kind == "str":
         about = key.text.lower()
-        if key.name == "metal" and key.default:
-            return "metal"
+        if key.name == "metal":
+            return "metal" if key.default else "metal-or-none"
         if key.name in ("font", "strokes"):
             return key.name
         if "vertex group" in about:
@@ -191,9 +194,11 @@ class _Maker:
                 default=key.default or "", search=_fonts, search_options={"SUGGESTION"}, **live
             )
             made[f"{name}_block"] = fonts.block_property(self.changed)
-        elif shape == "metal":
+        elif shape in ("metal", "metal-or-none"):
             items = [(k, m.title, f"{m.density:g} g/cm³") for k, m in materials().items()]
-            made[name] = EnumProperty(items=items, default=key.default, **live)
+            if shape == "metal-or-none":
+                items.insert(0, (NONE, wording.NO_METAL, "The metal of the piece"))
+            made[name] = EnumProperty(items=items, default=key.default or NONE, **live)
         elif shape in ("word-or-number", "word-or-text"):
             made.update(self._word_or(key, shape, live))
         else:

@@ -33,6 +33,9 @@ CHOICES = {
     "coin": "Level (Coin)",
 }
 
+NO_METAL = "As the Ring"
+"""What stands for no metal of its own."""
+
 _LETTER_FORMS = (
     "draft", "section", "follow", "form", "optical", "kerning", "axes", "features", "language",
 )  # fmt: skip

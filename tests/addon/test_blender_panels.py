@@ -6,11 +6,15 @@ the functions and keywords exist, and that each property and operator named is t
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
 
 import bpy
 import pytest
+
+SOURCES = {"Picture": "depth.png", "Flat": "crest.svg"}
+"""Files that make a relief's inner tables count."""
 
 FUNCTIONS = bpy.types.UILayout.bl_rna.functions
 
@@ -39,6 +43,7 @@ class Layout:
             data, which = given[:2]
             assert which in data.bl_rna.properties, (data, which)
             self.drawn.append(("prop", which))
+            self.drawn.append(("at", f"{data.path_from_id()}.{which}"))
         elif name == "operator":
             module, operator = given[0].split(".")
             held = getattr(getattr(bpy.ops, module), operator).get_rna_type().properties
@@ -83,32 +88,150 @@ def test_without_a_piece_there_is_a_way_to_begin(addon: Any, part: Any) -> None:
     assert ("operator", "medalwright.make_fine") not in drawn
 
 
-def test_every_key_can_be_reached(addon: Any, part: Any) -> None:
-    """With one element of each kind on a face, every key that counts is drawn."""
+def held(group: Any, tables: Any, table: Any) -> Iterator[tuple[Any, Any, Any]]:
+    """Yield every key of a table and of the tables inside it, with its group."""
+    for key in tables.keys(table):
+        yield group, table, key
+        if key.kind == "table":
+            yield from held(getattr(group, tables.attribute_of(key)), tables, key.table)
+        elif key.kind == "tables":
+            for item in getattr(group, key.name):
+                yield from held(item, tables, key.table)
+
+
+def give(group: Any, tables: Any, table: Any, name: str) -> None:
+    """Make a key something other than 0 or empty, and what it needs itself."""
+    key = next(k for k in tables.keys(table) if k.name == name)
+    allow(group, tables, table, key)
+    before = getattr(group, name)
+    setattr(group, name, "WORDS" if isinstance(before, str) else type(before)(3))
+
+
+def allow(group: Any, tables: Any, table: Any, key: Any) -> None:
+    """Set what a key asks of the others in its table, by its own word."""
+    for name, values in key.when.items():
+        allow(group, tables, table, next(k for k in tables.keys(table) if k.name == name))
+        if getattr(group, name) not in values:
+            setattr(group, name, values[0])
+
+
+@pytest.fixture
+def spec(addon: Any, part: Any) -> Any:
+    """Return the properties of a piece that has one element in every list, nested ones too."""
     bpy.ops.medalwright.use_millimetres()
     bpy.ops.medalwright.new()
-    spec = bpy.context.object.medalwright.spec
+    piece = bpy.context.object
     tables, core = part("tables"), part("medalcore.spec")
-    for key in tables.keys(core.Face):
-        if key.kind == "tables":
-            bpy.ops.medalwright.edit_list(path=f"obverse.{key.name}", action="ADD")
-    drawn = {name for kind, name in draw_all(part) if kind == "prop"}
+    with part("live").quietly():
+        for face in ("obverse", "reverse"):
+            for key in tables.keys(core.Face):
+                if key.kind == "tables":
+                    bpy.ops.medalwright.edit_list(path=f"{face}.{key.name}", action="ADD")
+            for key in tables.keys(core.Field):
+                if key.kind == "tables":
+                    bpy.ops.medalwright.edit_list(path=f"{face}.field.{key.name}", action="ADD")
+    return piece.medalwright.spec
 
-    def visit(group: Any, table: Any) -> None:
-        for key in tables.keys(table):
-            name = tables.attribute_of(key)
-            if not part("rows").applies(group, table, key):
+
+def test_every_key_can_be_reached(spec: Any, part: Any) -> None:
+    """Blank, edge, core, faces and all their lists: a field for every key, where it applies."""
+    tables, core, dependence = part("tables"), part("medalcore.spec"), part("dependence")
+    missing, seen = [], 0
+    for group, table, key in list(held(spec, tables, core.MedalSpec)):
+        if key.kind in ("table", "tables"):
+            continue
+        name, path = tables.attribute_of(key), group.path_from_id()
+        settable = [p.identifier for p in group.bl_rna.properties if not p.is_readonly]
+        before = {other: getattr(group, other) for other in settable}
+        allow(group, tables, table, key)
+        for other in dependence.needs_of(table).get(key.name, ())[:1]:
+            give(group, tables, table, other)
+        for other in dependence.instead_of(table).get(key.name, ()):
+            setattr(group, other, 0)
+        if hasattr(group, f"{name}_on"):
+            setattr(group, f"{name}_on", True)
+        if table.__name__ in SOURCES:
+            relief = spec.id_data.path_resolve(path.rpartition(".")[0])
+            relief.source_kind, relief.source = "FILE", SOURCES[table.__name__]
+        end = {"lines": "_lines[0].text", "model": "_kind"}.get(tables.shape_of(key), "")
+        wanted = f"{path}.{name}{end}"
+        if tables.shape_of(key) == "strokes":
+            wanted = "medalwright.sculpt_relief"
+        seen += 1
+        if wanted not in {what for _, what in draw_all(part)}:
+            missing.append(wanted)
+        if table.__name__ in SOURCES:
+            relief.source_kind = "OBJECT"
+        for other, value in before.items():
+            setattr(group, other, value)
+    assert not missing
+    assert seen > 250
+
+
+def test_keys_that_do_not_count_are_not_there(spec: Any, part: Any) -> None:
+    """Nested tables and lists as well: what a key asks for is refused, and it goes."""
+    tables, core = part("tables"), part("medalcore.spec")
+    refused = 0
+    for group, _, key in list(held(spec, tables, core.MedalSpec)):
+        for name, values in key.when.items():
+            words = [w.identifier for w in group.bl_rna.properties[name].enum_items]
+            other = next((w for w in words if w not in values), None)
+            if other is None:
                 continue
-            if key.kind == "table":
-                if part("rows").is_wanted(group, key):
-                    visit(getattr(group, name), key.table)
-            elif key.kind == "tables":
-                for item in getattr(group, name):
-                    visit(item, key.table)
-            elif tables.shape_of(key) not in ("lines", "model", "strokes"):
-                assert name in drawn, f"{table.__name__}.{key.name}"
+            before = getattr(group, name)
+            setattr(group, name, other)
+            path = f"{group.path_from_id()}.{tables.attribute_of(key)}"
+            assert path not in {what for _, what in draw_all(part)}, f"{path} with {other}"
+            setattr(group, name, before)
+            refused += 1
+    assert refused > 60
 
-    visit(spec, core.MedalSpec)
+
+@pytest.mark.parametrize(
+    ("where", "switch", "value", "keys"),
+    [
+        ("blank.core", "diameter", 20.0, ("clearance", "metal", "lock")),
+        ("blank.drill", "diameter", 2.0, ("inset", "angle", "chamfer")),
+        ("blank.rim", "width", 1.0, ("height", "section", "slope", "fillet")),
+        ("blank", "chamfer", 0.3, ("break_shape",)),
+        ("edge.text", "words", "LIT EVERY NIGHT", ("font", "form", "heads", "clear")),
+        ("obverse.legend[0]", "sweep", 2.0, ("fit",)),
+        ("reverse.border[0]", "gap", 1.0, ("gap_at",)),
+    ],
+)
+def test_what_is_left_away_needs_no_numbers(
+    spec: Any, part: Any, where: str, switch: str, value: Any, keys: tuple[str, ...]
+) -> None:
+    """A core, a hole, words: their numbers are there once they are."""
+    group = spec.path_resolve(where)
+    wanted = {f"{group.path_from_id()}.{name}" for name in keys}
+    setattr(group, switch, "" if isinstance(value, str) else 0.0)
+    drawn = {what for _, what in draw_all(part)}
+    assert f"{group.path_from_id()}.{switch}" in drawn
+    assert not wanted & drawn
+    setattr(group, switch, value)
+    assert wanted <= {what for _, what in draw_all(part)}
+
+
+def test_one_number_stands_in_for_another(spec: Any, part: Any) -> None:
+    """A wanted mass sets the thickness, a count of reeds their pitch."""
+    spec.edge.finish = "reeded"
+    path = spec.path_from_id()
+    pair = {f"{path}.edge.pitch", f"{path}.blank.thickness"}
+    assert pair <= {what for _, what in draw_all(part)}
+    spec.edge.reeds, spec.blank.mass = 120, 31.103
+    assert not pair & {what for _, what in draw_all(part)}
+
+
+def test_a_core_has_its_metal_by_choice(spec: Any, part: Any) -> None:
+    convert, core = part("convert"), spec.blank.core
+    core.diameter = 20.0
+    assert "metal" not in convert.to_dict(spec)["blank"]["core"]
+    core.metal = core.bl_rna.properties["metal"].enum_items[1].identifier
+    assert convert.to_dict(spec)["blank"]["core"]["metal"] == core.metal
+    read = part("medalcore.spec").spec_from_dict({"blank": {"core": {"diameter": 20.0}}})
+    convert.fill(spec, read)
+    assert core.metal == part("tables").NONE
 
 
 @pytest.mark.parametrize("state", ["failed", "running"])

@@ -124,7 +124,7 @@ def test_rows_show_only_what_counts(piece: bpy.types.Object, part: Any) -> None:
     edge = piece.medalwright.spec.edge
     table = part("medalcore.spec").Edge
     keys = {k.name: k for k in part("tables").keys(table)}
-    applies = part("rows").applies
+    applies = part("dependence").applies
     edge.finish = "plain"
     assert not applies(edge, table, keys["reeds"])
     edge.finish = "reeded"
