@@ -7,20 +7,18 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
-
 from ..contour import edge_lengths, offset, section
 from ..edge import reed_cutter, slanted_cutter
 from ..element import Finding
-from ..errors import SpecError
 from ..ground import Ground, placement
 from ..solid import Side, Solid, solid_from_manifold
 from ..spec import MedalSpec
 from ..tolerance import Tolerance
 from .basin import laid, raised_high
 from .circular import around, round_solid
+from .core import core_of, joint_cutter, keep_off_joint
 from .cut import cut, joined_to
-from .drill import drill_cutter, joint_cutter, keep_off_joint
+from .drill import drill_cutter
 from .faces import is_basin
 from .general import general_solid
 from .lettered import letters_solid
@@ -103,19 +101,15 @@ def _fitted(
         region = (*outline, plan.hole.at(0.0)[0][::-1]) if plan.hole else outline
         late.append(drill_cutter(blank.drill, region, plan.faces, half, tolerance))
     if blank.core.diameter:
-        inner = float(np.hypot(*plan.hole.at(0.0)[0].T).max()) if plan.hole else 0.0
-        if blank.core.diameter / 2.0 - blank.core.lock <= inner + 0.3:
-            raise SpecError(
-                f"a core of {blank.core.diameter:g} mm has no metal round the hole; make it larger",
-                key="blank.core.diameter",
-            )
-        room = plan.room - max(
+        cuts = max(
             (plan.reeding.notch.depth if plan.reeding else 0.0),
             max((s.inset for s in plan.wall), default=0.0),
         )
-        late.append(joint_cutter(blank.core, room, half, tolerance))
+        core = core_of(blank, plan.outline, tolerance)
+        hole = plan.hole.at(0.0) if plan.hole else tuple(c[::-1] for c in outline[1:])
+        late.append(joint_cutter(blank.core, core, plan.outline.at(cuts)[:1], hole, half))
         if blank.drill.diameter:
-            keep_off_joint(blank.drill, blank.core, outline)
+            keep_off_joint(blank.drill, blank.core, core, outline)
     return solid, tuple(late)
 
 
@@ -193,19 +187,16 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
     slant = spec.edge.slant if plan.reeding else 0.0
     faces = plan.faces[0].bare, plan.faces[1].bare
     hole = None if plan.is_pierced else plan.hole
-    direct = plan.is_round and not plan.wall and not slant
     if plan.is_round and (hole is None or plan.hole_is_round):
-        edge = around(spec.blank.diameter / 2.0, plan.reeding if direct else None, tolerance)
+        edge = around(spec.blank.diameter / 2.0, plan.reeding, tolerance, slant)
         inner = spec.blank.hole.size / 2.0 if hole else 0.0
         solid = round_solid(edge, *faces, plan.wall, inner, tolerance)
-    else:
-        direct = False
-        high = max(f.ground.highest for f in faces) + 1.0
-        tall = raised_high(faces[0], high), raised_high(faces[1], high)
-        solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance)
-        solid = laid(solid, plan.outline, faces, tolerance)
-    solid = _pierced(plan, solid, tolerance)
-    if plan.reeding is None or direct:
+        return _pierced(plan, solid, tolerance), _collar(slant)
+    high = max(f.ground.highest for f in faces) + 1.0
+    tall = raised_high(faces[0], high), raised_high(faces[1], high)
+    solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance)
+    solid = _pierced(plan, laid(solid, plan.outline, faces, tolerance), tolerance)
+    if plan.reeding is None:
         return solid, ()
     outline = plan.outline.at(0.0)[0]
     if slant:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from ..tolerance import Tolerance
 from .outline import volume_chords
 from .profile import FaceShape, Step
 from .shell import Ring, Shell, joined, merged
+from .wall import Around, in_short_rises, raise_wall, split
 
 FloatArray = NDArray[np.float64]
 
@@ -24,40 +25,39 @@ _OFF_GRID = 0.2371
 stay off them and no boolean meets edge on edge."""
 
 
-@dataclass(frozen=True, eq=False)
-class Around:
-    """The outline as radius and angle, and the count of its plain circles.
-
-    Attributes
-    ----------
-    radius, angle : (n,) float64
-        mm, radians, rising.
-    root : float
-        Smallest radius, mm.
-    chords : int
-        Points of a plain circle of the edge's size.
-    """
-
-    radius: FloatArray
-    angle: FloatArray
-    root: float
-    chords: int
-
-
 def chords_for(radius: float, tolerance: Tolerance) -> int:
     """Return the points of a circle: within tolerance, enough for volumes, easy to halve."""
     return 48 * math.ceil(tolerance.segments(radius, volume_chords(tolerance), 0.5) / 48)
 
 
-def around(radius: float, reeding: Reeding | None, tolerance: Tolerance) -> Around:
-    """Return the outline of a round edge, plain or reeded."""
+def around(
+    radius: float, reeding: Reeding | None, tolerance: Tolerance, slant: float = 0.0
+) -> Around:
+    """Return the outline of a round edge, plain or reeded, slanted by degrees."""
     chords = chords_for(radius, tolerance)
     if reeding is None:
         return Around(np.full(chords, radius), _turn(chords), radius, chords)
     r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords)
+    r, angle = _in_short_chords(r, angle, 2.0 * math.pi * radius / chords)
     # Inner circles in step with the reeds: a point below every land and every notch.
     each = max(2, math.ceil(0.95 * chords / reeding.around))
-    return Around(r, angle, float(r.min()), each * reeding.around)
+    lean = math.tan(math.radians(slant)) / radius
+    return Around(r, angle, float(r.min()), each * reeding.around, lean)
+
+
+def _in_short_chords(
+    radius: FloatArray, angle: FloatArray, most: float
+) -> tuple[FloatArray, FloatArray]:
+    """Put points on long chords: a cone meets the flat flank of a wide notch along a curve."""
+    x, y = radius * np.cos(angle), radius * np.sin(angle)
+    dx, dy = np.roll(x, -1) - x, np.roll(y, -1) - y
+    times = np.maximum(1, np.ceil(np.hypot(dx, dy) / most - 1e-6)).astype(np.int64)
+    owner = np.repeat(np.arange(len(x)), times)
+    t = (np.arange(len(owner)) - np.repeat(np.cumsum(times) - times, times)) / times[owner]
+    px, py = x[owner] + t * dx[owner], y[owner] + t * dy[owner]
+    turn = np.arctan2(x[owner] * py - y[owner] * px, x[owner] * px + y[owner] * py)
+    new = t > 0.0
+    return np.where(new, np.hypot(px, py), radius[owner]), angle[owner] + np.where(new, turn, 0.0)
 
 
 def round_solid(
@@ -82,19 +82,16 @@ def round_solid(
     SolidError
         If the surface is not closed.
     """
-    split = _split(edge, sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
-    upper, top, top_hole = _face(split, obverse, 1, hole, tolerance)
-    if reverse.is_like(obverse):
+    if edge.lean:
+        obverse, reverse = (_in_short_rises(edge, face, tolerance) for face in (obverse, reverse))
+    edge = split(edge, sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
+    upper, top, top_hole = _face(edge, obverse, 1, hole, tolerance)
+    if reverse.is_like(obverse) and not edge.lean:
         lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
     else:
-        lower, bottom, bottom_hole = _face(split, reverse, -1, hole, tolerance)
+        lower, bottom, bottom_hole = _face(edge, reverse, -1, hole, tolerance)
     shell = joined(upper, lower)
-    below = bottom.after(upper.count)
-    for step in reversed(wall):
-        ring = shell.ring(edge.radius - step.inset, edge.angle, step.z)
-        shell.band(below, ring, Label("edge"))
-        below = ring
-    shell.band(below, top, Label("edge"))
+    raise_wall(shell, edge, bottom.after(upper.count), top, wall, tolerance)
     if top_hole is not None and bottom_hole is not None:
         shell.band(top_hole, bottom_hole.after(upper.count), Label("edge"))
     return shell.solid()
@@ -104,66 +101,57 @@ def _turn(count: int) -> FloatArray:
     return np.asarray(2.0 * np.pi * np.arange(count) / count)
 
 
-def _split(edge: Around, insets: Sequence[float]) -> Around:
-    """Put points where the outline crosses the circles of the sections."""
-    outer = float(edge.radius.max())
-    radius, angle = edge.radius, edge.angle
-    for inset in insets:
-        level = outer - inset
-        if not edge.root < level < outer:
-            continue
-        r1 = np.roll(radius, -1)
-        a1 = np.append(angle[1:], angle[0] + 2.0 * np.pi)
-        cross = np.flatnonzero((radius - level) * (r1 - level) < -1e-12)
-        x0, y0 = radius[cross] * np.cos(angle[cross]), radius[cross] * np.sin(angle[cross])
-        dx = r1[cross] * np.cos(a1[cross]) - x0
-        dy = r1[cross] * np.sin(a1[cross]) - y0
-        # |p + t d| = level: the root of the quadratic inside the chord
-        a, b, c = dx * dx + dy * dy, x0 * dx + y0 * dy, x0 * x0 + y0 * y0 - level * level
-        swing = np.sqrt(b * b - a * c)
-        t = np.where(c > 0.0, (-b - swing) / a, (-b + swing) / a)
-        x1, y1 = x0 + t * dx, y0 + t * dy
-        turn = np.arctan2(x0 * y1 - y0 * x1, x0 * x1 + y0 * y1)
-        radius = np.insert(radius, cross + 1, level)
-        angle = np.insert(angle, cross + 1, angle[cross] + turn)
-    return Around(radius, angle, edge.root, edge.chords)
+def _in_short_rises(edge: Around, face: FaceShape, tolerance: Tolerance) -> FaceShape:
+    """Return a face whose section keeps slanted notches within tolerance."""
+    steps = in_short_rises(face.outer, edge.outer - edge.root, edge.rise(tolerance))
+    return replace(face, outer=steps)
 
 
 def _face(
     edge: Around, shape: FaceShape, side: Side, hole: float, tolerance: Tolerance
 ) -> tuple[Shell, Ring, Ring | None]:
-    """Mesh one face, z up; return it, its outline ring and its hole's ring."""
+    """Mesh one face, z up; return it, its outline ring and its hole's ring.
+
+    Rings of a slanted edge are matched as they were before they were turned.
+    """
     shell = Shell()
-    outer = float(edge.radius.max())
+    outer, lean = edge.outer, side * edge.lean
     steps = shape.outer
     radii = np.array([outer - s.inset for s in steps])
     heights = np.array([s.z for s in steps])
     # Height over radius; radii fall along the steps.
     z = np.interp(edge.radius, radii[::-1], heights[::-1])
-    first = last = shell.ring(edge.radius, edge.angle, z)
+    z = np.where(edge.radius < radii[-1], _field(shape.ground, edge.radius), z)
+    first = last = _leaning(shell, edge.radius, edge.angle, z, lean)
     plain = _turn(edge.chords)
-    reeded = edge.root < outer
+    reeded, turned = edge.root < outer, 0.0
+    if reeded and radii[-1] >= edge.root:  # without a rim they may run into the field
+        inner = edge.root - 0.1 * (outer - edge.root)
+        steps += (Step(outer - inner, float(_field(shape.ground, inner)), "field"),)
+        radii, heights = np.append(radii, inner), np.append(heights, steps[-1].z)
     for step, radius in zip(steps[1:], radii[1:], strict=True):
         label = Label(step.zone, 0 if step.zone == "edge" else side)
         if reeded and radius >= edge.root:
-            new = shell.ring(radius, edge.angle, step.z)
+            new = _leaning(shell, radius, edge.angle, step.z, lean)
             same = edge.radius <= radius + 1e-12
             new = Ring(np.where(same, first.index, new.index), edge.angle)
-        else:
-            new = shell.ring(radius, plain, step.z)
-            if reeded:
-                reeded = False
-                between = merged(last, new)
-                if not shell.folds(between):
-                    shell.face(between, label)
-                    last = new
-                    continue
+            shell.band(last, new, label)
+        elif reeded:
+            reeded, turned = False, lean * step.z
+            new = _leaning(shell, radius, plain, step.z, lean)
+            between = merged(last, new)
+            if shell.folds(between):
                 # Steep flanks: first a full ring, point below point, just inside the roots.
                 low = (edge.root + radius) / 2.0
-                whole = shell.ring(low, edge.angle, np.interp(low, radii[::-1], heights[::-1]))
+                height = float(np.interp(low, radii[::-1], heights[::-1]))
+                whole = _leaning(shell, low, edge.angle, height, lean)
                 shell.band(last, whole, label)
-                last = whole
-        shell.band(last, new, label)
+                between = merged(whole, new)
+            shell.face(between, label)
+            new = Ring(new.index, plain + turned)
+        else:
+            new = shell.ring(radius, plain + turned, step.z)
+            shell.band(last, new, label)
         last = new
     field = Label("field", side)
     if not hole:
@@ -179,6 +167,19 @@ def _face(
         label = Label(step.zone, 0 if step.zone == "edge" else side)
         last = new
     return shell, first, last
+
+
+def _field(ground: Ground, radius: float | FloatArray) -> FloatArray:
+    """Return the height of a field at radii, mm."""
+    r = np.asarray(radius, dtype=np.float64)
+    return ground.height(np.stack([r, np.zeros_like(r)], axis=-1))
+
+
+def _leaning(
+    shell: Shell, radius: float | FloatArray, angle: FloatArray, z: float | FloatArray, lean: float
+) -> Ring:
+    """Add a ring turned by its height, which is matched by its angles at the mid-plane."""
+    return Ring(shell.ring(radius, angle + lean * z, z).index, angle)
 
 
 def fill_disc(
@@ -250,7 +251,5 @@ def ring_step(ground: Ground, tolerance: Tolerance) -> float:
     """Return the longest edge that stays within tolerance of the dome, mm (sagitta)."""
     if ground.dish == 0.0:
         return math.inf
-    s, reach = abs(ground.dish), ground.basin or ground.radius
-    big = (reach**2 + s**2) / (2.0 * s)
     # A quarter of the tolerance: chords all err to one side, and volumes should be true too.
-    return math.sqrt(8.0 * big * tolerance.curve / 4.0) * 0.8
+    return math.sqrt(8.0 * ground.sphere * tolerance.curve / 4.0) * 0.8

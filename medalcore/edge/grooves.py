@@ -44,5 +44,6 @@ def groove_points(edge: Edge, low: float, high: float, tolerance: Tolerance) -> 
     section = fit_notch(notch, STRAIGHT, tolerance, "edge.groove_depth", "edge.groove_depth")
     inset = np.maximum(STRAIGHT - section[:, 1], 0.0)
     inset[[0, -1]] = 0.0
+    inset[inset > edge.groove_depth - 1e-5] = edge.groove_depth  # a floor is level
     middles = high - share * (np.arange(edge.grooves) + 0.5)
     return np.vstack([np.column_stack([inset, m + section[:, 0]]) for m in middles])

@@ -21,6 +21,9 @@ FloatArray = NDArray[np.float64]
 _STEEP = math.radians(85.0)
 """Steepest flank, from level. A die or a collar lets go of it and it never overhangs."""
 
+_COARSE = 0.005
+"""Tolerance of curves, mm, from which on a corner's roundness is only hinted at."""
+
 STRAIGHT = 1e4
 """Radius of an edge that counts as straight, mm: 1 mm of it rises 1.3e-5 mm."""
 
@@ -180,10 +183,11 @@ def _square(crest: FloatArray, r: float, floor: float, steep: float) -> _Root | 
 
 
 def turn_step(radius: float, tolerance: Tolerance) -> float:
-    """Return the turn between two points of an arc within tolerance, at most 24 degrees."""
+    """Return the turn between two points of an arc within tolerance: small enough to look round."""
     if radius <= tolerance.curve:
         return math.pi / 2.0
-    return min(2.0 * math.acos(1.0 - tolerance.curve / radius), math.radians(24.0))
+    smooth = math.radians(24.0 if tolerance.curve < _COARSE else 45.0)
+    return min(2.0 * math.acos(1.0 - tolerance.curve / radius), smooth)
 
 
 def arc_points(
