@@ -10,24 +10,27 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import dataclass
 
 import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours
+from ..contour import Contours, inside
 from ..errors import SolidError
 from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..tolerance import Tolerance
-from .faces import Faces, border_of, joined, triangles_of
+from .constrained import triangles_of
 from .flat_height import covered, level_map
 from .flat_source import Flat
 from .flat_walls import LEAST, Heights, cones, heights_of_walls, walled
 from .lines import Lines
-from .outline import silhouette, thinned
+from .outline import following, silhouette, thinned
+from .planar import Graph, planar, split
 from .solid import FOLD, Shape, closed_shape, on_ground, pixel_at
 from .steps import away_from
+from .topology import labels
 from .triangulate import triangulated
 
 FloatArray = NDArray[np.float64]
@@ -37,6 +40,11 @@ BoolArray = NDArray[np.bool_]
 _EVEN = 5e-4  # mm that heights within a level may differ by and be one
 _SHORT = 3.0  # pixels of an edge along which heights change
 _FLOOR = 0.01  # mm: the floor of a gap between walls stands at least this high
+_HAIR = 5e-5  # mm within which points and lines are one
+_COARSER = 2.5
+_TRIES = 4
+_GAP = 4.0  # hairs that an outline which touches itself is drawn in by
+_CLIFF = 1e3  # mm per pixel that a wall falls at most: upright
 _SPECK = 2.0  # square pixels: smaller islands and holes are left out
 
 
@@ -76,59 +84,150 @@ def flat_shape(
     drop = grid.pixel / math.tan(draft) if draft > 0.0 else math.inf
     own = [_of_level(field, level == n, flat, n) for n in range(len(levels))]
     outer, filled = _outer(field, flat, levels, level, drop)
-    areas = _areas(levels, outer, field, level, own, drop)
+    plateaus = _plateaus(levels, field, level, own, drop)
     smooth = any(_varies(field.heights[level == n]) for n in range(len(levels)))
-    faces = joined(areas, _longest(smooth, ground, grid, tolerance))
-    z, edges, edge_z = _edge_heights(faces, own, drop)
+    graph, start, loops = _start(outer, plateaus, _longest(smooth, ground, grid, tolerance), grid)
+    z = _heights(graph, own, field, level, drop)
     surface = np.where(field.mask, field.heights, np.float32(_FLOOR))
     near = np.zeros(grid.shape, dtype=bool)
-    cones(edges, edge_z, min(drop, 1e3), surface, near)
-    return _triangles(
-        faces, z, surface, near, field, ground, draft, tolerance, specks
-    ), filled * grid.pixel**2
+    edges = graph.edges[graph.on[:, 1:].any(axis=1)]
+    cones(graph.points[edges], z[edges], min(drop, _CLIFF), surface, near)
+    made = _Start(graph, start, loops, z, surface, near)
+    shape = _refined(made, grid, ground, draft, tolerance, specks)
+    return shape, filled * grid.pixel**2
 
 
-def _triangles(
-    faces: Faces,
-    z: FloatArray,
-    surface: NDArray[np.float32],
-    near: BoolArray,
-    field: HeightField,
+def _start(
+    outer: m3.CrossSection, plateaus: list[m3.CrossSection], longest: float, grid: Grid
+) -> tuple[Graph, IntArray, list[IntArray]]:
+    """Return the borders of all areas as a graph, its triangles, and the loops round them.
+
+    Where lines lie too near each other to be told apart, or the outline touches itself, it is
+    tried again more coarsely: the last time by what still cannot be seen.
+    """
+    for attempt in range(_TRIES):
+        hair = _HAIR * _COARSER**attempt / grid.pixel
+        gap = _GAP * hair if attempt else 0.0
+        part = outer.offset(-gap, m3.JoinType.Miter, 4.0) if gap else outer
+        try:
+            graph = planar([_loops(part), *(_loops(p ^ part) for p in plateaus)], hair)
+            graph = split(graph, longest)
+            triangles = _inside(graph, triangles_of(graph), part)
+        except SolidError:
+            continue
+        loops = _border(triangles, len(graph.points))
+        if loops:
+            return graph, triangles, loops
+    raise SolidError("the lines of the drawing lie too near each other to be told apart")
+
+
+@dataclass(frozen=True, eq=False)
+class _Start:
+    """What the surface is refined from.
+
+    Attributes
+    ----------
+    graph : Graph
+    triangles : (m, 3) int64
+    loops : list of (k,) int64
+        Round the triangles.
+    z : (n,) float64
+        Of the points, mm above the field.
+    surface : (rows, cols) float32
+        Heights with walls, mm.
+    near : (rows, cols) bool
+        Pixels too near to an edge to count.
+    """
+
+    graph: Graph
+    triangles: IntArray
+    loops: list[IntArray]
+    z: FloatArray
+    surface: NDArray[np.float32]
+    near: BoolArray
+
+
+def _refined(
+    made: _Start,
+    grid: Grid,
     ground: Ground,
     draft: float,
     tolerance: Tolerance,
     specks: tuple[int, int],
 ) -> Shape:
-    grid = field.grid
-    start = triangles_of(faces)
-    loops = border_of(start, len(faces.points))
-    order = np.concatenate([*loops, np.setdiff1d(np.arange(len(z)), np.concatenate(loops))])
-    used = np.isin(order, start)
-    order = order[used]
-    name = np.full(len(z), -1)
+    """Bend the triangles between fixed edges to the heights, and close them."""
+    border = np.concatenate(made.loops)
+    used = np.unique(made.triangles)
+    order = np.concatenate([border, np.setdiff1d(used, border)])
+    name = np.full(len(made.z), -1)
     name[order] = np.arange(len(order))
-    first = np.cumsum([0, *(len(loop) for loop in loops)])
-    points, z = faces.points[order], z[order]
-    edges = np.concatenate([faces.edges(n) for n in range(len(faces.loops))])
-    mask = covered(np.stack([points[: first[-1]], points[_next(first)]], axis=1), grid.shape)
-    held = away_from(mask) & ~near
-    summit = int(np.argmax(np.where(held, surface, -np.inf)))
-    must = pixel_at(summit, grid)
-    uv = points * grid.pixel + (grid.left, grid.top)
-    high = on_ground(grid, surface, ground)
-    lines = Lines(must, high.ravel()[[summit]].astype(np.float64), np.zeros((0, 2), np.int64))
+    first = np.cumsum([0, *(len(loop) for loop in made.loops)])
+    points = made.graph.points[order]
+    rim = points[: first[-1]]
+    mask = covered(np.stack([rim, rim[following(first)]], axis=1), grid.shape)
+    held = away_from(mask) & ~made.near
+    summit = int(np.argmax(made.surface))
+    z = made.z[order]
+    if not held.ravel()[summit]:  # the form is highest at its edge
+        beside = int(np.argmin(np.hypot(*(points - pixel_at(summit, grid)).T)))
+        z[beside] = max(z[beside], float(made.surface.ravel()[summit]))
+        summit = int(np.argmax(np.where(held, made.surface, -np.inf)))
+    high = on_ground(grid, made.surface, ground)
+    top = high.ravel()[[summit]].astype(np.float64)
+    lines = Lines(pixel_at(summit, grid), top, np.zeros((0, 2), np.int64))
     high[~held] = np.nan
-    made = triangulated(
-        high, points, z + ground.height(uv), name[start], tolerance.surface, grid.pixel,
-        lines=lines, fold=FOLD, fixed=name[edges],
+    fixed = name[made.graph.edges]
+    uv = points * grid.pixel + (grid.left, grid.top)
+    surface = triangulated(
+        high, points, z + ground.height(uv), name[made.triangles], tolerance.surface,
+        grid.pixel, lines=lines, fold=FOLD, fixed=fixed[np.all(fixed >= 0, axis=1)],
     )  # fmt: skip
-    return closed_shape(made, first, mask, grid, ground, draft, specks)
+    return closed_shape(surface, first, mask, grid, ground, draft, specks)
 
 
-def _next(first: IntArray) -> IntArray:
-    at = np.arange(first[-1]) + 1
-    at[first[1:] - 1] = first[:-1]
-    return at
+def _loops(section: m3.CrossSection) -> list[FloatArray]:
+    return [np.asarray(p, dtype=np.float64) for p in section.to_polygons()]
+
+
+def _inside(graph: Graph, triangles: IntArray, outer: m3.CrossSection) -> IntArray:
+    """Return the triangles that lie within an area whose outline is part of the graph."""
+    n = len(graph.points)
+    beyond = np.any(triangles < 0, axis=1)
+    start, stop = triangles.ravel() % n, triangles[:, [1, 2, 0]].ravel() % n
+    key = np.minimum(start, stop) * n + np.maximum(start, stop)
+    owner = np.arange(len(key)) // 3
+    some = ~np.isin(key, graph.edges[:, 0] * n + graph.edges[:, 1]) & ~beyond[owner]
+    order = np.argsort(key[some], kind="stable")
+    key, owner = key[some][order], owner[some][order]
+    same = key[1:] == key[:-1]
+    part = labels(owner[:-1][same], owner[1:][same], len(triangles))
+    corner = graph.points[triangles]
+    one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    size = np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])
+    order = np.lexsort((-size, part))
+    head = order[np.flatnonzero(np.diff(part[order], prepend=-1))]  # the largest of each part
+    within = np.zeros(len(triangles), dtype=bool)
+    within[part[head]] = inside(tuple(_loops(outer)), corner[head].mean(axis=1))
+    return np.asarray(triangles[within[part] & ~beyond])
+
+
+def _border(triangles: IntArray, size: int) -> list[IntArray] | None:
+    """Return the loops round triangles, material on the left; None if any touch."""
+    start, stop = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
+    rim = ~np.isin(start * size + stop, stop * size + start)
+    start, stop = start[rim], stop[rim]
+    if len(np.unique(start)) != len(start):
+        return None
+    after = dict(zip(start.tolist(), stop.tolist(), strict=True))
+    loops = []
+    for begin in start.tolist():
+        loop, here = [], begin
+        while here in after:
+            loop.append(here)
+            here = after.pop(here)
+        if loop:
+            loops.append(np.array(loop, dtype=np.int64))
+    return loops
 
 
 def _in_pixels(contours: Contours, grid: Grid) -> m3.CrossSection:
@@ -207,37 +306,25 @@ def _outer(
     return outer, outer.area() - before
 
 
-def _areas(
+def _plateaus(
     levels: tuple[m3.CrossSection, ...],
-    outer: m3.CrossSection,
     field: HeightField,
     level: IntArray,
     own: list[Heights],
     drop: float,
 ) -> list[m3.CrossSection]:
-    """Return the plateau of every level, and last the walls between them."""
-    grid, plateaus = field.grid, []
+    """Return what is left of every level beside the walls of those that stand on it."""
+    pixel, plateaus = field.grid.pixel, []
     raised = m3.CrossSection()
-    most = float(field.heights.max()) / min(drop, 1e3)
+    most = float(field.heights.max()) / min(drop, _CLIFF)
     for n in range(len(levels) - 1, -1, -1):
         above = levels[n + 1] if n + 1 < len(levels) else m3.CrossSection()
-        plateaus.append(_sound(levels[n] - above - raised))
-        if n:
-            top = Heights(field.heights, level >= n, grid.pixel, own[n].values.max())
-            below = Heights(field.heights, field.mask & (level < n), grid.pixel, -1.0)
-            loops = [np.asarray(p) for p in levels[n].to_polygons()]
-            raised = raised + walled(loops, top, below, drop, max(most, LEAST))
-    plateaus = plateaus[::-1]
-    walls = outer
-    for plateau in plateaus:
-        walls = walls - plateau
-    return [*plateaus, walls]
-
-
-def _sound(section: m3.CrossSection) -> m3.CrossSection:
-    """Return a section without slivers."""
-    loops = [np.asarray(p) for p in section.to_polygons()]
-    return m3.CrossSection([p for p in loops if abs(_area(p)) > 1e-3], m3.FillRule.NonZero)
+        plateaus.append(levels[n] - above - raised)
+        if n and not levels[n].is_empty():
+            top = Heights(field.heights, level >= n, pixel, float(own[n].values.max()))
+            below = Heights(field.heights, field.mask & (level < n), pixel, -1.0)
+            raised = raised + walled(_loops(levels[n]), top, below, drop, max(most, LEAST))
+    return plateaus[::-1]
 
 
 def _longest(smooth: bool, ground: Ground, grid: Grid, tolerance: Tolerance) -> float:
@@ -250,23 +337,18 @@ def _longest(smooth: bool, ground: Ground, grid: Grid, tolerance: Tolerance) -> 
     return max(math.sqrt(4.0 * tolerance.surface / bend) / grid.pixel, _SHORT)
 
 
-def _edge_heights(
-    faces: Faces, own: list[Heights], drop: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return z of all points, and the edges of plateaus with theirs: (m, 2, 2) and (m, 2)."""
-    z = np.full(len(faces.points), -np.inf)
-    found: list[IntArray] = []
+def _heights(
+    graph: Graph, own: list[Heights], field: HeightField, level: IntArray, drop: float
+) -> FloatArray:
+    """Return the heights of all points: of their plateau, or of the walls that reach them."""
+    z = np.full(len(graph.points), -np.inf)
+    on = graph.points_on()
     for n, known in enumerate(own):
-        pairs = faces.edges(n)
-        if not len(pairs):
-            continue
-        some = np.unique(pairs)
-        z[some] = np.maximum(z[some], known.at(faces.points[some]))
-        found.append(pairs)
-    pairs = np.concatenate(found)
-    line, heights = faces.points[pairs], z[pairs]
+        some = np.flatnonzero(on[:, n + 1])
+        z[some] = np.maximum(z[some], known.at(graph.points[some]))
     rest = np.flatnonzero(np.isneginf(z))
-    z[rest] = np.maximum(
-        heights_of_walls(faces.points[rest], line, heights, min(drop, 1e3)), _FLOOR
-    )
-    return z, line, heights
+    edges = graph.edges[np.all(~np.isneginf(z)[graph.edges], axis=1)]
+    wall = heights_of_walls(graph.points[rest], graph.points[edges], z[edges], min(drop, _CLIFF))
+    skirt = Heights(field.heights, field.mask & (level < 0), field.grid.pixel, _FLOOR)
+    z[rest] = np.maximum(wall, np.clip(skirt.at(graph.points[rest]), 0.0, _FLOOR))
+    return np.asarray(np.minimum(z, float(field.heights.max())))
