@@ -140,7 +140,8 @@ def _blank_faces(spec: MedalSpec) -> list[Any]:
 def _drawings(spec: MedalSpec) -> list[str]:
     """Return the files of outlines that lie within the piece."""
     panels = (*spec.obverse.field.panel, *spec.reverse.field.panel)
-    return [name for name in (p.drawing for p in panels) if name]
+    names = [spec.blank.core.drawing, *(p.drawing for p in panels)]
+    return [name for name in names if name]
 
 
 def _jobs(spec: MedalSpec, blank: Blanked) -> Iterator[tuple[str, str, Table, Ground, Side]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -22,7 +22,7 @@ from .medal import Medal
 from .solid import ZONES
 from .spec import MedalSpec
 from .tolerance import Quality, tolerance_for
-from .weigh import Weight, asked_mass, assemble_to_mass, weighed
+from .weigh import Weight, asked_mass, assemble_to_mass, metal_cost, weighed
 
 
 def build(
@@ -91,11 +91,15 @@ def build(
     tell(0.98, "inspecting")
     findings = (*done.findings, *inspect(medal, spec))
     seconds = {**done.seconds, "all": time.perf_counter() - start}
-    report = _report(spec, quality, medal, done, findings, seconds)
+    report = _report(spec, quality, medal, done, weights, findings, seconds)
     if len(weights) > 1:
-        report["parts"] = [_part(w) for w in weights]
+        report["parts"] = [_part(spec, w) for w in weights]
     if asked is not spec:
-        report["solved"] = {"asked_mass_g": wanted, "thickness_mm": spec.blank.thickness}
+        report["solved"] = {
+            "asked_mass_g": asked.blank.mass,
+            "asked_cost": asked.blank.cost,
+            "thickness_mm": spec.blank.thickness,
+        }
     tell(1.0, "done")
     return replace(medal, findings=findings, report=report)
 
@@ -122,6 +126,7 @@ def _report(
     quality: Quality,
     medal: Medal,
     done: Assembled,
+    weights: Sequence[Weight],
     findings: tuple[Finding, ...],
     seconds: Mapping[str, float],
 ) -> dict[str, Any]:
@@ -145,7 +150,7 @@ def _report(
         "overall_height_mm": round(float(high[2] - low[2]), 6),
         "volume_mm3": round(medal.volume_mm3, 6),
         "mass_g": round(medal.mass_g, 6),
-        "metal_cost": _cost(spec, medal),
+        "metal_cost": metal_cost(spec, weights),
         "closed": medal.is_closed,
         "bodies": done.closure.bodies,
         "genus": done.closure.genus,
@@ -158,19 +163,13 @@ def _report(
     }
 
 
-def _cost(spec: MedalSpec, medal: Medal) -> float | None:
-    """Return what the metal costs, if one price is given and it is for all of the piece."""
-    if not spec.medal.price or spec.blank.core.metal not in ("", spec.medal.metal):
-        return None
-    return round(medal.mass_g * spec.medal.price, 4)
-
-
-def _part(weight: Weight) -> dict[str, Any]:
+def _part(spec: MedalSpec, weight: Weight) -> dict[str, Any]:
     return {
         "part": weight.part,
         "metal": weight.metal,
         "volume_mm3": round(weight.volume_mm3, 6),
         "mass_g": round(weight.mass_g, 6),
+        "metal_cost": metal_cost(spec, [weight]),
     }
 
 

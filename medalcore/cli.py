@@ -142,16 +142,21 @@ def _summary(report: object, paths: Sequence[Path]) -> None:
     """Print what was made, as measured, and what to look at."""
     assert isinstance(report, dict)
     say = sys.stdout.write
+    bodies = "one body" if report["bodies"] == 1 else f"{report['bodies']} bodies"
     say(
         f"{report['name']}: {report['diameter_mm']:.2f} x {report['thickness_mm']:.2f} mm, "
         f"{report['volume_mm3']:.1f} mm3, {report['mass_g']:.2f} g of {report['material']}\n"
-        f"closed: {'yes' if report['closed'] else 'NO'}, one body, "
+        f"closed: {'yes' if report['closed'] else 'NO'}, {bodies}, "
         f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s "
         f"at {report['quality']}\n"
     )
+    for part in report.get("parts", ()):
+        say(f"{part['part']}: {part['mass_g']:.2f} g of {part['metal']}\n")
     if "solved" in report:
-        say(f"thickness solved for {report['solved']['asked_mass_g']:g} g: ")
-        say(f"{report['solved']['thickness_mm']:.4f} mm\n")
+        solved = report["solved"]
+        mass, cost = solved["asked_mass_g"], solved["asked_cost"]
+        aim = f"a metal cost of {cost:g}" if cost else f"{mass:g} g"
+        say(f"thickness solved for {aim}: {solved['thickness_mm']:.4f} mm\n")
     if report["metal_cost"] is not None:
         say(f"metal cost: {report['metal_cost']:.2f}\n")
     for finding in report["findings"]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import msgspec
@@ -15,7 +15,7 @@ from .materials import material_named
 from .solid import arrays_of
 from .spec import MedalSpec
 from .tolerance import Tolerance
-from .weld import bodies_of, closure
+from .weld import closure, inner_bodies
 
 _CLOSE_ENOUGH_G = 5e-5
 """Half of the 0.1 mg that a solved mass is promised to."""
@@ -59,11 +59,7 @@ def weighed(spec: MedalSpec, done: Assembled) -> tuple[Weight, ...]:
         return (_weight("piece", metal, done.closure.volume_mm3, "medal.metal"),)
     corner = done.vertices[done.triangles]
     six = np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))
-    reach = np.hypot(corner[..., 0], corner[..., 1]).max(axis=1)
-    body = bodies_of(done.triangles)
-    inside = np.array([reach[body == b].max() < 0.5 * core.diameter + 1e-3
-                       for b in range(int(body.max()) + 1)])  # fmt: skip
-    within = float(six[inside[body]].sum() / 6.0)
+    within = float(six[inner_bodies(done.vertices, done.triangles)].sum() / 6.0)
     return (
         _weight("ring", metal, done.closure.volume_mm3 - within, "medal.metal"),
         _weight("core", core.metal or metal, within, "blank.core.metal"),
@@ -77,6 +73,8 @@ def _weight(part: str, metal: str, volume: float, key: str) -> Weight:
 def asked_mass(spec: MedalSpec) -> float | None:
     """Return the mass in g that a spec asks for by mass or by cost, or None.
 
+    A cost counts as the mass of the ring's metal that it pays for.
+
     Raises
     ------
     SpecError
@@ -89,14 +87,37 @@ def asked_mass(spec: MedalSpec) -> float | None:
         raise SpecError(
             "needs the price of the metal for one gram in medal.price", key="blank.cost"
         )
-    if blank.cost and blank.core.metal not in ("", spec.medal.metal):
+    if blank.cost and not price_of(spec, "core"):
         raise SpecError(
-            "medal.price is for one metal and the core is of another; ask for blank.mass",
+            "needs the price of the core's metal for one gram in blank.core.price",
             key="blank.cost",
         )
     if blank.cost:
         return blank.cost / spec.medal.price
     return blank.mass or None
+
+
+def price_of(spec: MedalSpec, part: str) -> float:
+    """Return the price of a part's metal for one gram; 0 if none is given."""
+    if part == "core" and spec.blank.core.metal not in ("", spec.medal.metal):
+        return spec.blank.core.price
+    return spec.medal.price
+
+
+def metal_cost(spec: MedalSpec, weights: Sequence[Weight]) -> float | None:
+    """Return what the metal of parts costs, if there is a price for all of them."""
+    prices = [price_of(spec, w.part) for w in weights]
+    if not all(prices):
+        return None
+    return round(sum(w.mass_g * p for w, p in zip(weights, prices, strict=True)), 4)
+
+
+def _counted(spec: MedalSpec, done: Assembled) -> float:
+    """Return the mass of a piece in g; for a cost asked for, of as much metal of the ring."""
+    weights = weighed(spec, done)
+    if not spec.blank.cost:
+        return sum(w.mass_g for w in weights)
+    return sum(w.mass_g * price_of(spec, w.part) for w in weights) / spec.medal.price
 
 
 def assemble_to_mass(
@@ -133,7 +154,7 @@ def assemble_to_mass(
         tried = _with_thickness(spec, thickness)
         try:
             done = make(tried, turn)
-            mass = sum(w.mass_g for w in weighed(tried, done))
+            mass = _counted(spec, done)
             if before is None:
                 thicker = _volume(spec, 1.25 * thickness, tolerance)
                 gain = (thicker - _volume(spec, thickness, tolerance)) / (0.25 * thickness)

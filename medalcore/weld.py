@@ -257,3 +257,15 @@ def _without_flat(
     keep[list(gone)] = False
     tri = np.vstack([tri[keep], np.array(new, dtype=np.int64).reshape(-1, 3)])
     return tri, np.concatenate([code[keep], np.array(new_code, dtype=np.int64)]), bool(gone)
+
+
+def inner_bodies(vertices: FloatArray, triangles: IntArray) -> NDArray[np.bool_]:
+    """Tell which triangles belong to other bodies than the one that reaches farthest out.
+
+    In a ring with a core those are the core's, whatever their outlines are.
+    """
+    body = bodies_of(triangles)
+    reach = np.zeros(int(body.max()) + 1)
+    corner = vertices[triangles]
+    np.maximum.at(reach, body, np.hypot(corner[..., 0], corner[..., 1]).max(axis=1))
+    return np.asarray(body != int(np.argmax(reach)))

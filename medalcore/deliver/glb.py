@@ -1,4 +1,4 @@
-"""Binary glTF 2.0, to be turned about in a viewer: a mesh per zone, of the piece's metal."""
+"""Binary glTF 2.0, to be turned about in a viewer: a mesh per zone and metal."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from ..medal import Medal
-from .picture_metals import look_of
+from .parts import by_metal
 from .picture_normals import corner_normals
 
 _METRES = np.diag([0.001, 0.001, 0.001, 1.0])
@@ -23,30 +23,33 @@ def glb_bytes(medal: Medal) -> bytes:
     """
     import trimesh  # here: slow to load, and seldom needed
 
-    look = look_of(str(medal.report.get("metal", "bronze")))
-    metal = max(look.body) == 0.0
-    colour = look.reflectance if metal else look.body
     normals = corner_normals(medal.vertices, medal.triangles, medal.zone).reshape(-1, 3)
     scene = trimesh.Scene()
-    for code, zone in enumerate(medal.zone_names):
-        corner = np.flatnonzero(np.repeat(medal.zone == code, 3))
-        points = medal.vertices[medal.triangles.ravel()[corner]].astype(np.float32)
-        both = np.column_stack([points, normals[corner]])
-        split, index = np.unique(both, axis=0, return_inverse=True)
-        material = trimesh.visual.material.PBRMaterial(
-            name=zone,
-            baseColorFactor=[*_eight_bit(colour), 255],
-            metallicFactor=1.0 if metal else 0.0,
-            roughnessFactor=math.sqrt(look.roughness),  # glTF squares it
-        )
-        mesh = trimesh.Trimesh(
-            vertices=split[:, :3],
-            faces=np.ravel(index).reshape(-1, 3),
-            vertex_normals=split[:, 3:],
-            visual=trimesh.visual.TextureVisuals(material=material),
-            process=False,
-        )
-        scene.add_geometry(mesh, node_name=zone, geom_name=zone, transform=_METRES)
+    for part in by_metal(medal):
+        metal = max(part.look.body) == 0.0
+        colour = part.look.reflectance if metal else part.look.body
+        for code, zone in enumerate(medal.zone_names):
+            corner = np.flatnonzero(np.repeat((medal.zone == code) & part.triangles, 3))
+            if not len(corner):
+                continue
+            points = medal.vertices[medal.triangles.ravel()[corner]].astype(np.float32)
+            both = np.column_stack([points, normals[corner]])
+            split, index = np.unique(both, axis=0, return_inverse=True)
+            name = f"{part.prefix}{zone}"
+            material = trimesh.visual.material.PBRMaterial(
+                name=name,
+                baseColorFactor=[*_eight_bit(colour), 255],
+                metallicFactor=1.0 if metal else 0.0,
+                roughnessFactor=math.sqrt(part.look.roughness),  # glTF squares it
+            )
+            mesh = trimesh.Trimesh(
+                vertices=split[:, :3],
+                faces=np.ravel(index).reshape(-1, 3),
+                vertex_normals=split[:, 3:],
+                visual=trimesh.visual.TextureVisuals(material=material),
+                process=False,
+            )
+            scene.add_geometry(mesh, node_name=name, geom_name=name, transform=_METRES)
     data: bytes = scene.export(file_type="glb", include_normals=True)
     return data
 

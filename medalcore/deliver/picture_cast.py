@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -12,6 +13,7 @@ from ..grid import Grid
 from ..ground import placement
 from ..medal import Medal
 from ..raster import top_surface
+from .parts import by_metal
 from .picture_metals import Look, look_of
 from .picture_normals import corner_normals
 from .picture_relief import Bearing, Relief, relief_of
@@ -48,6 +50,11 @@ class Cast:
     relief : Relief
     uneven : (rows, cols) float32
         Variation of the toning.
+    core : (m,) bool or None
+        Triangles of a core of another metal, if there is one.
+    core_look : Look or None
+    exposure : float or None
+        How long it is exposed; None takes what its own metal asks for.
     """
 
     vertices: FloatArray
@@ -60,6 +67,22 @@ class Cast:
     grid: Grid
     relief: Relief
     uneven: NDArray[np.float32]
+    core: NDArray[np.bool_] | None = None
+    core_look: Look | None = None
+    exposure: float | None = None
+
+    def by_metal(self) -> tuple[Cast, ...]:
+        """Return the piece as one cast for each of its metals, exposed as one picture."""
+        if self.core is None or self.core_look is None:
+            return (self,)
+        exposure = math.sqrt(self.look.exposure * self.core_look.exposure)
+        return tuple(
+            replace(
+                self, triangles=self.triangles[of], normals=self.normals[of], look=look,
+                core=None, exposure=exposure,
+            )
+            for of, look in ((~self.core, self.look), (self.core, self.core_look))
+        )  # fmt: skip
 
     def on_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
         """Return where points before the camera lie on the maps: row, column, and z in mm.
@@ -132,7 +155,7 @@ def cast_of(
     rotation, offset, studio : (3, 3), (3,) and (3, 3) float64, optional
         See `Cast`.
     metal : str, optional
-        Look of another material than the report names.
+        Look of another material than the report names, for all of it.
     """
     rotation = np.eye(3) if rotation is None else rotation
     offset = np.zeros(3) if offset is None else offset
@@ -146,6 +169,7 @@ def cast_of(
     mean = _heights(face, medal.triangles, grid)
     bearings = [_bearing(lamp, studio @ rotation) for lamp in LAMPS]
     relief = relief_of(mean, pixel, _RIDGE_MM, bearings)
+    core, core_look = _core(medal, towards, metal)
     return Cast(
         points,
         triangles,
@@ -157,7 +181,19 @@ def cast_of(
         grid,
         relief,
         mottled(grid.rows, grid.cols, pixel),
+        core,
+        core_look,
     )
+
+
+def _core(
+    medal: Medal, towards: NDArray[np.int64], metal: str | None
+) -> tuple[NDArray[np.bool_] | None, Look | None]:
+    """Return which of some triangles are a core of another metal, and its look."""
+    parts = by_metal(medal)
+    if metal or len(parts) < 2:
+        return None, None
+    return parts[1].triangles[towards], parts[1].look
 
 
 def grid_over(points: FloatArray, pixel: float, spare: int = 8) -> Grid:

@@ -35,6 +35,7 @@ def rendered(casts: Sequence[Cast], grid: Grid, sheet: NDArray[np.float32]) -> N
     sheet : (3, rows, cols) float32
         Display-linear; used up.
     """
+    casts = [part for cast in casts for part in cast.by_metal()]
     starts = np.cumsum([0, *(len(c.vertices) for c in casts)])
     vertices = np.concatenate([c.vertices for c in casts])
     triangles = np.concatenate([c.triangles + s for c, s in zip(casts, starts[:-1], strict=True)])
@@ -112,9 +113,8 @@ def _seen_light(
             np.float32(a) * nx + np.float32(b) * ny + np.float32(c) * nz for a, b, c in cast.studio
         )
     normal = _unit(nx, ny, np.maximum(nz, np.float32(0.02)))
-    return toned_down(
-        shaded(Surface(*normal, sky, ridge, tuple(lit), uneven), cast.look), cast.look.exposure
-    )
+    exposure = cast.look.exposure if cast.exposure is None else cast.exposure
+    return toned_down(shaded(Surface(*normal, sky, ridge, tuple(lit), uneven), cast.look), exposure)
 
 
 def _unit(nx: Row, ny: Row, nz: Row) -> tuple[Row, Row, Row]:

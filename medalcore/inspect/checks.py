@@ -118,16 +118,22 @@ def _drafts(spec: MedalSpec) -> list[Finding]:
 
 
 def _skin(spec: MedalSpec) -> list[Finding]:
-    """Warn of nickel where the material holds it."""
-    material = material_named(spec.medal.metal)
-    if not material.nickel:
-        return []
-    return [
-        Finding(
-            "nickel",
-            "note",
-            f"{material.title} can release nickel; worn on the skin it may cause allergy, and "
-            "many places limit it (in the EU: REACH Annex XVII entry 27)",
-            "medal.metal",
-        )
-    ]
+    """Warn of nickel where a material holds it: that of the piece, and of its core."""
+    core = spec.blank.core
+    metals = {"medal.metal": spec.medal.metal}
+    if core.diameter and core.metal not in ("", spec.medal.metal):
+        metals["blank.core.metal"] = core.metal
+    found = []
+    for where, name in metals.items():
+        material = material_named(name, where)
+        if material.nickel:
+            found.append(
+                Finding(
+                    "nickel",
+                    "note",
+                    f"{material.title} can release nickel; worn on the skin it may cause allergy, "
+                    "and many places limit it (in the EU: REACH Annex XVII entry 27)",
+                    where,
+                )
+            )
+    return found

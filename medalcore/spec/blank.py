@@ -179,7 +179,36 @@ class Core(Table, frozen=True):
     """A core of another metal: the piece comes as a ring and a core that nest."""
 
     diameter: Annotated[
-        float, doc("Diameter of the core; 0 makes the piece in one part", unit="mm", ge=0, le=900)
+        float,
+        doc("Largest width of the core; 0 makes the piece in one part", unit="mm", ge=0, le=900),
+    ] = 0.0
+    shape: Annotated[
+        Literal["round", "oval", "polygon", "outline", "drawing"],
+        doc(
+            "Outline of the core; outline is the piece's own, farther in by half of what the "
+            "core's diameter is less"
+        ),
+    ] = "round"
+    tall: Annotated[
+        float, doc("Height of an oval core", unit="mm", when={"shape": ("oval",)}, gt=0, le=900)
+    ] = 16.0
+    sides: Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)] = 6
+    corner_radius: Annotated[
+        float,
+        doc("Radius of the corners", unit="mm", when={"shape": ("polygon",)}, ge=0, le=200),
+    ] = 1.0
+    drawing: Annotated[
+        str, doc("File (SVG) whose closed path is the outline", when={"shape": ("drawing",)})
+    ] = ""
+    turn: Annotated[
+        float,
+        doc(
+            "Turn of the core, counter-clockwise; at 0 a polygon has a flat at the foot",
+            unit="deg",
+            when={"shape": ("oval", "polygon", "drawing")},
+            ge=-360,
+            le=360,
+        ),
     ] = 0.0
     clearance: Annotated[
         float, doc("Room between core and ring", unit="mm", gt=0, le=2)
@@ -187,6 +216,12 @@ class Core(Table, frozen=True):
     metal: Annotated[
         str, doc("Metal of the core, by its name in the table of materials; empty is the ring's")
     ] = ""
+    price: Annotated[
+        float,
+        doc(
+            "Price of the core's metal for one gram, if it is another one; 0 is none", ge=0, le=1e6
+        ),
+    ] = 0.0
     lock: Annotated[
         float,
         doc(

@@ -5,10 +5,12 @@ import math
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 import trimesh
 
 from medalcore import build
 from medalcore.blank import build_blank
+from medalcore.blank.outline import outline_of
 from medalcore.errors import SpecError
 from medalcore.solid import arrays_of, without
 from medalcore.spec import spec_from_dict
@@ -182,6 +184,49 @@ def test_ring_and_core_are_two_closed_bodies_with_the_stated_clearance(lock, hol
     assert medal.report["bodies"] == 2
 
 
+CORES = {
+    "oval": {"shape": "oval", "diameter": 20.0, "tall": 14.0, "turn": 30.0},
+    "hexagon": {"shape": "polygon", "diameter": 19.0, "corner_radius": 0.0},
+    "eased square": {"shape": "polygon", "sides": 4, "diameter": 18.0},
+    "outline": {"shape": "outline", "diameter": 20.0},
+}
+
+
+@pytest.mark.parametrize("name", list(CORES))
+@pytest.mark.parametrize("lock", [0.0, 0.2])
+def test_a_core_of_any_outline_nests_with_the_stated_clearance(name, lock):
+    """Cut half-way up and near the rim: the ring's hole is the core, grown by the clearance."""
+    blank = {"outline": "constant-width", "diameter": 34.0, "corner_radius": 2.0}
+    core = {**CORES[name], "clearance": 0.08, "lock": lock}
+    v, f, _ = made({"blank": {**blank, "core": core}})
+    proven(v, f, bodies=2, genus=1)
+    parts = trimesh.Trimesh(v, f, process=True).split()
+    pair = sorted(parts, key=lambda p: -np.ptp(p.vertices[:, 0]))
+    for z, inset in ((0.0, lock), (1.0, 0.0)):
+        ring, disc = (
+            min(
+                (shapely.Polygon(np.asarray(c)[:, :2]) for c in
+                 p.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1)).discrete),
+                key=lambda c: c.area,
+            )
+            for p in pair
+        )  # fmt: skip
+        assert ring.exterior.distance(disc.exterior) == pytest.approx(0.08, abs=2 * MICRON)
+        if not inset:  # sharp corners of a ridge stay sharp, a little farther off
+            grown = disc.buffer(0.08, quad_segs=200)
+            assert grown.exterior.hausdorff_distance(ring.exterior) < 2 * MICRON
+        if name == "outline":
+            piece = spec_from_dict({"blank": blank}).blank
+            edge = shapely.LinearRing(outline_of(piece, tolerance_for("fine"))[0])
+            assert edge.distance(disc.exterior) == pytest.approx(7.0 + inset, abs=2 * MICRON)
+        else:
+            wide = shapely.MultiPoint(disc.exterior.coords)
+            turned = [shapely.affinity.rotate(wide, a, (0, 0)).bounds for a in range(0, 180, 15)]
+            across = max(x2 - x1 for x1, _, x2, _ in turned)
+            slanted = {"hexagon": math.cos(math.pi / 6), "eased square": 1.0}.get(name, 1.0)
+            assert across == pytest.approx(core["diameter"] - 2 * inset / slanted, abs=2 * MICRON)
+
+
 @pytest.mark.parametrize(
     ("blank", "key", "words"),
     [
@@ -198,6 +243,15 @@ def test_ring_and_core_are_two_closed_bodies_with_the_stated_clearance(lock, hol
         ({"loop": {"kind": "lug", "thickness": 2.9}}, "blank.loop.thickness", "at most"),
         ({"loop": {"kind": "eye", "width": 4.0}}, "blank.loop.width", "at most"),
         ({"core": {"diameter": 39.9}}, "blank.core.diameter", "no ring"),
+        ({"core": {"diameter": 39.9, "shape": "oval"}}, "blank.core.diameter", "make it smaller"),
+        ({"core": {"diameter": 41, "shape": "outline"}}, "blank.core.diameter", "does not lie"),
+        ({"core": {"diameter": 20, "shape": "drawing"}}, "blank.core.drawing", "names no SVG"),
+        (
+            {"core": {"diameter": 20, "shape": "polygon", "corner_radius": 12}},
+            "blank.core.corner_radius",
+            "do not fit",
+        ),
+        ({"core": {"diameter": 0.9, "lock": 0.2}}, "blank.core.lock", "leaves nothing"),
         ({"core": {"diameter": 20.0, "lock": 1.0}}, "blank.core.lock", "at most"),
         (
             {"core": {"diameter": 9.0}, "hole": {"shape": "round", "size": 9.0}},
@@ -211,6 +265,19 @@ def test_fittings_that_cannot_be_made_get_one_line(blank, key, words):
         build_blank(spec_from_dict({"blank": blank}), tolerance_for("draft"))
     assert caught.value.key == key
     assert words in str(caught.value)
+
+
+def test_a_drilled_hole_keeps_off_the_joint_of_an_oval_core():
+    """The core ends 5 mm from the middle upwards, 10 to the right: holes at 12 mm out."""
+    core = {"diameter": 20.0, "shape": "oval", "tall": 10.0}
+    for angle, fits in ((0.0, True), (90.0, False)):
+        drill = {"diameter": 2.4, "inset": 9.0, "angle": angle}
+        spec = spec_from_dict({"blank": {"core": core, "drill": drill}})
+        if fits:
+            build_blank(spec, tolerance_for("draft"))
+        else:
+            with pytest.raises(SpecError, match="runs into the joint"):
+                build_blank(spec, tolerance_for("draft"))
 
 
 @pytest.mark.parametrize("inset", [6.0, 8.0, 10.0, 12.0, 14.0])

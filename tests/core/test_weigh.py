@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from medalcore import SpecError, build, parse_spec
@@ -98,3 +99,56 @@ def test_a_mass_of_two_metals_is_met():
 def test_a_mass_far_beyond_any_thickness_says_how_thick_it_would_be():
     with pytest.raises(SpecError, match=r"thickness of \d{4} mm; at most 200 mm"):
         build(parse_spec("[blank]\nmass = 90000.0"), "draft")
+
+
+def test_a_cost_of_two_metals_is_met_at_both_prices():
+    text = """
+    [medal]
+    metal = "fine-silver"
+    price = 0.9
+    [blank]
+    cost = 300.0
+    core = {diameter = 16.0, metal = "fine-gold", price = 60.0, shape = "polygon"}
+    """
+    medal = build(parse_spec(text), "draft")
+    ring, core = medal.report["parts"]
+    assert ring["mass_g"] * 0.9 + core["mass_g"] * 60.0 == pytest.approx(300.0, abs=2e-4)
+    assert medal.report["metal_cost"] == pytest.approx(300.0, abs=2e-4)
+    assert core["metal_cost"] == pytest.approx(core["mass_g"] * 60.0, abs=1e-3)
+    with pytest.raises(SpecError, match=r"blank\.core\.price"):
+        build(parse_spec(text.replace("price = 60.0, ", "")), "draft")
+
+
+def test_nickel_in_the_core_alone_is_told_of():
+    text = """
+    [medal]
+    metal = "bronze"
+    [blank]
+    core = {diameter = 16.0, metal = "cupronickel"}
+    """
+    found = [f for f in build(parse_spec(text), "draft").findings if f.rule == "nickel"]
+    assert [f.where for f in found] == ["blank.core.metal"]
+
+
+def test_files_for_viewers_show_both_metals():
+    from medalcore.deliver.obj import mtl_bytes, obj_bytes
+    from medalcore.deliver.parts import by_metal
+
+    text = """
+    [medal]
+    metal = "cupronickel"
+    [blank]
+    outline = "oval"
+    core = {diameter = 16.0, metal = "bronze", shape = "outline"}
+    hole = {shape = "round", size = 4.0, rim_width = 0.4}
+    """
+    medal = build(parse_spec(text.replace("16.0", "24.0")), "draft")
+    ring, core = by_metal(medal)
+    reach = [np.hypot(*medal.vertices[medal.triangles[p.triangles]].T[:2]).max()
+             for p in (ring, core)]  # fmt: skip
+    assert reach == pytest.approx([20.0, 12.0], abs=0.01)  # at draft
+    told = obj_bytes(medal, "x.mtl").decode()
+    assert "usemtl field" in told
+    assert "usemtl core-field" in told
+    colours = {b.split("\n")[0]: b for b in mtl_bytes(medal).decode().split("newmtl ")[1:]}
+    assert colours["field"].split("Kd")[1] != colours["core-field"].split("Kd")[1]

@@ -1,0 +1,39 @@
+"""The metals of a piece: one, or those of a ring and its core."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..medal import Medal
+from ..weld import inner_bodies
+from .picture_metals import Look, look_of
+
+
+@dataclass(frozen=True, eq=False)
+class MetalPart:
+    """What of a piece is of one metal.
+
+    Attributes
+    ----------
+    prefix : str
+        For names: empty, or ``core-``.
+    triangles : (m,) bool
+    look : Look
+    """
+
+    prefix: str
+    triangles: NDArray[np.bool_]
+    look: Look
+
+
+def by_metal(medal: Medal) -> tuple[MetalPart, ...]:
+    """Return the parts of a piece that are of different metals, the ring first."""
+    metals = [str(part["metal"]) for part in medal.report.get("parts", ())]
+    whole = look_of(str(medal.report.get("metal", "bronze")))
+    if len(set(metals)) < 2:
+        return (MetalPart("", np.ones(len(medal.triangles), dtype=bool), whole),)
+    core = inner_bodies(medal.vertices, medal.triangles)
+    return MetalPart("", ~core, whole), MetalPart("core-", core, look_of(metals[1]))
