@@ -183,10 +183,10 @@ def test_milling_in_three_sectors_leaves_three_plain_ones():
 
 
 def test_milling_stands_on_every_other_of_twelve_sides():
-    """Depth of the milled edge below the outline, side by side."""
+    """Roots of notches lie in the edge break, whose 0.15 mm are more than their depth."""
     _, _, edge, _ = modelled("1 pound")
     line = shapely.LinearRing(outline_of(spec_of("1 pound").blank, tolerance_for("fine"))[0])
-    edge = edge[(np.abs(edge[:, 2]) < 1.251) & (np.hypot(edge[:, 0], edge[:, 1]) > 11.0)]
+    edge = edge[(np.abs(edge[:, 2]) < 1.351) & (np.hypot(edge[:, 0], edge[:, 1]) > 11.0)]
     deep = line.distance(shapely.points(edge[:, :2])) > 0.05
     bearing = np.degrees(np.arctan2(edge[deep, 0], edge[deep, 1])) % 360.0
     sides = np.unique(np.round(bearing / 30.0).astype(int) % 12)
