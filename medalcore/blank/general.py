@@ -22,6 +22,13 @@ IntArray = NDArray[np.int64]
 Loops = list[IntArray]
 
 
+_MANY = 4000
+"""Points from which an outline's offsets are made one from another."""
+
+_STRIDE = 0.3
+"""The first of them, mm: scallops so many that it matters are mostly gone there."""
+
+
 class Offsets:
     """An outline's offsets, each made once."""
 
@@ -33,14 +40,27 @@ class Offsets:
     def at(self, inset: float) -> Contours:
         """Return the contours at a distance into the face, mm."""
         if inset not in self._made:
+            start = self._start(inset)
             self._made[inset] = offset(
-                self._made[0.0],
-                self._sign * inset,
+                self._made[start],
+                self._sign * (inset - start),
                 "round",
                 tolerance=self._tolerance.curve / 2.0,
                 least=self._tolerance.curve / 20.0,
             )
         return self._made[inset]
+
+    def _start(self, inset: float) -> float:
+        """Return the inset to go on from: nought, or the last one of an outline of many points.
+
+        Going in by two steps is going in by their sum (the sum of two discs is a disc), and the
+        offset of many small scallops has far fewer points than they.
+        """
+        if sum(map(len, self._made[0.0])) < _MANY:
+            return 0.0
+        if inset > 2.0 * _STRIDE:
+            self.at(_STRIDE)
+        return max(i for i in self._made if i <= inset / 2.0)
 
 
 def room_round_middle(contours: Contours) -> float:

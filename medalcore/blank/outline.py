@@ -245,7 +245,8 @@ def _chord(radius: float, tolerance: Tolerance) -> float:
     """
     if radius <= tolerance.curve:
         return math.pi
-    most = math.radians(6.0) if radius < 1.0 else 2.0 * math.pi / volume_chords(tolerance)
+    small = math.radians(6.0 if tolerance.curve < 0.005 else 24.0)
+    most = small if radius < 1.0 else 2.0 * math.pi / volume_chords(tolerance)
     return min(2.0 * math.acos(1.0 - tolerance.curve / 2.0 / radius), most)
 
 
