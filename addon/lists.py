@@ -18,6 +18,9 @@ FIRST_WORDS = {
 }
 """What a new element says, so that it can be seen; others ask for their text."""
 
+FIRST_SHARES = {"circle": {"radius": 0.3}, "panel": {"size": 0.35}}
+"""Sizes of a new element as shares of the diameter, so that it fits the piece at hand."""
+
 
 class MEDALWRIGHT_UL_elements(bpy.types.UIList):
     """The elements of one kind on a face."""
@@ -138,6 +141,8 @@ def _fill_new(item: Any, key: Key, items: Any, context: bpy.types.Context) -> No
     """Give a new element what lets it be seen at once."""
     if key.name in FIRST_WORDS:
         item.text = FIRST_WORDS[key.name]
+    for name, share in FIRST_SHARES.get(key.name, {}).items():
+        setattr(item, name, round(share * item.id_data.medalwright.spec.blank.diameter, 1))
     if hasattr(item, "source_kind"):
         for chosen in chosen_sources(context):
             item.source_objects.add().object = chosen

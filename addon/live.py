@@ -282,7 +282,8 @@ def finish(job: Job) -> str:
     if piece.mode == "EDIT":
         session.errors[job.owner] = "Leave Edit Mode and rebuild: the mesh is being edited"
         return session.errors[job.owner]
-    session.errors.pop(job.owner, None)
+    if job.digest == digest_of(piece):  # else what is wrong with the newest numbers stays told
+        session.errors.pop(job.owner, None)
     session.notes.pop(job.owner, None)
     if job.files:
         session.notes[job.owner] = files_note(job)

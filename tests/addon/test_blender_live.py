@@ -120,6 +120,26 @@ def test_a_wrong_value_is_told_at_once(live: Any) -> None:
     assert width() == pytest.approx(41.0, abs=0.02)
 
 
+def test_an_older_draft_does_not_silence_a_newer_error(live: Any) -> None:
+    piece = bpy.context.object
+    live.session.builder._worker._process.send_signal(19)  # SIGSTOP
+    try:
+        piece.medalwright.spec.blank.diameter = 38.0
+        live._next_turn()
+        circles = piece.medalwright.spec.obverse.field.circle
+        circles.add()  # of no radius
+        live.changed(piece, "circle")
+    finally:
+        live.session.builder._worker._process.send_signal(18)  # SIGCONT
+    settled(live)
+    assert width() == pytest.approx(38.0, abs=0.02)
+    assert "radius" in live.session.errors[piece.session_uid]
+    live._next_turn()
+    circles[0].radius = 5.0
+    settled(live)
+    assert piece.session_uid not in live.session.errors
+
+
 def test_one_draft_in_two_comes_to_its_end(part: Any) -> None:
     """While a slider is dragged, each change stops the draft before, but never two in a row."""
     builder = part("jobs").Builder()
