@@ -27,6 +27,10 @@ from .weld import Closure, closure, mend
 
 T = TypeVar("T")
 
+_ROOM_MM = 0.8
+"""How far below the lowest field an element may sink its foot where it gets along with that. None
+needs more, except one that is cut deep."""
+
 _TIGHTEN_MM = (1e-5, 3e-5, 1e-4, 3e-4)
 """How much short edges may be drawn together, mm, until the float32 mesh closes. A step of
 float32 at 20 mm is 2e-6 mm (IEEE 754); the last value is still far below what is visible."""
@@ -187,12 +191,12 @@ def _elements(
 
         report(0.0, path)
         context = Context(ground, tolerance, models, report, stages)
-        make = partial(ELEMENTS[kind], table, context)
-        parts = ground, tolerance, [stages.content(name) for name in files_of(table)]
-        built = _named(path, partial(stages.get, kind, parts, table, make))
+        built, level = _named(path, partial(_built, kind, table, context))
         log.add(path, built)
         cure = next((f.message for f in built.findings if f.rule.endswith("-over-rim")), "")
-        standing.append(Element(path, kind, side, ground, built))
+        standing.append(Element(path, kind, side, replace(ground, level=0.0), built))
+        place = placement(spec.medal.alignment, side)
+        place[:, 3] += place[:, 2] * level
         clearing = any(part.action == "clear" for part in built.parts)
         added = above if clearing else adds
         group = {"add": added, "cut": cuts, "clear": clears, "ground": grounds}
@@ -200,7 +204,7 @@ def _elements(
             # the cache gives equal elements on both faces the same solid
             solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
             used |= solid.labels.keys()
-            placed = solid.on_side(side).moved(placement(spec.medal.alignment, side))
+            placed = solid.on_side(side).moved(place)
             if part.action == "add":
                 _named(path, partial(keep_on, outline, placed, cure))
             group[part.action].append(placed)
@@ -211,6 +215,29 @@ def _elements(
     if clears and adds:
         adds = [without(united(adds), clears)]
     return adds + above, cuts, grounds
+
+
+def _built(kind: str, table: Table, context: Context) -> tuple[Built, float]:
+    """Build an element, or take it from the store; also return the level it is to be put at.
+
+    It is built on a field at level 0 and, where it can be, with no more room below than it
+    needs: a change of the thickness or of the other face then only moves it.
+    """
+    stages, fonts = context.stages, [context.stages.content(name) for name in files_of(table)]
+
+    def on(ground: Ground) -> Built:
+        make = partial(ELEMENTS[kind], table, replace(context, ground=ground))
+        return stages.get(kind, (ground, context.tolerance, fonts), table, make)
+
+    level = context.ground.level
+    exact = replace(context.ground, level=0.0, floor=context.ground.floor - level)
+    enough = replace(exact, floor=max(exact.floor, exact.lowest - _ROOM_MM))
+    try:
+        return on(enough), level
+    except SpecError:
+        if enough.floor == exact.floor:
+            raise
+    return on(exact), level
 
 
 def _named(path: str, make: Callable[[], T]) -> T:
