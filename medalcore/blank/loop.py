@@ -57,11 +57,7 @@ def _lug(
     edge: float,
     tolerance: Tolerance,
 ) -> Solid:
-    """Return a plate round the hole that runs into the edge with fillets.
-
-    Growing the piece and its lug by the fillet's radius and shrinking it again rounds the
-    inner corners by just that radius.
-    """
+    """Return a plate round the hole that runs into the edge with fillets."""
     loop = blank.loop
     upright = blank.thickness - 2.0 * blank.chamfer
     thick = loop.thickness or min(0.7 * blank.thickness, 0.96 * upright)
@@ -73,20 +69,43 @@ def _lug(
         )
     middle = way * (edge + loop.gap + loop.hole / 2.0)
     outer = loop.hole / 2.0 + loop.width
-    under = offset((outline[0],), -_UNDER, "round", tolerance=tolerance.curve)
-    disc = (_circle(middle, outer, tolerance),)
-    whole = united([under, disc])
-    if loop.fillet > 0.0:
-        grown = offset(whole, loop.fillet, "round", tolerance=tolerance.curve / 2.0)
-        shrunk = offset(grown, -loop.fillet, "round", tolerance=tolerance.curve / 2.0)
-        near = (_circle(middle, outer + 1.5 * loop.fillet + loop.gap, tolerance),)
-        whole = united([intersected(shrunk, near), disc])
-    sink = min(max(1.0, 1.5 * blank.chamfer), 0.95 * cover(faces, thick / 2.0 + 0.02))
-    deep = offset((outline[0],), -sink, "round", tolerance=tolerance.curve)
-    plate = subtracted(whole, deep) if deep else whole
-    plate = (max(plate, key=signed_area),)
+    sink = _sink(blank, faces, thick / 2.0)
+    plate = _run_in(outline[0], middle, outer, loop.fillet, sink, tolerance)
     hole = _circle(middle, loop.hole / 2.0, tolerance)[::-1]
-    return _plate((*plate, hole), thick / 2.0, min(0.2 * thick, 0.3 * loop.width), tolerance)
+    return _plate((plate, hole), thick / 2.0, min(0.2 * thick, 0.3 * loop.width), tolerance)
+
+
+def _sink(blank: Blank, faces: Sequence[FaceShape], half: float) -> float:
+    """Return how far a plate reaches into the piece without coming out on a field, mm."""
+    return min(max(1.0, 1.5 * blank.chamfer), 0.95 * cover(faces, half + 0.02))
+
+
+def _run_in(
+    edge: FloatArray,
+    middle: FloatArray,
+    radius: float,
+    fillet: float,
+    sink: float,
+    tolerance: Tolerance,
+) -> FloatArray:
+    """Return the outline of a disc that runs into an edge with fillets.
+
+    Growing the piece and its disc by the fillet's radius and shrinking it again rounds the
+    inner corners by just that radius.
+    """
+    under = offset((edge,), -_UNDER, "round", tolerance=tolerance.curve)
+    disc = (_circle(middle, radius, tolerance),)
+    whole = united([under, disc])
+    if fillet > 0.0:
+        grown = offset(whole, fillet, "round", tolerance=tolerance.curve / 2.0)
+        shrunk = offset(grown, -fillet, "round", tolerance=tolerance.curve / 2.0)
+        far = float(np.hypot(*middle))
+        above = max(far - reach(edge, middle / far), 0.0)
+        near = (_circle(middle, math.hypot(radius + fillet, above) + 0.3, tolerance),)
+        whole = united([intersected(shrunk, near), disc])
+    deep = offset((edge,), -sink, "round", tolerance=tolerance.curve)
+    plate = subtracted(whole, deep) if deep else whole
+    return max(plate, key=signed_area)
 
 
 def _plate(contours: Contours, half: float, rounding: float, tolerance: Tolerance) -> Solid:
@@ -123,8 +142,7 @@ def _eye(
     wire = loop.width / 2.0
     mean = loop.hole / 2.0 + wire
     room = blank.thickness / 2.0 - blank.chamfer
-    foot = 1.1 * wire
-    if foot > 0.95 * room:
+    if 1.1 * wire > 0.95 * room:
         raise SpecError(
             f"an eye of {loop.width:g} mm wire does not fit the upright edge of "
             f"{2.0 * room:.3g} mm; at most {2.0 * 0.95 * room / 1.1:.2f} mm",
@@ -136,18 +154,15 @@ def _eye(
     ring = np.column_stack([mean + wire * np.cos(turn), wire * np.sin(turn)])
     torus = m3.Manifold.revolve(m3.CrossSection([ring]), n).rotate((0.0, 0.0, 3.1))
     torus = torus.rotate((0.0, 90.0, 0.0)).translate((0.0, edge + loop.gap + loop.hole / 2.0, 0.0))
-    flare = min(loop.fillet, 0.95 * room - foot, max(loop.gap, 0.1) + wire)
-    sink = min(max(1.0, 2.0 * wire), 0.95 * cover(faces, foot + flare + 0.02))
-    top = loop.gap - 0.3 * wire
-    profile = [[0.0, -sink], [foot + flare, -sink]]
-    if flare > 0.0:
-        for a in np.linspace(0.0, math.pi / 2.0, 13).tolist():
-            profile.append([foot + flare * (1.0 - math.sin(a)), flare * (1.0 - math.cos(a)) - 0.01])
-    profile = [p for p in profile if p[1] <= top] + [[foot, max(top, 0.05)]]
-    profile += [[0.0, max(top, 0.05)]]
-    neck = m3.Manifold.revolve(m3.CrossSection([np.array(profile)]), n)
-    neck = neck.rotate((0.0, 0.0, 1.7)).rotate((-90.0, 0.0, 0.0)).translate((0.0, edge, 0.0))
-    body = (torus + neck).rotate((0.0, 0.0, -loop.angle))
+    # Half-way up the wire's section is a disc, which runs into the edge like a lug.
+    half = min(0.95 * room, 1.6 * wire)
+    bottom = np.array([0.0, edge + loop.gap - wire])
+    angle = math.radians(loop.angle)
+    cos, sin = math.cos(angle), math.sin(angle)
+    upright = outline[0] @ np.array([[cos, sin], [-sin, cos]])
+    plate = _run_in(upright, bottom, wire, loop.fillet, _sink(blank, faces, half), tolerance)
+    foot = _plate((plate,), half, min(0.3 * half, 0.5 * wire), tolerance)
+    body = (torus + foot.manifold).rotate((0.0, 0.0, -loop.angle))
     return solid_from_manifold(body, "loop", "the eye")
 
 

@@ -106,17 +106,20 @@ def test_a_lug_has_its_hole_metal_and_gap(outline, finish):
     assert np.ptp(plate[:, 2]) == pytest.approx(1.5, abs=2 * MICRON)
 
 
-def test_the_lugs_fillet_has_its_radius():
-    """Between a disc and a lug, the fillet's centre is its radius from both outlines."""
-    loop = {"kind": "lug", "hole": 3.0, "width": 1.3, "gap": 0.6, "fillet": 1.5}
+@pytest.mark.parametrize("kind", ["lug", "eye"])
+def test_the_loops_fillet_has_its_radius(kind):
+    """Between a disc and a lug (or an eye's wire), its centre is its radius from both outlines."""
+    loop = {"kind": kind, "hole": 3.0, "width": 1.3, "gap": 0.6, "fillet": 1.5}
     v, f, _ = made({"blank": {"loop": loop}})
     cut = trimesh.Trimesh(v, f, process=False).section(
         plane_origin=(0, 0, 0.01), plane_normal=(0, 0, 1)
     )
     ring = max((np.asarray(r)[:, :2] for r in cut.discrete), key=lambda r: np.ptp(r[:, 0]))
     # Centre: 1.5 mm from the circle of 19.98 (tangent just under the edge) and from the lug's
-    # circle of 2.8 about (0, 22.1), by intersecting the two circles grown by 1.5.
-    a, b, d = 19.98 + 1.5, 2.8 + 1.5, 22.1
+    # circle of 2.8 about (0, 22.1), or the wire's of 0.65 about (0, 19.95), by intersecting
+    # the two circles grown by 1.5.
+    wide, d = (2.8, 22.1) if kind == "lug" else (0.65, 20.0 + 0.6 - 0.65)
+    a, b = 19.98 + 1.5, wide + 1.5
     y = (a * a - b * b + d * d) / (2 * d)
     x = math.sqrt(a * a - y * y)
     ring = ring[np.hypot(*ring.T) > 20.001]  # the piece's own edge lies 0.02 mm above tangency

@@ -136,6 +136,17 @@ def test_a_dome_from_its_sagitta_has_the_volume_of_a_cap():
     assert dome - disc == pytest.approx(314.2247, rel=2e-3)
 
 
+def test_a_dome_is_the_cap_of_its_sphere():
+    """Sphere of 50 mm, cap 1 mm high: base radius 9.949874, volume 156.0324 (πh²(3R − h)/3)."""
+    bare = {"diameter": 2 * 9.949874, "chamfer": 0.0, "rim": {"width": 0.0}}
+    _, v, f, of = made({"blank": bare, "obverse": {"field": {"dish": -1.0}}})
+    assert proven(v, f) == pytest.approx(math.pi * 9.949874**2 * 3.0 + 156.0324, rel=2e-4)
+    field = of("field", 1)
+    centre = 1.5 + 1.0 - 50.0
+    far = np.hypot(np.hypot(field[:, 0], field[:, 1]), field[:, 2] - centre)
+    np.testing.assert_allclose(far, 50.0, atol=2 * MICRON)
+
+
 def test_a_rounded_edge_is_a_quarter_circle():
     """Volume by the second theorem of Pappus and Guldin."""
     r, big, t = 0.5, 10.0, 3.0
