@@ -115,8 +115,23 @@ class Edge(Table, frozen=True):
         doc("Slant of the reeds from upright", unit="deg", when=_REEDED, ge=-60, le=60),
     ] = 0.0
     grooves: Annotated[
-        int, doc("Number of grooves round the edge", when=_GROOVED, ge=1, le=20)
-    ] = 1  # fmt: skip
+        int,
+        doc(
+            "Number of grooves round the edge, spaced evenly over its height; groove_heights "
+            "goes before it",
+            when=_GROOVED,
+            ge=1,
+            le=20,
+        ),
+    ] = 1
+    groove_heights: Annotated[
+        str,
+        doc(
+            "Heights of the grooves' middles over the middle of the edge, mm, a groove for each, "
+            'such as "-0.6 0.2"; empty spaces them evenly',
+            when=_GROOVED,
+        ),
+    ] = ""
     groove_width: Annotated[
         float, doc("Width of a groove at the edge", unit="mm", when=_GROOVED, gt=0, le=50)
     ] = 0.5

@@ -190,6 +190,39 @@ def test_several_grooves_stand_evenly():
     np.testing.assert_allclose(deep, [-0.8, 0.0, 0.8], atol=1e-5)  # thirds of 2.4 mm
 
 
+@pytest.mark.parametrize("outline", ["round", "oval"])
+def test_grooves_stand_where_they_are_put(outline):
+    """Two unlike ways from the middle, as on an edge with words between; to 2 micrometres."""
+    edge = {"finish": "grooved", "groove_heights": "0.75, -0.4", "groove_width": 0.4}
+    v = made({"blank": {"outline": outline}, "edge": edge})[1]
+    x = v[np.abs(v[:, 1]) < 0.2]
+    deep = x[np.abs(x[:, 0] - x[:, 0].max() + 0.25) < 0.002, 2]
+    upper, lower = deep[deep > 0.2], deep[deep < 0.2]
+    assert (upper.min() + upper.max()) / 2 == pytest.approx(0.75, abs=2 * MICRON)
+    assert (lower.min() + lower.max()) / 2 == pytest.approx(-0.4, abs=2 * MICRON)
+    edge["text"] = {"words": "LIGHT"}
+    text = made({"blank": {"outline": outline}, "edge": edge})[0]
+    # the widest plain band lies between the grooves' lips at 0.55 and -0.2
+    assert text.facts["words_cap_height_mm"] == pytest.approx(0.75 / 2, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("heights", "width", "words"),
+    [
+        ("0.2 0.4", 0.5, "meet"),
+        ("1.1", 0.5, "give heights from -0.93 to 0.93 mm"),
+        ("x", 0.5, "no list"),
+        ("nan", 0.5, "no list"),
+        ("0", 2.39, "a smaller width"),
+    ],
+)
+def test_grooves_that_cannot_stand_there_are_refused(heights, width, words):
+    edge = {"finish": "grooved", "groove_heights": heights, "groove_width": width}
+    with pytest.raises(SpecError, match=words) as caught:
+        build_blank(spec_from_dict({"edge": edge}), FINE)
+    assert caught.value.key == ("edge.groove_width" if width > 1 else "edge.groove_heights")
+
+
 def test_reeds_and_grooves_together_close():
     _, v, f = made({"edge": {"finish": "reeded and grooved", "reeds": 90}}, "draft")
     assert notches_in(slice_at(v, f, 0.6), 20 - 0.12) == 90
