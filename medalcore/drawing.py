@@ -227,7 +227,10 @@ def _seen(path: str) -> Iterator[tuple[Any, Any]]:
     try:
         drawing = svg.SVG.parse(path, reify=False)
     except Exception as error:  # any parser error means the same to a person
-        raise SourceError(f"{path} cannot be read as SVG ({error})") from None
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise SourceError(f"{path} cannot be read as SVG ({reason[:120]})") from None
+    if not isinstance(drawing, svg.SVG):
+        raise SourceError(f"{path} cannot be read as SVG (it holds something else)")
     for element in drawing.elements():
         values = getattr(element, "values", None) or {}
         if values.get("visibility") != "hidden" and values.get("display") != "none":

@@ -39,6 +39,7 @@ BoolArray = NDArray[np.bool_]
 
 _EVEN = 5e-4  # mm that heights within a level may differ by and be one
 _SHORT = 3.0  # pixels of an edge along which heights change
+_FINE = 0.25  # pixels of an outline across a gap, where walls from both sides meet
 _FLOOR = 0.01  # mm: the floor of a gap between walls stands at least this high
 _HAIR = 5e-5  # mm within which points and lines are one
 _COARSER = 2.5
@@ -86,7 +87,8 @@ def flat_shape(
     outer, filled = _outer(field, flat, levels, level, drop)
     plateaus = _plateaus(levels, field, level, own, drop)
     smooth = any(_varies(field.heights[level == n]) for n in range(len(levels)))
-    graph, start, loops = _start(outer, plateaus, _longest(smooth, ground, grid, tolerance), grid)
+    longest = _longest(smooth, ground, grid, tolerance), _FINE if filled else math.inf
+    graph, start, loops = _start(outer, plateaus, longest, grid)
     z = _heights(graph, own, field, level, drop)
     surface = np.where(field.mask, field.heights, np.float32(_FLOOR))
     near = np.zeros(grid.shape, dtype=bool)
@@ -98,10 +100,14 @@ def flat_shape(
 
 
 def _start(
-    outer: m3.CrossSection, plateaus: list[m3.CrossSection], longest: float, grid: Grid
+    outer: m3.CrossSection,
+    plateaus: list[m3.CrossSection],
+    longest: tuple[float, float],
+    grid: Grid,
 ) -> tuple[Graph, IntArray, list[IntArray]]:
     """Return the borders of all areas as a graph, its triangles, and the loops round them.
 
+    Edges of plateaus, and those of the outline beside none, are as long as `longest` at most.
     Where lines lie too near each other to be told apart, or the outline touches itself, it is
     tried again more coarsely: the last time by what still cannot be seen.
     """
@@ -111,7 +117,7 @@ def _start(
         part = outer.offset(-gap, m3.JoinType.Miter, 4.0) if gap else outer
         try:
             graph = planar([_loops(part), *(_loops(p ^ part) for p in plateaus)], hair)
-            graph = split(graph, longest)
+            graph = split(graph, np.where(graph.on[:, 1:].any(axis=1), *longest))
             triangles = _inside(graph, triangles_of(graph), part)
         except SolidError:
             continue
@@ -201,7 +207,7 @@ def _inside(graph: Graph, triangles: IntArray, outer: m3.CrossSection) -> IntArr
     key, owner = key[some][order], owner[some][order]
     same = key[1:] == key[:-1]
     part = labels(owner[:-1][same], owner[1:][same], len(triangles))
-    corner = graph.points[triangles]
+    corner = graph.points[np.maximum(triangles, 0)]
     one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     size = np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])
     order = np.lexsort((-size, part))

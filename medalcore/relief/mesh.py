@@ -222,7 +222,7 @@ class Triangulation:
         size = np.maximum(np.maximum(qa, qb), qc)
         # the new triangles are (c, a, d) and (d, b, c): their doubled areas are ca and bc
         convex = (ca > 1e-9) & (bc > 1e-9)
-        flat = (ab + bc + ca) <= 1e-9
+        flat = ((ab + bc + ca) <= 1e-9) | (-ab <= 1e-9)  # on either side of the edge
         return np.asarray(convex & ((inside > 1e-9 * size * (1.0 + size)) | flat))
 
     def quad(self, edge: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:

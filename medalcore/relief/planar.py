@@ -81,8 +81,8 @@ def planar(groups: list[list[FloatArray]], hair: float) -> Graph:
     raise SolidError("the lines of the drawing cross in more places than can be told apart")
 
 
-def split(graph: Graph, longest: float) -> Graph:
-    """Return the graph with longer edges divided evenly."""
+def split(graph: Graph, longest: FloatArray) -> Graph:
+    """Return the graph with edges divided evenly that are longer than allowed, (m,)."""
     way = graph.points[graph.edges[:, 1]] - graph.points[graph.edges[:, 0]]
     count = np.maximum(np.ceil(np.hypot(*way.T) / longest), 1).astype(np.int64)
     edge = np.repeat(np.arange(len(count)), count - 1)
