@@ -45,7 +45,7 @@ class MEDALWRIGHT_UL_elements(bpy.types.UIList):
 
 
 def title_of_item(item: Any) -> str:
-    """Return what tells one element from another: its words, its model, its kind."""
+    """Return what tells one element from another: its words, its model, its kind, its size."""
     if hasattr(item, "text"):
         return " / ".join(item.text.split("\n")) or "No Words Yet"
     if hasattr(item, "source_kind"):
@@ -53,12 +53,24 @@ def title_of_item(item: Any) -> str:
         if item.source_kind == "FILE":
             return bpy.path.basename(text) or "No File Yet"
         return text.removeprefix(convert.OBJECT_MARK) or "No Object Yet"
-    for name in ("source", "drawing", "file"):
-        if hasattr(item, name):
-            return bpy.path.basename(getattr(item, name)) or "No File Yet"
-    if hasattr(item, "kind"):
-        return item.bl_rna.properties["kind"].enum_items[item.kind].name
-    return "Element"
+    kind = next((name for name in ("kind", "shape") if hasattr(item, name)), "")
+    if kind and getattr(item, kind) not in FROM_FILES:
+        word: str = item.bl_rna.properties[kind].enum_items[getattr(item, kind)].name
+        return f"{word}, {_form(item)}" if kind == "shape" else word
+    if hasattr(item, "drawing"):
+        return bpy.path.basename(item.drawing) or "No File Yet"
+    return f"{_form(item)}, {2.0 * item.radius:.4g} mm" if hasattr(item, "radius") else "Element"
+
+
+FROM_FILES = ("motif", "drawing")
+"""Kinds of elements that are told apart by their files."""
+
+
+def _form(item: Any) -> str:
+    """Return what a part of the field is: a border or a whole panel, sunk or raised."""
+    level = "Sunk" if item.height < 0 else "Raised"
+    whole = "Panel" if item.width == 0.0 else "Border" if hasattr(item, "shape") else "Ring"
+    return f"{level} {whole}"
 
 
 def key_at(path: str) -> Key:

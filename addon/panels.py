@@ -55,7 +55,7 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
         row.prop(piece.medalwright, "live", text="", icon="PLAY")
     trouble = live.session.errors.get(piece.session_uid, "")
     if trouble:
-        layout.wrapped(column, context, trouble, icon="ERROR")
+        layout.wrapped(column, context, wording.told(trouble), icon="ERROR")
     note = live.session.notes.get(piece.session_uid, "")
     if note:
         layout.wrapped(column, context, note, icon="CHECKMARK")
@@ -64,17 +64,10 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
         return
     report = report_of(built.report)
     facts = column.box().column(align=True)
-    size = f"{report['diameter_mm']:.2f} × {report['thickness_mm']:.2f} mm"
     state = f"{built.quality.capitalize()}, {report['triangles']:,} triangles"
     if job is None and not trouble and not live.is_current(piece):
         state = "Out of date"
-    for title, text in (
-        ("State", state),
-        ("Size", size),
-        ("Volume", f"{report['volume_mm3']:,.1f} mm³"),
-        ("Mass", f"{report['mass_g']:.2f} g"),
-        ("Closed", _bodies(report) if report["closed"] else "No"),
-    ):
+    for title, text in (("State", state), *facts_of(report)):
         line = facts.split(factor=0.3)
         line.label(text=title)
         line.label(text=text)
@@ -83,9 +76,26 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
         layout.wrapped(column, context, text, icon="INFO")
 
 
-def _bodies(report: dict[str, Any]) -> str:
+def facts_of(report: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return what was measured and what was solved, each with its title."""
+    blank = report.get("elements", {}).get("blank", {})
+    found = [("Size", f"{report['diameter_mm']:.2f} × {report['thickness_mm']:.2f} mm")]
+    if "solved" in report:
+        found.append(("Solved", f"{report['solved']['thickness_mm']:.4f} mm thick"))
+    found += [
+        ("Volume", f"{report['volume_mm3']:,.1f} mm³"),
+        ("Mass", f"{report['mass_g']:.{3 if 'solved' in report else 2}f} g"),
+    ]
+    for part in report.get("parts", ()):
+        metal = wording.choice_of(part["metal"])
+        found.append((part["part"].capitalize(), f"{part['mass_g']:.2f} g, {metal}"))
+    if report.get("metal_cost") is not None:
+        found.append(("Metal Cost", f"{report['metal_cost']:,.2f}"))
+    if "reeds" in blank and "pitch_mm" in blank:
+        found.append(("Reeds", f"{blank['reeds']}, pitch {blank['pitch_mm']:.3f} mm"))
     count = report.get("bodies", 1)
-    return "Yes, one body" if count == 1 else f"Yes, {count} bodies"
+    whole = "Yes, one body" if count == 1 else f"Yes, {count} bodies"
+    return [*found, ("Closed", whole if report["closed"] else "No")]
 
 
 @lru_cache(maxsize=16)
@@ -133,7 +143,7 @@ class MEDALWRIGHT_PT_findings(_PiecePanel, bpy.types.Panel):
         if not found:
             self.layout.label(text="Nothing to Note", icon="CHECKMARK")
         for finding in found:
-            where = f"{finding['where']}: " if finding["where"] else ""
+            where = f"{wording.place(finding['where'])}: " if finding["where"] else ""
             icon = ICONS.get(finding["severity"], "INFO")
             layout.wrapped(self.layout, context, where + finding["message"], icon=icon)
 

@@ -130,7 +130,7 @@ def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
         fonts.draw(column, group, name, path)
     elif shape == "vector":
         axes = column.column(align=True)
-        title = wording.title_of(key.name)
+        title = group.bl_rna.properties[name].name
         for i in range(key.size):
             text = f"{title} {'XYZW'[i]}" if i == 0 else "XYZW"[i]
             axes.prop(group, name, index=i, text=text)

@@ -144,14 +144,14 @@ class _Maker:
                 )
             }
             for key in keys(table):
-                properties.update(self._properties(key))
+                properties.update(self._properties(key, table.__name__))
             about = (table.__doc__ or table.__name__).splitlines()[0]
             self.known[table] = self._add(group_name(table), about, properties)
         return self.known[table]
 
-    def _properties(self, key: Key) -> dict[str, Any]:
+    def _properties(self, key: Key, table: str) -> dict[str, Any]:
         name, shape = attribute_of(key), shape_of(key)
-        title = wording.with_unit(wording.title_of(key.name), key.unit)
+        title = wording.with_unit(wording.title_of(key.name, table), key.unit)
         common = {"name": title, "description": wording.sentence(key.text)}
         live = {**common, "update": self.changed}
         made: dict[str, Any] = {}
@@ -276,7 +276,8 @@ def _numeric(key: Key) -> dict[str, Any]:
     if key.unit == "mm":
         # Blender's lens unit: millimetres whatever the scene's unit is
         return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 3}
-    return {**found, **labelled, "step": 5, "precision": 2}
+    precision = 3 if key.unit == "g" else 2
+    return {**found, **labelled, "step": 5, "precision": precision}
 
 
 def _get_lines(name: str) -> Callable[[Any], str]:

@@ -3,18 +3,56 @@
 
 from __future__ import annotations
 
+import re
+
 KEYS = {
     "at": "Place",
     "at_value": "Angle",
     "alignment": "Turned Over",
     "alignment_value": "Angle",
+    "arc_length": "Length",
+    "bare": "Bare Colours",
+    "clear": "Kept Clear",
+    "cost": "Aim for Cost",
     "edges": "Inner Edges",
     "fit": "Larger Side",
+    "follow": "Follow Field",
+    "less_on": "Modelled Less",
+    "line": "Width of Line",
+    "lock": "Lock Groove",
+    "mass": "Aim for Mass",
+    "more_on": "Modelled More",
+    "price": "Price per Gram",
     "settle": "Settle Overhangs",
     "text": "Words",
-    "turn": "Turn",
+    "words": "Words",
 }
 """Titles of keys whose name alone would not tell an artist what they do."""
+
+KEYS_IN = {
+    "Border": {"lines": "Number of Lines", "width": "Width of Tooth"},
+    "Edge": {
+        "corner_radius": "Notch Corners",
+        "depth": "Notch Depth",
+        "pattern": "Reeds by Turns",
+        "profile": "Notch Profile",
+        "width": "Notch Width",
+    },
+    "EdgeText": {
+        "at": "Middle",
+        "clear": "No Reeds under Words",
+        "fill": "Angle Filled",
+        "heads": "Heads Towards",
+        "repeat": "Times Round",
+    },
+    "Exergue": {"fit": "Fit to Segment", "level": "Line Below Middle"},
+    "Inscription": {"within": "Within Radius"},
+    "Legend": {"fit": "Gives Way", "sweep": "Angle Filled"},
+    "Loop": {"gap": "Metal Below Hole", "width": "Metal Round Hole"},
+    "Panel": {"width": "Border Width"},
+    "Texture": {"outer": "Ends at Radius", "inner": "Begins at Radius", "sweep": "Sector"},
+}
+"""Titles of keys that mean something of their own in one table, by the table's name."""
 
 TABLES = {
     "medal": "Name, Metal, Process",
@@ -71,9 +109,35 @@ PLURALS = {
 }
 
 
-def title_of(name: str) -> str:
-    """Return the title of a key, in title case."""
-    return KEYS.get(name) or name.replace("_", " ").title()
+def title_of(name: str, table: str = "") -> str:
+    """Return the title of a key, in title case; `table` is the name of its table's class."""
+    own = KEYS_IN.get(table, {}).get(name) or KEYS.get(name)
+    return own or name.replace("_", " ").title()
+
+
+_PLACE = re.compile(r"(medal|blank|edge|obverse|reverse)(\.[a-z_]+(\[\d+\])?)+(?=: )")
+
+
+def told(text: str) -> str:
+    """Return what the core says with the key in front as a person finds it in the panel."""
+    found = _PLACE.match(text)
+    if not found:
+        return text
+    return place(found.group()) + text[found.end() :]
+
+
+def place(path: str) -> str:
+    """Return the titles that lead to a key of a spec, such as ``obverse.legend[0].radius``.
+
+    What is no such path comes back as it is.
+    """
+    if not re.fullmatch(r"[a-z_]+(\[\d+\])?(\.[a-z_]+(\[\d+\])?)*", path):
+        return path
+    steps = []
+    for part in path.split("."):
+        name, _, number = part.partition("[")
+        steps.append(title_of(name) + (f" {int(number[:-1]) + 1}" if number else ""))
+    return ", ".join(steps)
 
 
 def table_title(path: str) -> str:

@@ -7,6 +7,7 @@ the functions and keywords exist, and that each property and operator named is t
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from types import SimpleNamespace
 from typing import Any
 
@@ -241,12 +242,54 @@ def test_the_state_of_a_build_is_shown(addon: Any, part: Any, state: str) -> Non
     owner = bpy.context.object.session_uid
     if state == "failed":
         session.errors[owner] = "blank.thickness: too thin"
-        assert ("label", "blank.thickness: too thin") in draw_all(part)
+        assert ("label", "Blank, Thickness: too thin") in draw_all(part)
     else:
         session.builder._jobs.append(part("jobs").Job(owner, {}, "fine", state="running"))
         drawn = draw_all(part)
         assert ("operator", "medalwright.stop") in drawn
         assert ("operator", "medalwright.make_fine") not in drawn
+
+
+def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> None:
+    told = part("wording").told
+    assert told("obverse.field.circle[0].radius: too large") == (
+        "Obverse, Field, Circle 1, Radius: too large"
+    )
+    assert told("object 'Stone' has no faces") == "object 'Stone' has no faces"
+    assert told("lighthouse.stl: no such file") == "lighthouse.stl: no such file"
+    assert part("wording").place("between two words") == "between two words"
+
+
+def test_elements_are_told_apart_in_their_lists(spec: Any, part: Any) -> None:
+    title, face = part("lists").title_of_item, spec.obverse
+    assert title(face.border[0]) == "Beads"
+    face.border[0].kind, face.border[0].drawing = "motif", "/drawings/anchor.svg"
+    assert title(face.border[0]) == "anchor.svg"
+    assert title(face.field.circle[0]) == "Raised Ring, 24 mm"
+    assert title(face.field.panel[0]) == "Round, Sunk Panel"
+    face.field.panel[0].shape, face.field.panel[0].width = "outline", 0.5
+    assert title(face.field.panel[0]) == "Outline, Sunk Border"
+    assert title(face.texture[0]) == "Rays"
+    assert title(face.legend[0]) == "WORDS ROUND THE PIECE"
+    assert title(face.emblem[0]) == "No File Yet"
+
+
+def test_what_was_solved_is_shown(spec: Any, part: Any) -> None:
+    """A mass asked for: the thickness that was found, the mass met, and reeds as they came."""
+    spec.blank.mass = 31.103
+    spec.edge.finish, spec.edge.pitch = "reeded", 0.8
+    for face in (spec.obverse, spec.reverse):
+        for name in ("relief", "legend", "inscription", "exergue", "border", "texture"):
+            getattr(face, name).clear()
+        face.field.circle.clear()
+        face.field.panel.clear()
+    bpy.ops.medalwright.rebuild()
+    labels = [text for kind, text in draw_all(part) if kind == "label"]
+    facts = dict(pairwise(labels))
+    assert facts["Mass"] == "31.103 g"
+    thick = float(facts["Solved"].removesuffix(" mm thick"))
+    assert 3.2 < thick < 3.6
+    assert facts["Reeds"] == "157, pitch 0.800 mm"
 
 
 def test_panels_name_their_tab_and_are_titled(addon: Any, part: Any) -> None:
