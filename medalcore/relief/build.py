@@ -18,6 +18,7 @@ from ..ground import Ground
 from ..solid import Solid
 from ..spec.relief import Relief
 from ..tolerance import Tolerance
+from .cliffs import Cliffs, cliffs
 from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of, softened
@@ -26,7 +27,7 @@ from .flat_height import flat_relief
 from .flat_shape import flat_shape
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
-from .steps import Cliffs, away_from, cliffs
+from .steps import away_from
 from .strokes import stroked
 
 _WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
@@ -222,7 +223,7 @@ def _worked(spec: Relief, context: Context) -> Modelled:
         even = evened(worked.field, 0.5 * context.tolerance.surface)
         draft = math.radians(spec.draft)
         edges = cliffs(even, away_from(even.mask), draft, 0.5 * context.tolerance.surface)
-        drafted = enforce_draft(even, draft, edges)
+        drafted = enforce_draft(even, draft, edges.tops)
         return Modelled(
             source=source,
             field=drafted,

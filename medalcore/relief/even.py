@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..grid import HeightField
-from .steps import away_from, cliffs, grown
+from .cliffs import cliffs
+from .steps import away_from, grown
 
 IntArray = NDArray[np.int64]
 Array = NDArray[np.float32]

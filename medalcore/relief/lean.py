@@ -11,8 +11,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _SLACK = 2e-4  # of the slope: nearer is near enough
-_ROUNDS = 300
-WIDER = (1.0, 2.0, 4.0, 8.0, 16.0, 64.0, np.inf)
+_ROUNDS = 150
+_NEWTON = 6
+_WIDER = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, np.inf)
 
 
 def leaning(
@@ -21,12 +22,14 @@ def leaning(
     triangles: IntArray,
     slope: float,
     give: FloatArray,
-    wider: tuple[float, ...] = WIDER,
+    most: FloatArray,
+    ceiling: FloatArray,
 ) -> FloatArray:
     """Move corners of a surface up and down until no triangle is steeper than a slope.
 
-    Each steep triangle asks its corners to come nearer to its middle height; a corner follows
-    the mean of what is asked of it (simultaneous projections: Cimmino 1938).
+    Each steep triangle asks its corners for the least moves that mend it; a corner follows the
+    mean of what is asked of it (simultaneous projections: Cimmino 1938), but never higher
+    than all corners about it were, and lower only where a bound is given.
 
     Parameters
     ----------
@@ -39,8 +42,10 @@ def leaning(
         Rise over run.
     give : (n,) float64
         How far corners may move at first, mm.
-    wider : tuple of float
-        How many times as far they may move where it cannot be done else.
+    most : (n,) float64
+        How far they may move where it cannot be done else, mm.
+    ceiling : (n,) float64
+        z that none is raised above, mm.
 
     Returns
     -------
@@ -48,23 +53,26 @@ def leaning(
     """
     first, z = z, z.copy()
     around = _around(triangles, len(points))
+    low, high = first.copy(), first.copy()  # about a corner: beyond these no corner moves
+    for k in range(3):
+        np.minimum.at(low, triangles[:, k], first[triangles].min(axis=1))
+        np.maximum.at(high, triangles[:, k], first[triangles].max(axis=1))
+    high = np.maximum(np.minimum(high, ceiling), first)
+    low = np.where(np.isfinite(most), first - most, low)
     steep = triangles
-    for times in wider:
+    for wider in _WIDER:
         todo = steep
         for _ in range(_ROUNDS):
-            steepness = _steepness(points, z, todo)
-            over = steepness > slope
-            todo = todo[over]
+            todo = todo[_steepness(points, z, todo) > slope]
             if not len(todo):
                 break
-            own = z[todo]
-            share = (slope * (1.0 - _SLACK) / steepness[over])[:, None]
-            asked = (share - 1.0) * (own - own.mean(axis=1)[:, None])
+            asked = _asked(points[todo], z[todo], slope * (1.0 - _SLACK))
             corner, place = np.unique(todo, return_inverse=True)
             place = place.ravel()
             moved = z[corner] + np.bincount(place, asked.ravel()) / np.bincount(place)
-            most = times * give[corner]
-            z[corner] = np.clip(moved, first[corner] - most, first[corner] + most)
+            far = np.minimum(wider * give[corner], most[corner])
+            least = np.maximum(first[corner] - far, low[corner])
+            z[corner] = np.clip(moved, least, np.minimum(first[corner] + far, high[corner]))
             todo = around(corner)
         if not len(todo):
             return z
@@ -78,6 +86,46 @@ def _steepness(points: FloatArray, z: FloatArray, triangles: IntArray) -> FloatA
     d1, d2 = h[:, 1] - h[:, 0], h[:, 2] - h[:, 0]
     det = np.maximum(np.abs(e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]), 1e-18)
     return np.asarray(np.hypot(d1 * e2[:, 1] - d2 * e1[:, 1], d2 * e1[:, 0] - d1 * e2[:, 0]) / det)
+
+
+def _asked(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
+    """Return the least moves of corners, (k, 3), that bring steep triangles to a slope.
+
+    Least squares: of the gradient g the change d costs d'Md, M = sum of x x' about the middle.
+    The answer is (M + c)⁻¹ M g with c such that its length is the slope (a trust region's step:
+    Moré and Sorensen 1983), found along the axes of M.
+    """
+    x = corner - corner.mean(axis=1)[:, None]
+    e1, e2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    d1, d2 = z[:, 1] - z[:, 0], z[:, 2] - z[:, 0]
+    det = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
+    det = np.where(np.abs(det) < 1e-15, 1e-15, det)
+    gx, gy = (
+        (d1 * e2[:, 1] - d2 * e1[:, 1]) / det,
+        (d2 * e1[:, 0] - d1 * e2[:, 0]) / det,
+    )
+    xx, yy, xy = (
+        (x[:, :, 0] ** 2).sum(1),
+        (x[:, :, 1] ** 2).sum(1),
+        (x[:, :, 0] * x[:, :, 1]).sum(1),
+    )
+    turn = 0.5 * np.arctan2(2.0 * xy, xx - yy)
+    c, s = np.cos(turn), np.sin(turn)
+    half, off = 0.5 * (xx + yy), np.hypot(0.5 * (xx - yy), xy)
+    wide, thin = half + off, np.maximum(half - off, 1e-15 * half)
+    along, across = c * gx + s * gy, c * gy - s * gx
+    pull = np.zeros(len(x))
+    for _ in range(_NEWTON):
+        one, two = along * wide / (wide + pull), across * thin / (thin + pull)
+        size = np.maximum(np.hypot(one, two), 1e-300)
+        bend = (one**2 / (wide + pull) + two**2 / (thin + pull)) / size**2
+        pull = np.maximum(pull + (size / slope - 1.0) / np.maximum(bend, 1e-300), 0.0)
+    one, two = (
+        along * wide / (wide + pull) - along,
+        across * thin / (thin + pull) - across,
+    )
+    dx, dy = c * one - s * two, s * one + c * two
+    return np.asarray(x[:, :, 0] * dx[:, None] + x[:, :, 1] * dy[:, None])
 
 
 def _around(triangles: IntArray, count: int) -> Callable[[IntArray], IntArray]:

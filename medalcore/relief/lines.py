@@ -22,7 +22,8 @@ _HALVINGS = 6
 class Lines:
     """Points of a surface, and edges between them.
 
-    Those that would make slivers at the border or at one another are left out.
+    Those that would make slivers at the border or at one another are left out. Points without
+    edges keep their height, whatever is asked of the surface.
 
     Attributes
     ----------
@@ -37,6 +38,22 @@ class Lines:
     points: FloatArray
     z: FloatArray
     edges: IntArray
+
+    def lonely_in(self, points: FloatArray) -> IntArray:
+        """Return which of some points, (n, 2), are those without edges."""
+        lonely = np.setdiff1d(np.arange(len(self.points)), self.edges)
+        found = [np.flatnonzero(np.all(points == p, axis=1)) for p in self.points[lonely]]
+        return np.concatenate([np.zeros(0, dtype=np.int64), *found])
+
+
+def joined(*lines: Lines) -> Lines:
+    """Return several lines as one."""
+    shift = np.cumsum([0, *(len(some.z) for some in lines)])
+    return Lines(
+        np.concatenate([some.points for some in lines]),
+        np.concatenate([some.z for some in lines]),
+        np.concatenate([some.edges + k for some, k in zip(lines, shift, strict=False)]),
+    )
 
 
 def _insert_points(

@@ -82,13 +82,13 @@ def silhouette(mask: BoolArray) -> Outline:
     Outline
         One point for every grid edge crossed; no pixel centre lies on the wrong side.
     """
-    inner, outer, first = _crossings(mask)
+    inner, outer, first = crossings(mask)
     if len(inner) == 0:
         return Outline(np.zeros((0, 2)), np.zeros(1, dtype=np.int64))
     return Outline(slid(inner, outer - inner, first), first)
 
 
-def _crossings(mask: BoolArray) -> tuple[FloatArray, FloatArray, IntArray]:
+def crossings(mask: BoolArray) -> tuple[FloatArray, FloatArray, IntArray]:
     """Return the inside and outside pixel of every crossed grid edge, in contour order."""
     padded = np.pad(mask, 1)
     cols = padded.shape[1]

@@ -9,6 +9,7 @@ that most rounds are cheap; the last round has looked at every pixel of every tr
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,8 +30,9 @@ _PITCHES = (24, 1)
 _ROUNDS = 200
 _FOLD_ROUNDS = 6
 _LEAN_ROUNDS = 6
-_FIRM = 0.6  # tolerances that a corner may move for draft, and
-_SOFT = 6.0  # beside lines and the outline
+_FIRM = 0.6  # tolerances that a corner may move for draft,
+_SOFT = 1.5  # beside lines and the outline,
+_FREE = 1.0  # and on them
 _SLIVER = 0.02  # pixels from corners, border and lines within which no point is added
 _SMALL = 6.0  # square pixels: smaller triangles are not refined for their looks
 _CREASE = 0.1  # of the tolerance: triangles that follow so closely only show the field's crease
@@ -66,6 +68,8 @@ def triangulated(
     lines: Lines | None = None,
     fold: float = math.inf,
     slope: float = math.inf,
+    sunk: float = math.inf,
+    ceiling: Callable[[FloatArray], FloatArray] | None = None,
     fixed: IntArray | None = None,
 ) -> Surface:
     """Refine a triangulation of a polygon until it follows a height field.
@@ -92,6 +96,10 @@ def triangulated(
         of the field stay.
     slope : float
         Rise over run that no triangle may exceed: corners are moved by the least that does it.
+    sunk : float
+        How far points of the border may be moved for that, mm.
+    ceiling : function, optional
+        From points, pixels, to z that they are not raised above for that.
     fixed : (k, 2) int64, optional
         Edges of `start` that stay; its points may then lie within the polygon too.
 
@@ -119,7 +127,11 @@ def triangulated(
     if fold < math.inf:
         straightened(mesh, heights, tolerance, pixel)
     if slope < math.inf:
-        _lean(state, tolerance, slope * pixel)
+        most = np.full(len(mesh.points), np.inf)
+        most[: len(border)] = sunk
+        if lines is not None:
+            most[lines.lonely_in(mesh.points)] = 0.0
+        _lean(state, tolerance, slope * pixel, most, ceiling or _open)
     return Surface(mesh.points.copy(), heights.z[: len(mesh.points)].copy(), mesh.triangles.copy())
 
 
@@ -208,8 +220,18 @@ def _refine(state: _Worst, todo: IntArray, pitch: int, tolerance: float) -> None
     raise SolidError(f"the relief's surface does not come within {tolerance:g} mm of its model")
 
 
-def _lean(state: _Worst, tolerance: float, slope: float) -> None:
-    """Raise corners until no triangle is steeper than a slope, mm in a pixel.
+def _open(points: FloatArray) -> FloatArray:
+    return np.full(len(points), np.inf)
+
+
+def _lean(
+    state: _Worst,
+    tolerance: float,
+    slope: float,
+    most: FloatArray,
+    ceiling: Callable[[FloatArray], FloatArray],
+) -> None:
+    """Move corners until no triangle is steeper than a slope, mm in a pixel.
 
     Where that takes a large triangle away from the field, it is refined first.
     """
@@ -217,7 +239,10 @@ def _lean(state: _Worst, tolerance: float, slope: float) -> None:
     for last in range(_LEAN_ROUNDS, -1, -1):
         eased(mesh, heights, tolerance, slope)
         own = heights.z
-        held = leaning(mesh.points, own, mesh.triangles, slope, _give(state, tolerance))
+        far = np.append(most, np.full(len(own) - len(most), np.inf))
+        give = np.where(np.isinf(far), _give(state, tolerance), far)
+        high = ceiling(mesh.points)
+        held = leaning(mesh.points, own, mesh.triangles, slope, give, far, high)
         near = np.flatnonzero(np.any((held != own)[mesh.triangles], axis=1))
         heights.z = held
         state.look(near, 1)
@@ -243,4 +268,4 @@ def _give(state: _Worst, tolerance: float) -> FloatArray:
             r = np.clip(row + down, 0, field.shape[0] - 1)
             c = np.clip(col + right, 0, field.shape[1] - 1)
             soft |= np.isnan(field[r, c])
-    return np.where(free, np.inf, np.where(soft, _SOFT * tolerance, _FIRM * tolerance))
+    return tolerance * np.where(free, _FREE, np.where(soft, _SOFT, _FIRM))

@@ -7,10 +7,11 @@ import pytest
 from relief_fields import GROUNDS, grid, over, star
 
 from medalcore.raster import top_surface
+from medalcore.relief.cliffs import cliffs
 from medalcore.relief.even import evened
 from medalcore.relief.lines import Lines
 from medalcore.relief.solid import relief_shape
-from medalcore.relief.steps import Steps, cliffs, steps
+from medalcore.relief.steps import Steps, steps
 from medalcore.relief.triangulate import triangulated
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
@@ -46,20 +47,31 @@ def from_middle(field, points):
     return (points + np.array([-middle, middle])) * field.grid.pixel
 
 
+def tops_and_feet(field):
+    """Return the points (n, 2) of the edges and of the feet of their flanks, and both heights."""
+    lines = flanked(field).lines
+    high = lines.z > 0.5 * (LOW + HIGH)
+    return lines.points[high], lines.points[~high], lines.z[high], lines.z[~high]
+
+
 @pytest.mark.parametrize("radius", [1.0, 4.0, 8.0])
 def test_a_round_edge_is_round(radius):
-    """Half the points are on the edge, the others a flank's width outside."""
+    """Some points are on the edge, the others a flank's width outside."""
     field = terrace(700, lambda u, v: np.hypot(u, v) < radius)
-    found = flanked(field)
-    n = len(found.points) // 2
-    r = np.hypot(*from_middle(field, found.points).T) / field.grid.pixel
-    on = r[:n] - radius / field.grid.pixel
+    tops, feet, high, low = tops_and_feet(field)
+    assert min(len(tops), len(feet)) > 12
+    on, foot = (
+        (np.hypot(*from_middle(field, points).T) - radius) / field.grid.pixel
+        for points in (tops, feet)
+    )
     assert np.abs(on).max() < 0.3
     assert np.std(on) < 0.1  # stairs: 0.29
     width = (HIGH - LOW) * math.tan(TEN) / field.grid.pixel
-    assert r[n:] - r[:n] == pytest.approx(np.full(n, width), abs=0.05)
-    assert found.height[:n] == pytest.approx(np.full(n, HIGH))
-    assert found.height[n:] == pytest.approx(np.full(n, LOW))
+    assert foot.mean() - on.mean() == pytest.approx(width, abs=0.05)
+    assert np.std(foot) < 0.1
+    assert high == pytest.approx(np.full(len(high), HIGH))
+    fall = field.grid.pixel / math.tan(TEN)
+    assert low == pytest.approx(np.full(len(low), LOW), abs=0.05 * fall)
 
 
 @pytest.mark.parametrize("degrees", [3.0, 20.0, 45.0])
@@ -67,9 +79,7 @@ def test_an_edge_that_ends_is_straight(degrees):
     """A ridge across the whole form, at any angle to the grid."""
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     field = terrace(700, lambda u, v: c * v - s * u > 1.234)
-    found = flanked(field)
-    n = len(found.points) // 2
-    u, v = from_middle(field, found.points[:n]).T
+    u, v = from_middle(field, tops_and_feet(field)[0]).T
     off = (c * v - s * u - 1.234) / field.grid.pixel
     assert np.abs(off).max() < 0.75  # at the ends; stairs would do it everywhere
     assert np.std(off) < 0.12
@@ -83,8 +93,8 @@ def test_a_steep_slope_is_no_edge():
         lambda u, v: 0.3 + 0.25 * np.tanh(3 * u),
         lambda u, v: np.hypot(u, v) < 11.0,
     )
-    assert len(flanked(ramp).points) == 0
-    assert len(flanked(star(500)).points) == 0
+    assert len(flanked(ramp).lines.points) == 0
+    assert len(flanked(star(500)).lines.points) == 0
 
 
 def test_the_surface_keeps_both_levels_and_the_draft():

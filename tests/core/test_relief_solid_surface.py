@@ -8,10 +8,10 @@ from relief_fields import cap, comb, grid, over, plate
 from scipy import ndimage
 
 from medalcore.raster import top_surface
+from medalcore.relief.cliffs import cliffs as inner_edges
 from medalcore.relief.draft import enforce_draft, fill_gaps
 from medalcore.relief.mesh import Triangulation
 from medalcore.relief.outline import thinned
-from medalcore.relief.steps import cliffs as inner_edges
 from medalcore.relief.triangulate import triangulated
 
 PITCH = 0.025
@@ -184,7 +184,7 @@ def test_a_straight_cliff_becomes_one_even_slope(turn):
     inner = np.zeros_like(field.mask)
     inner[3:-3, 3:-3] = ndimage.binary_erosion(field.mask, iterations=3)[3:-3, 3:-3]
     edges = inner_edges(field, inner, angle, 0.002)
-    h = np.where(field.mask, enforce_draft(field, angle, edges).heights, np.nan)
+    h = np.where(field.mask, enforce_draft(field, angle, edges.tops).heights, np.nan)
     u, v = np.meshgrid(field.grid.u(), field.grid.v() - 1.5)
     h[(h < 0.14) | (h > 0.56) | (np.abs(c * u + s * v) > 3.0)] = np.nan
     down, right = h[1:, :-1] - h[:-1, :-1], h[:-1, 1:] - h[:-1, :-1]
