@@ -38,7 +38,9 @@ def around(
     if reeding is None:
         return Around(np.full(chords, radius), _turn(chords), radius, chords)
     r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords)
-    r, angle = _in_short_chords(r, angle, 2.0 * math.pi * radius / chords)
+    # Sagitta of a chord, w²/8R; half as much where a slant twists the flank besides.
+    share = 4.0 if slant else 8.0
+    r, angle = _in_short_chords(r, angle, math.sqrt(share * radius * tolerance.curve))
     # Inner circles in step with the reeds: a point below every land and every notch.
     each = max(2, math.ceil(0.95 * chords / reeding.around))
     lean = math.tan(math.radians(slant)) / radius

@@ -138,6 +138,9 @@ def raise_wall(
         Corners of grooves, from the obverse downwards (z over the mid-plane); each groove
         begins and ends on the edge.
     """
+    if not steps and not edge.lean:
+        shell.band(low, high, _EDGE)
+        return
     grooves = grooves_of(steps, edge.rise(tolerance))
     sheet = _Sheet(shell, edge, sorted({i for inset, _ in grooves for i in inset}), tolerance)
     below = sheet.spread(low)
