@@ -1,4 +1,4 @@
-"""A sheet with pictures of sixteen blanks, no two alike: ``python scripts/blank_sheet.py``."""
+"""A sheet with pictures of twenty blanks, no two alike: ``python scripts/blank_sheet.py``."""
 
 import math
 import sys
@@ -56,14 +56,14 @@ PIECES: list[tuple[str, str, dict]] = [
         "edge": {**REEDED, "reeds": 110, "profile": "round", "depth": 0.45}}),
     ("Words sunk in the edge", "bronze", {
         "blank": {"diameter": 40, "thickness": 5.5},
-        "edge": {"text": {"words": "FENNICK LIGHT · 150 YEARS ·", "at": 190,
+        "edge": {"text": {"words": "FENNICK LIGHT · 150 YEARS ·", "at": 92,
                           "fill": 350, "depth": 0.5, "cap_height": 3.0, "tracking": 20}},
         "obverse": {"field": {"circle": [{"radius": 14.5, "width": 0.5, "height": 0.2}]}}}),
-    ("Raised words between reeds", "sterling-silver", {
+    ("Raised words between reeds", "brass", {
         "blank": {"diameter": 38, "thickness": 5.0},
         "edge": {**REEDED, "pitch": 0.9, "depth": 0.25,
                  "text": {"words": "KEEP THE LIGHT", "form": "raised", "repeat": 2,
-                          "cap_height": 2.6, "depth": 0.35, "at": 170}}}),
+                          "cap_height": 2.8, "depth": 0.5, "draft": 15, "at": 178}}}),
     ("Two grooves and a stepped rim", "copper", {
         "blank": {"diameter": 38, "thickness": 4.6,
                   "rim": {"width": 3.2, "height": 0.8, "section": "stepped"}},
@@ -79,16 +79,40 @@ PIECES: list[tuple[str, str, dict]] = [
                   "loop": {"kind": "eye", "hole": 3.0, "width": 1.4, "gap": 0.7}}}),
     ("Ring and core, reeds in sections", "cupronickel", {
         "blank": {"diameter": 36, "thickness": 3.2,
-                  "core": {"diameter": 23, "clearance": 0.15, "lock": 0.2}},
+                  "core": {"diameter": 23, "clearance": 0.1, "lock": 0.2, "metal": "brass"}},
         "edge": {**REEDED, "pattern": "60 60", "pitch": 0.7}}),
+    ("Octagon, inner border and panel along it", "bronze", {
+        "blank": {"outline": "polygon", "sides": 8, "diameter": 40, "corner_radius": 1.5,
+                  "thickness": 3.6, "rim": {"width": 1.8, "height": 0.5}},
+        "obverse": {"field": {"panel": [
+            {"shape": "outline", "inset": 4.2, "width": 0.7, "height": 0.3},
+            {"shape": "outline", "inset": 6.6, "height": -0.35}]}}}),
+    ("Oval with a cartouche and a name plate", "sterling-silver", {
+        "blank": {"outline": "oval", "diameter": 34, "height": 42, "thickness": 3.4,
+                  "rim": {"width": 1.7, "height": 0.45, "section": "rounded"}},
+        "obverse": {"field": {"panel": [
+            {"shape": "oval", "size": 22, "tall": 23, "at": [0, 3.6], "height": -0.35},
+            {"shape": "rectangle", "size": 15, "tall": 4.6, "corner_radius": 0.8,
+             "at": [0, -12.4], "height": 0.3}]}}}),
+    ("Dome of an oval, no rim, edge rounded", "fine-gold", {
+        "blank": {"outline": "oval", "diameter": 38, "height": 30, "thickness": 4.2,
+                  "rim": {"width": 0}, "chamfer": 0.7, "break_shape": "round"},
+        "obverse": {"field": {"dish": -0.9}}}),
+    ("Hollow of eight lobes, square hole", "copper", {
+        "blank": {"outline": "scalloped", "scallops": 8, "scallop_depth": 1.8, "diameter": 38,
+                  "corner_radius": 1.2, "thickness": 4.0, "rim": {"width": 1.5, "height": 0.5},
+                  "hole": {"shape": "square", "size": 6.5, "rim_width": 1.1, "rim_height": 0.5}},
+        "obverse": {"field": {"dish": 0.6}}}),
 ]  # fmt: skip
 TILE = (480, 380)
+SAMPLES = 2  # pixels drawn for each one of the sheet, along either side
 TALLEST = 47.0  # mm that a tile is wide
 
 
 def picture_of(medal, metal: str):
     """Return a picture of a piece that lies on paper, seen from half above."""
     import numpy as np
+    from PIL import Image
 
     from medalcore.deliver.picture_cast import cast_of, centred_grid
     from medalcore.deliver.picture_ground import standing_on_paper
@@ -102,12 +126,13 @@ def picture_of(medal, metal: str):
     roll = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
     camera = about_x(36.0)
     rotation = camera @ about_x(-90.0) @ roll
-    pixel = TALLEST / TILE[0]
-    cast = cast_of(medal, "obverse", pixel, rotation=rotation, studio=about_x(5.0), metal=metal)
+    pixel = TALLEST / TILE[0] / SAMPLES
+    cast = cast_of(medal, "obverse", pixel, rotation=rotation, studio=about_x(5.0))
     cast = with_clean_edge(cast, medal)
     low, high = cast.vertices.min(axis=0), cast.vertices.max(axis=0)
-    grid = centred_grid((low + high) / 2.0, pixel, TILE[1], TILE[0])
-    return rendered([cast], grid, standing_on_paper([cast], camera[:, 1], grid))
+    grid = centred_grid((low + high) / 2.0, pixel, TILE[1] * SAMPLES, TILE[0] * SAMPLES)
+    large = rendered([cast], grid, standing_on_paper([cast], camera[:, 1], grid))
+    return np.asarray(Image.fromarray(large).resize(TILE, Image.Resampling.LANCZOS))
 
 
 def with_clean_edge(cast, medal):

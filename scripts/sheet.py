@@ -10,6 +10,7 @@ from pathlib import Path
 from environment import ROOT, ensure
 
 GREY = (60, 58, 54)
+PAPER = (226, 226, 224)
 
 
 def built(title: str, metal: str, plain: dict):
@@ -30,7 +31,7 @@ def draw_sheet(target: Path, tiles: Iterable, count: int, columns: int, letters:
     Parameters
     ----------
     tiles : iterable of (caption, pixels)
-        The first picture's corner gives the colour of the paper.
+        Their paper is evened out, so that they join.
     count : int
         How many there are.
     letters : int
@@ -44,12 +45,11 @@ def draw_sheet(target: Path, tiles: Iterable, count: int, columns: int, letters:
     margin, caption = round(1.6 * letters), round(2.3 * letters)
     sheet = None
     for number, (text, pixels) in enumerate(tiles):
-        tile = Image.fromarray(pixels)
+        tile = Image.fromarray(evened(pixels, PAPER))
         if sheet is None:
             rows = math.ceil(count / columns)
             size = (columns * tile.width, rows * (tile.height + caption))
-            paper = tile.getpixel((4, 4))
-            sheet = Image.new("RGB", (size[0] + 2 * margin, size[1] + 2 * margin), paper)
+            sheet = Image.new("RGB", (size[0] + 2 * margin, size[1] + 2 * margin), PAPER)
             pen = ImageDraw.Draw(sheet)
         x = margin + number % columns * tile.width
         y = margin + number // columns * (tile.height + caption)
@@ -60,6 +60,24 @@ def draw_sheet(target: Path, tiles: Iterable, count: int, columns: int, letters:
     target.parent.mkdir(parents=True, exist_ok=True)
     sheet.save(target)
     print(target)
+
+
+def evened(pixels, paper: tuple[int, int, int]):
+    """Return a picture with the fall of light on its paper taken out, so that tiles join.
+
+    A surface of second order is laid through the border; the picture is brought to the
+    paper's colour by it.
+    """
+    import numpy as np
+
+    rows, cols = pixels.shape[:2]
+    v, u = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
+    terms = np.stack([np.ones_like(u), u, v, u * u, v * v, u * v, u * u * v, u * v * v], axis=-1)
+    border = np.zeros((rows, cols), dtype=bool)
+    border[:3], border[-3:], border[:, :3], border[:, -3:] = True, True, True, True
+    fit, *_ = np.linalg.lstsq(terms[border], pixels[border].astype(float), rcond=None)
+    even = pixels * (np.array(paper) / np.maximum(terms @ fit, 1.0))
+    return np.clip(np.round(even), 0, 255).astype(np.uint8)
 
 
 def run(file: str, about: str, draw: Callable[[Path], None]) -> int:

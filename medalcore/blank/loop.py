@@ -59,7 +59,7 @@ def _lug(
 ) -> Solid:
     """Return a plate round the hole that runs into the edge with fillets."""
     loop = blank.loop
-    upright = blank.thickness - 2.0 * blank.chamfer
+    upright = 2.0 * min(face.outer[0].z for face in faces)
     thick = loop.thickness or min(0.7 * blank.thickness, 0.96 * upright)
     if thick > 0.97 * upright:
         raise SpecError(
@@ -141,7 +141,7 @@ def _eye(
     loop = blank.loop
     wire = loop.width / 2.0
     mean = loop.hole / 2.0 + wire
-    room = blank.thickness / 2.0 - blank.chamfer
+    room = min(face.outer[0].z for face in faces)
     if 1.1 * wire > 0.95 * room:
         raise SpecError(
             f"an eye of {loop.width:g} mm wire does not fit the upright edge of "

@@ -97,6 +97,25 @@ def _oval(blank: Blank, tolerance: Tolerance) -> Contours:
     return (np.column_stack([a * np.cos(angle), b * np.sin(angle)]),)
 
 
+def _rectangle(blank: Blank, tolerance: Tolerance) -> Contours:
+    """Draw a rectangle whose corners are arcs."""
+    half = np.array([blank.diameter, blank.height]) / 2.0
+    r = blank.corner_radius
+    if r >= half.min():
+        raise SpecError(
+            f"corners of {r:g} mm do not fit {blank.diameter:g} by {blank.height:g} mm; "
+            f"at most {0.99 * half.min():.3g} mm",
+            key="blank.corner_radius",
+        )
+    quarter = math.pi / 2.0
+    signs = ((1, -1), (1, 1), (-1, 1), (-1, -1))
+    parts = [
+        _arc((half - r) * sign, r, (i - 1) * quarter, i * quarter, tolerance)
+        for i, sign in enumerate(signs)
+    ]
+    return (np.concatenate(parts),)
+
+
 def _polygon(blank: Blank, tolerance: Tolerance) -> Contours:
     """Draw a regular polygon whose corners are arcs.
 
@@ -269,6 +288,7 @@ def _drawing(blank: Blank, tolerance: Tolerance) -> Contours:
 _SHAPES: Mapping[str, Callable[[Blank, Tolerance], Contours]] = {
     "round": _round,
     "oval": _oval,
+    "rectangle": _rectangle,
     "polygon": _polygon,
     "constant-width": _constant_width,
     "scalloped": _scalloped,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 from ..element import Finding
 from ..medal import Medal
-from ..spec import MedalSpec
+from ..spec import Blank, MedalSpec
 
 _BAND_MM = (19.0, 28.0)
 _BAND_SHARE = (0.07, 0.12)
@@ -17,7 +19,7 @@ _SMALL_PART_MM = 31.7
 
 def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
     """Return reminders for size and look."""
-    width, thick = spec.blank.diameter, spec.blank.thickness
+    width, thick = _widest(spec.blank), spec.blank.thickness
     found = []
     share = thick / width
     round_off = 1e-9
@@ -29,7 +31,7 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
             Finding(
                 "coin-size",
                 "warning",
-                f"{width:g} mm and {share:.1%} thick lies where euro coins lie; medals of this "
+                f"{width:.4g} mm and {share:.1%} thick lies where euro coins lie; medals of this "
                 "size are restricted in the EU (Regulation (EC) 2182/2004); check before making",
                 "blank",
                 width,
@@ -40,11 +42,21 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
             Finding(
                 "small-part",
                 "note",
-                f"{width:g} mm is a small part (bore of the test cylinder {_SMALL_PART_MM:g} mm): "
-                "not for children under three",
+                f"{width:.4g} mm is a small part (bore of the test cylinder {_SMALL_PART_MM:g} "
+                "mm): not for children under three",
                 "blank.diameter",
                 width,
                 _SMALL_PART_MM,
             )
         )
     return found
+
+
+def _widest(blank: Blank) -> float:
+    """Return the longest chord across the outline, mm: what 16 CFR 304.1 calls the diameter."""
+    if blank.outline == "oval":
+        return max(blank.diameter, blank.height)
+    if blank.outline == "rectangle":
+        r = blank.corner_radius
+        return math.hypot(blank.diameter - 2.0 * r, blank.height - 2.0 * r) + 2.0 * r
+    return blank.diameter

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from .base import Table, doc
 
 _SIDED = {"outline": ("polygon", "constant-width")}
-_CORNERED = {"outline": ("polygon", "constant-width", "scalloped")}
+_CORNERED = {"outline": ("rectangle", "polygon", "constant-width", "scalloped")}
 
 
 class Rim(Table, frozen=True):
@@ -183,19 +183,32 @@ class Core(Table, frozen=True):
         doc("Largest width of the core; 0 makes the piece in one part", unit="mm", ge=0, le=900),
     ] = 0.0
     shape: Annotated[
-        Literal["round", "oval", "polygon", "outline", "drawing"],
+        Literal["round", "oval", "rectangle", "polygon", "outline", "drawing"],
         doc(
             "Outline of the core; outline is the piece's own, farther in by half of what the "
             "core's diameter is less"
         ),
     ] = "round"
     tall: Annotated[
-        float, doc("Height of an oval core", unit="mm", when={"shape": ("oval",)}, gt=0, le=900)
+        float,
+        doc(
+            "Height of an oval or rectangular core",
+            unit="mm",
+            when={"shape": ("oval", "rectangle")},
+            gt=0,
+            le=900,
+        ),
     ] = 16.0
     sides: Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)] = 6
     corner_radius: Annotated[
         float,
-        doc("Radius of the corners", unit="mm", when={"shape": ("polygon",)}, ge=0, le=200),
+        doc(
+            "Radius of the corners",
+            unit="mm",
+            when={"shape": ("rectangle", "polygon")},
+            ge=0,
+            le=200,
+        ),
     ] = 1.0
     drawing: Annotated[
         str, doc("File (SVG) whose closed path is the outline", when={"shape": ("drawing",)})
@@ -205,7 +218,7 @@ class Core(Table, frozen=True):
         doc(
             "Turn of the core, counter-clockwise; at 0 a polygon has a flat at the foot",
             unit="deg",
-            when={"shape": ("oval", "polygon", "drawing")},
+            when={"shape": ("oval", "rectangle", "polygon", "drawing")},
             ge=-360,
             le=360,
         ),
@@ -237,16 +250,19 @@ class Blank(Table, frozen=True):
     """The piece before anything is put on it."""
 
     outline: Annotated[
-        Literal["round", "oval", "polygon", "constant-width", "scalloped", "drawing"],
+        Literal["round", "oval", "rectangle", "polygon", "constant-width", "scalloped", "drawing"],
         doc("Shape of the piece seen from above"),
     ] = "round"
-    diameter: Annotated[float, doc("Largest width over the edge", unit="mm", ge=1, le=1000)] = 40.0
+    diameter: Annotated[
+        float,
+        doc("Largest width over the edge; width of an oval or rectangle", unit="mm", ge=1, le=1000),
+    ] = 40.0
     height: Annotated[
         float,
         doc(
-            "Height of the oval; more than the diameter makes it the longer way",
+            "Height of the oval or rectangle; more than the diameter makes it the longer way",
             unit="mm",
-            when={"outline": ("oval",)},
+            when={"outline": ("oval", "rectangle")},
             ge=1,
             le=1000,
         ),
@@ -300,7 +316,16 @@ class Blank(Table, frozen=True):
         doc(
             "Turn of the outline, counter-clockwise; at 0 a polygon has a flat at the foot",
             unit="deg",
-            when={"outline": ("oval", "polygon", "constant-width", "scalloped", "drawing")},
+            when={
+                "outline": (
+                    "oval",
+                    "rectangle",
+                    "polygon",
+                    "constant-width",
+                    "scalloped",
+                    "drawing",
+                )
+            },
             ge=-360,
             le=360,
         ),

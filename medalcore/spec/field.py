@@ -27,27 +27,39 @@ class Panel(Table, frozen=True):
     """A sunk or raised panel of any outline, or an inner border along one."""
 
     shape: Annotated[
-        Literal["round", "oval", "polygon", "outline", "drawing"],
+        Literal["round", "oval", "rectangle", "polygon", "outline", "drawing"],
         doc("Its outline: a shape of its own, or the outline of the piece, farther in"),
     ] = "round"
     size: Annotated[
         float,
         doc(
-            "Largest width, of the top if raised, at the field if sunk",
+            "Width over all, of the top if raised, at the field if sunk",
             unit="mm",
-            when={"shape": ("round", "oval", "polygon", "drawing")},
+            when={"shape": ("round", "oval", "rectangle", "polygon", "drawing")},
             gt=0,
             le=900,
         ),
     ] = 14.0
     tall: Annotated[
         float,
-        doc("Height of the oval on the face", unit="mm", when={"shape": ("oval",)}, gt=0, le=900),
+        doc(
+            "Height of the oval or rectangle on the face",
+            unit="mm",
+            when={"shape": ("oval", "rectangle")},
+            gt=0,
+            le=900,
+        ),
     ] = 10.0
     sides: Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)] = 4
     corner_radius: Annotated[
         float,
-        doc("Radius of the corners", unit="mm", when={"shape": ("polygon",)}, ge=0, le=200),
+        doc(
+            "Radius of the corners",
+            unit="mm",
+            when={"shape": ("rectangle", "polygon")},
+            ge=0,
+            le=200,
+        ),
     ] = 0.5
     drawing: Annotated[
         str, doc("File (SVG) whose closed path is its outline", when={"shape": ("drawing",)})
@@ -57,7 +69,7 @@ class Panel(Table, frozen=True):
         doc(
             "Turn, counter-clockwise; at 0 a polygon has a flat at the foot",
             unit="deg",
-            when={"shape": ("oval", "polygon", "drawing")},
+            when={"shape": ("oval", "rectangle", "polygon", "drawing")},
             ge=-360,
             le=360,
         ),
@@ -67,7 +79,7 @@ class Panel(Table, frozen=True):
         doc(
             "Its middle, from the middle of the face",
             unit="mm",
-            when={"shape": ("round", "oval", "polygon", "drawing")},
+            when={"shape": ("round", "oval", "rectangle", "polygon", "drawing")},
         ),
     ] = (0.0, 0.0)
     inset: Annotated[

@@ -19,6 +19,7 @@ FINE = tolerance_for("fine")
 MICRON = 0.001
 ODD = {
     "oval": {"outline": "oval", "height": 31.0},
+    "rectangle": {"outline": "rectangle", "height": 26.0, "corner_radius": 2.0},
     "hexagon": {"outline": "polygon", "sides": 6, "corner_radius": 1.5},
     "sharp square": {"outline": "polygon", "sides": 4, "corner_radius": 0.0},
     "constant width": {"outline": "constant-width", "sides": 7, "corner_radius": 1.0},
@@ -129,6 +130,17 @@ def test_an_oval_is_an_ellipse():
     points = outline(outline="oval", diameter=40.0, height=26.0)
     np.testing.assert_allclose((points[:, 0] / 20) ** 2 + (points[:, 1] / 13) ** 2, 1.0)
     assert area((points,)) == pytest.approx(math.pi * 20 * 13, rel=2e-4)
+
+
+@pytest.mark.parametrize("corner", [0.0, 3.0])
+def test_a_rectangle_measures_over_its_sides(corner):
+    """Area wh − (4 − π)r² (plane geometry)."""
+    points = outline(outline="rectangle", diameter=40.0, height=26.0, corner_radius=corner)
+    np.testing.assert_allclose(np.ptp(points, axis=0), [40.0, 26.0], atol=1e-9)
+    assert area((points,)) == pytest.approx(1040.0 - (4.0 - math.pi) * corner**2, rel=2e-5)
+    assert len(points) == 4 or corner
+    with pytest.raises(SpecError, match="at most"):
+        outline(outline="rectangle", diameter=40.0, height=26.0, corner_radius=13.0)
 
 
 @pytest.mark.parametrize("name", ["lobes", "notches"])
