@@ -110,12 +110,14 @@ class Builder:
     def submit(self, job: Job) -> Job:
         """Queue a job, to which drafts of the same object give way.
 
-        One that has not begun always does. One that runs is stopped, unless it took the
-        place of another already: else nothing would be seen while a slider is dragged.
+        One that has not begun always does. One that runs is stopped, unless it is half done
+        or took the place of another already: else nothing would be seen while a slider is
+        dragged.
         """
         drafts = [j for j in self._jobs if j.owner == job.owner and j.is_draft]
         for old in drafts if job.is_draft else []:
-            if old.state == "running" and not (old.replaces or old.replaced):
+            settled = old.replaces or old.replaced or old.fraction > 0.5
+            if old.state == "running" and not settled:
                 old.replaced = job.replaces = True
                 if self._worker:
                     self._worker.send({"do": "cancel", "id": old.number})

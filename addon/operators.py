@@ -67,10 +67,10 @@ class MEDALWRIGHT_OT_new(bpy.types.Operator, AddObjectHelper):
     bl_options = {"REGISTER", "UNDO"}
 
     diameter: FloatProperty(
-        name="Diameter", unit="CAMERA", default=40.0, min=1.0, max=1000.0, precision=3, step=50
+        name="Diameter", unit="CAMERA", default=40.0, min=1.0, max=1000.0, precision=5, step=50
     )
     thickness: FloatProperty(
-        name="Thickness", unit="CAMERA", default=3.0, min=0.1, max=200.0, precision=3, step=10
+        name="Thickness", unit="CAMERA", default=3.0, min=0.1, max=200.0, precision=5, step=10
     )
 
     def execute(self, context: bpy.types.Context) -> Answer:

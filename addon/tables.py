@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
-from typing import Any
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 import bpy
 from bpy.props import (
@@ -74,8 +75,26 @@ def shape_of(key: Key) -> str:
 
 @cache
 def keys(table: type[Table]) -> tuple[Key, ...]:
-    """Return the keys of a table, read once: panels ask at every redraw."""
-    return keys_of(table)
+    """Return the keys of a table, read once: panels ask at every redraw.
+
+    Words to choose from come in the order of their declaration, the usual one first, which
+    the reader of types sorts by the alphabet.
+    """
+    hints = get_type_hints(table, include_extras=True)
+    found = []
+    for key in keys_of(table):
+        words = [str(word) for word in _words(hints[key.name]) if str(word) in key.choices]
+        found.append(replace(key, choices=tuple(words)) if key.choices else key)
+    return tuple(found)
+
+
+def _words(hint: Any) -> Iterator[Any]:
+    """Yield the words of a type in the order they are written."""
+    if get_origin(hint) is Literal:
+        yield from get_args(hint)
+        return
+    for inner in get_args(hint):
+        yield from _words(inner)
 
 
 def attribute_of(key: Key) -> str:
@@ -274,8 +293,9 @@ def _numeric(key: Key) -> dict[str, Any]:
     if is_angle(key):
         return {**found, **labelled, "unit": "ROTATION", "step": 100, "precision": 2}
     if key.unit == "mm":
-        # Blender's lens unit: millimetres whatever the scene's unit is
-        return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 3}
+        # Blender's lens unit: millimetres whatever the scene's unit is. It counts digits
+        # before the point too: with 3, a diameter of 41.35 reads 41.3.
+        return {**found, **labelled, "unit": "CAMERA", "step": 5, "precision": 5}
     precision = 3 if key.unit == "g" else 2
     return {**found, **labelled, "step": 5, "precision": precision}
 

@@ -131,6 +131,18 @@ def test_rows_show_only_what_counts(piece: bpy.types.Object, part: Any) -> None:
     assert applies(edge, table, keys["reeds"])
 
 
+def test_words_come_in_the_order_they_are_declared(piece: bpy.types.Object) -> None:
+    """The usual one first: a person looks for it there."""
+    spec = piece.medalwright.spec
+    for group, name, words in (
+        (spec.edge, "finish", ["plain", "reeded", "grooved", "reeded and grooved"]),
+        (spec.blank.hole, "shape", ["none", "round", "square", "polygon"]),
+        (spec.medal, "alignment", ["medal", "coin", "NUMBER"]),
+    ):
+        items = group.bl_rna.properties[name].enum_items
+        assert [item.identifier for item in items] == words
+
+
 def test_lists_are_edited(piece: bpy.types.Object) -> None:
     edit = bpy.ops.medalwright.edit_list
     legends = piece.medalwright.spec.obverse.legend
