@@ -8,7 +8,7 @@ a sample leaves open.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SourceError
+from .png_deep import deep_png
 
 Values = NDArray[np.float32]
 BoolArray = NDArray[np.bool_]
@@ -23,6 +24,8 @@ BoolArray = NDArray[np.bool_]
 PICTURE_FILES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp", ".exr")
 """Endings of the files that depth pictures are read from."""
 
+_COLOURED = "{name}: has colours; their brightness is taken for the height"
+_BRIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # ITU-R BT.709
 _FAR = 1e9
 """Distance from which a depth pass means that nothing was hit."""
 
@@ -67,27 +70,49 @@ def read_picture(name: str) -> Picture:
         raise SourceError(f"{name}: there is no such file")
     if not path.is_file():
         raise SourceError(f"{name}: is a folder; give a picture in it")
-    picture = _exr(name) if path.suffix.lower() == ".exr" else _pillow(name)
+    deep = deep_png(name)
+    if deep is not None:
+        picture = _from_samples(deep, name)
+    else:
+        picture = _exr(name) if path.suffix.lower() == ".exr" else _pillow(name)
     if not picture.mask.any():
         raise SourceError(f"{name}: is transparent everywhere; a relief needs grey values")
+    seen = picture.values[picture.mask]
+    if picture.mask.all() and float(np.ptp(seen)) == 0.0:
+        note = f"{name}: is of one grey all over, and stands as a slab; darker is lower, white high"
+        return replace(picture, notes=(note,))
     return picture
 
 
 def _pillow(name: str) -> Picture:
-    from PIL import Image
+    from PIL import Image, ImageOps
 
     try:
         with Image.open(name) as image:
             image.load()
-            return _from_image(image, name)
+            kind = image.format
+            return _from_image(ImageOps.exif_transpose(image), name, kind == "JPEG")
     except Exception as error:  # a decoder may raise anything at all on a damaged file
         reason = " ".join(str(error).split()) or type(error).__name__
         raise SourceError(f"{name}: cannot be read as a picture ({reason[:120]})") from None
 
 
-def _from_image(image: Any, name: str) -> Picture:
+def _from_samples(samples: NDArray[np.uint16], name: str) -> Picture:
+    """Return a picture of 16-bit samples with colours, transparency or both."""
+    colours = samples[..., : 3 if samples.shape[2] > 2 else 1]
+    grey = colours[..., 0].astype(np.float32)
+    notes: tuple[str, ...] = ()
+    if np.any(colours != colours[..., :1]):
+        notes = (_COLOURED.format(name=name),)
+        grey = colours @ _BRIGHTNESS
+    mask = np.ones(grey.shape, dtype=bool)
+    if samples.shape[2] in (2, 4):
+        mask = samples[..., -1] >= 32768
+    return Picture(grey / np.float32(65535), mask, 0.5 / 65535, notes)
+
+
+def _from_image(image: Any, name: str, lossy: bool) -> Picture:
     notes: list[str] = []
-    lossy = image.format == "JPEG"
     mask = np.ones((image.height, image.width), dtype=bool)
     if "transparency" in image.info or image.mode in ("LA", "PA", "RGBA"):
         image = image.convert("RGBA" if image.mode in ("P", "PA", "RGB", "RGBA") else "LA")
@@ -106,8 +131,8 @@ def _from_image(image: Any, name: str) -> Picture:
         rgb = np.asarray(image.convert("RGB"))
         grey = rgb[..., 0].astype(np.float32)
         if np.ptp(rgb, axis=2).max(initial=0) > (8 if lossy else 0):
-            notes.append(f"{name}: has colours; their brightness is taken for the height")
-            grey = rgb @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # ITU-R BT.709
+            notes.append(_COLOURED.format(name=name))
+            grey = rgb @ _BRIGHTNESS
     notes.append(f"{name}: has 8 bits, 256 heights, whose steps are smoothed; 16 hold more")
     smooth = _smooth_steps(grey, mask) / np.float32(255)
     return Picture(smooth, mask, (4.0 if lossy else 0.5) / 255, tuple(notes))

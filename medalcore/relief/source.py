@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from ..element import Model
 from ..errors import SourceError
+from .model_formats import binary_stl, three_mf
 from .topology import Topology, nearly_welded, topology_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-MODEL_FILES = (".stl", ".obj", ".ply", ".off", ".glb", ".gltf")
+MODEL_FILES = (".stl", ".obj", ".ply", ".off", ".glb", ".gltf", ".3mf")
 """Endings of the files that models are read from."""
 
 PLY_OWN = frozenset("x y z nx ny nz s t u v".split())
@@ -174,7 +175,8 @@ def _read_file(name: str) -> Model:
         allowed = ", ".join(e[1:].upper() for e in MODEL_FILES)
         what = f"'{ending}' is no model file" if ending else "has no file ending"
         raise SourceError(
-            f"{name}: {what}; models are read from {allowed}, depth pictures from PNG and TIFF"
+            f"{name}: {what}; models are read from {allowed}, depth pictures from PNG and TIFF, "
+            "flat drawings from SVG"
         )
     if not path.exists():
         raise SourceError(f"{name}: there is no such file")
@@ -183,14 +185,13 @@ def _read_file(name: str) -> Model:
     try:
         if path.stat().st_size == 0:
             raise SourceError(f"{name}: is empty; export the model again")
-        import trimesh  # loads slowly; only models in files need it
-
-        loaded = trimesh.load(str(path), process=False, skip_materials=True)
-        parts = list(_parts(loaded))
+        loaded, parts = _loaded(path, ending)
     except SourceError:
         raise
     except OSError as error:
         raise SourceError(f"{name}: cannot be read ({error.strerror or error})") from None
+    except IndexError:
+        raise SourceError(f"{name}: its triangles name points that are not there") from None
     except Exception as error:  # a parser may raise anything at all on a damaged file
         reason = " ".join(str(error).split()) or type(error).__name__
         kind = ending[1:].upper()
@@ -206,6 +207,20 @@ def _read_file(name: str) -> Model:
     del loaded, parts
     gc.collect()  # what was loaded holds itself in circles: hundreds of megabytes of a large scan
     return model
+
+
+def _loaded(path: Path, ending: str) -> tuple[Any, list[tuple[FloatArray, IntArray]]]:
+    """Return what a reader made of a file, if it is kept for more, and its meshes."""
+    if ending == ".stl":
+        found = binary_stl(str(path))
+        if found is not None:
+            return None, [found] if len(found[1]) else []
+    if ending == ".3mf":
+        return None, list(three_mf(str(path)))
+    import trimesh  # loads slowly; only models in files need it
+
+    loaded = trimesh.load(str(path), process=False, skip_materials=True)
+    return loaded, list(_parts(loaded))
 
 
 def _groups(loaded: Any, count: int) -> dict[str, FloatArray]:
