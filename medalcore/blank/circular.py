@@ -16,7 +16,7 @@ from ..tolerance import Tolerance
 from .outline import volume_chords
 from .profile import FaceShape, Step
 from .shell import Ring, Shell, joined, merged
-from .wall import Around, in_short_rises, raise_wall, split
+from .wall import Around, in_short_rises, raise_wall
 
 FloatArray = NDArray[np.float64]
 
@@ -86,7 +86,7 @@ def round_solid(
     """
     if edge.lean:
         obverse, reverse = (_in_short_rises(edge, face, tolerance) for face in (obverse, reverse))
-    edge = split(edge, sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
+    edge = edge.split(sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
     upper, top, top_hole = _face(edge, obverse, 1, hole, tolerance)
     if reverse.is_like(obverse) and not edge.lean:
         lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole

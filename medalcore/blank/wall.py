@@ -1,8 +1,8 @@
-"""The upright edge of round pieces: reeds, upright or slanted, and grooves in one mesh.
+"""The upright edge of a piece: reeds, upright or slanted, and grooves in one mesh.
 
-Seen from the axis the edge lies open as a sheet over turn and height. Reeds make its radius a
-function of the turn alone (moved along by the slant), grooves one of the height alone; the
-piece has the lesser of the two. Columns of points stand where either has a corner on the other,
+Seen from outside the edge lies open as a sheet over its length and height. Reeds make its depth
+a function of the length alone (moved along by the slant), grooves one of the height alone; the
+piece has the greater of the two. Columns of points stand where either has a corner on the other,
 so the line where they meet is as exact as both are.
 """
 
@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,9 +34,41 @@ _NEAR = 1e-5
 float32, far below what can be seen."""
 
 
+class Columns(Protocol):
+    """An edge as columns of points: how deep below the outline it is at each."""
+
+    @property
+    def inset(self) -> FloatArray:
+        """Return the depth of the edge at every column, (n,) mm."""
+
+    @property
+    def place(self) -> FloatArray:
+        """Return where every column stands, (n,), rising."""
+
+    @property
+    def whole(self) -> float:
+        """Return the place at which the first column comes again."""
+
+    @property
+    def lean(self) -> float:
+        """Return how the columns move along with every mm upwards: 0 is upright."""
+
+    def rise(self, tolerance: Tolerance) -> float:
+        """Return how high a straight piece of a column may be, mm."""
+
+    def split(self, insets: Sequence[float]) -> Columns:
+        """Return the edge with columns put in where it is as deep as given, mm."""
+
+    def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
+        """Return a point (n, 3) of every column at a depth and a height, mm."""
+
+    def is_close(self, places: FloatArray) -> bool:
+        """Tell whether columns at places are enough for a ring of their own."""
+
+
 @dataclass(frozen=True, eq=False)
 class Around:
-    """The outline as radius and angle, and the count of its plain circles.
+    """The outline of a round piece as radius and angle, and the count of its plain circles.
 
     Attributes
     ----------
@@ -60,6 +93,32 @@ class Around:
         """Return the largest radius, mm."""
         return float(self.radius.max())
 
+    @property
+    def inset(self) -> FloatArray:
+        """Return the depth of the edge at every column, (n,) mm."""
+        return self.outer - self.radius
+
+    @property
+    def place(self) -> FloatArray:
+        """Return the angle of every column, (n,) radians."""
+        return self.angle
+
+    @property
+    def whole(self) -> float:
+        """Return one turn, radians."""
+        return 2.0 * math.pi
+
+    def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
+        """Return a point (n, 3) of every column at a depth and a height, mm."""
+        height = np.broadcast_to(z, self.angle.shape)
+        angle, radius = self.angle + self.lean * height, self.outer - inset
+        return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), height])
+
+    def is_close(self, places: FloatArray) -> bool:
+        """Tell whether columns at angles are enough for a circle of their own."""
+        gap = float(np.diff(places, append=places[0] + 2.0 * np.pi).max())
+        return gap * self.chords < 2.2 * np.pi
+
     def rise(self, tolerance: Tolerance) -> float:
         """Return how high a straight piece of a slanted notch may be, mm.
 
@@ -69,31 +128,30 @@ class Around:
             return math.inf
         return math.sqrt(4.0 * self.outer * tolerance.curve) / (abs(self.lean) * self.outer)
 
-
-def split(edge: Around, insets: Sequence[float]) -> Around:
-    """Put points where the outline crosses circles, given by their distance from the edge, mm."""
-    outer = edge.outer
-    radius, angle = edge.radius, edge.angle
-    for inset in insets:
-        level = outer - inset
-        if not edge.root + _NEAR < level < outer - _NEAR:
-            continue
-        radius = np.where(np.abs(radius - level) < _NEAR, level, radius)
-        r1 = np.roll(radius, -1)
-        a1 = np.append(angle[1:], angle[0] + 2.0 * np.pi)
-        cross = np.flatnonzero((radius - level) * (r1 - level) < -1e-12)
-        x0, y0 = radius[cross] * np.cos(angle[cross]), radius[cross] * np.sin(angle[cross])
-        dx = r1[cross] * np.cos(a1[cross]) - x0
-        dy = r1[cross] * np.sin(a1[cross]) - y0
-        # |p + t d| = level: the root of the quadratic inside the chord
-        a, b, c = dx * dx + dy * dy, x0 * dx + y0 * dy, x0 * x0 + y0 * y0 - level * level
-        swing = np.sqrt(b * b - a * c)
-        t = np.where(c > 0.0, (-b - swing) / a, (-b + swing) / a)
-        x1, y1 = x0 + t * dx, y0 + t * dy
-        turn = np.arctan2(x0 * y1 - y0 * x1, x0 * x1 + y0 * y1)
-        radius = np.insert(radius, cross + 1, level)
-        angle = np.insert(angle, cross + 1, angle[cross] + turn)
-    return Around(radius, angle, edge.root, edge.chords, edge.lean)
+    def split(self, insets: Sequence[float]) -> Around:
+        """Return the edge with columns put in where it crosses circles so far inside, mm."""
+        outer = self.outer
+        radius, angle = self.radius, self.angle
+        for inset in insets:
+            level = outer - inset
+            if not self.root + _NEAR < level < outer - _NEAR:
+                continue
+            radius = np.where(np.abs(radius - level) < _NEAR, level, radius)
+            r1 = np.roll(radius, -1)
+            a1 = np.append(angle[1:], angle[0] + 2.0 * np.pi)
+            cross = np.flatnonzero((radius - level) * (r1 - level) < -1e-12)
+            x0, y0 = radius[cross] * np.cos(angle[cross]), radius[cross] * np.sin(angle[cross])
+            dx = r1[cross] * np.cos(a1[cross]) - x0
+            dy = r1[cross] * np.sin(a1[cross]) - y0
+            # |p + t d| = level: the root of the quadratic inside the chord
+            a, b, c = dx * dx + dy * dy, x0 * dx + y0 * dy, x0 * x0 + y0 * y0 - level * level
+            swing = np.sqrt(b * b - a * c)
+            t = np.where(c > 0.0, (-b - swing) / a, (-b + swing) / a)
+            x1, y1 = x0 + t * dx, y0 + t * dy
+            turn = np.arctan2(x0 * y1 - y0 * x1, x0 * x1 + y0 * y1)
+            radius = np.insert(radius, cross + 1, level)
+            angle = np.insert(angle, cross + 1, angle[cross] + turn)
+        return Around(radius, angle, self.root, self.chords, self.lean)
 
 
 def in_short_rises(steps: Sequence[Step], within: float, most: float) -> tuple[Step, ...]:
@@ -128,7 +186,7 @@ def grooves_of(steps: Sequence[Step], most: float) -> list[tuple[FloatArray, Flo
 
 
 def raise_wall(
-    shell: Shell, edge: Around, low: Ring, high: Ring, steps: Sequence[Step], tolerance: Tolerance
+    shell: Shell, edge: Columns, low: Ring, high: Ring, steps: Sequence[Step], tolerance: Tolerance
 ) -> None:
     """Mesh the wall between two rings, one point in each for every column of the edge.
 
@@ -167,35 +225,32 @@ class _Sheet:
     """
 
     def __init__(
-        self, shell: Shell, edge: Around, insets: Sequence[float], tolerance: Tolerance
+        self, shell: Shell, edge: Columns, insets: Sequence[float], tolerance: Tolerance
     ) -> None:
-        self.shell, self.edge = shell, split(edge, insets)
-        self.inset = self.edge.outer - self.edge.radius
-        self.own = np.isin(self.edge.angle, edge.angle)
+        self.shell, self.edge = shell, edge.split(insets)
+        self.inset = self.edge.inset
+        self.own = np.isin(self.edge.place, edge.place)
         self.rise = edge.rise(tolerance)
         self.at = np.flatnonzero(self.own)
         facet = np.cumsum(self.own) - 1
-        deeper = np.roll(edge.radius, -1) < edge.radius
+        deeper = np.roll(edge.inset, -1) > edge.inset
         self.right: NDArray[np.bool_] = deeper[facet]
-        root = self.edge.radius <= edge.root + _SAME
+        root = self.inset >= self.inset.max() - _SAME
         few = self.own & (root | (self.inset < _SAME))
-        angle = self.edge.angle[few]
-        gap = float(np.diff(angle, append=angle[0] + 2.0 * np.pi).max())
-        self.kept = few if gap * edge.chords < 2.2 * np.pi else self.own
+        self.kept = few if edge.is_close(self.edge.place[few]) else self.own
 
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> _Row:
         """Add a point in every column."""
         height = np.broadcast_to(z, self.inset.shape)
-        angle = self.edge.angle + self.edge.lean * height
-        return _Row(self.shell.ring(self.edge.outer - inset, angle, height).index, height)
+        return _Row(self.shell.add(self.edge.points(inset, height)), height)
 
     def spread(self, ring: Ring) -> _Row:
         """Return a ring of the edge itself as a row."""
         index = np.zeros(len(self.own), dtype=np.int64)
         index[self.at] = ring.index
         z = np.concatenate(self.shell.points)[ring.index, 2]
-        angle = self.edge.angle
-        height = np.interp(angle, angle[self.at], z, period=2.0 * np.pi)
+        place = self.edge.place
+        height = np.interp(place, place[self.at], z, period=self.edge.whole)
         return _Row(self.filled(index, self.own), height)
 
     def filled(self, index: IntArray, there: NDArray[np.bool_]) -> IntArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import manifold3d as m3
@@ -243,14 +243,33 @@ def slanted_cutter(
 
 def _notches(reeding: Reeding, points: FloatArray, tolerance: Tolerance) -> m3.CrossSection:
     """Return all notches in the plane, reaching beyond the outline."""
-    half = reeding.notch.opening / 2.0
-    right, left = (along(points, reeding.stations + h)[0] for h in (-half, half))
-    polygons = []
-    for section, a, b in zip(_sections(reeding, points, tolerance), right, left, strict=True):
-        m = _laid(section[0], section[-1], a, b)
-        polygons.append(_opened(section) @ m[:, :2].T + m[:, 2])
+    polygons = notches_on(reeding, points, tolerance, _opened)
     # The parts beyond the edge may overlap their neighbours': unite them.
     return m3.CrossSection(polygons, m3.FillRule.NonZero)
+
+
+def notches_on(
+    reeding: Reeding,
+    points: FloatArray,
+    tolerance: Tolerance,
+    drawn: Callable[[FloatArray], FloatArray] = np.asarray,
+) -> list[FloatArray]:
+    """Return every notch where it stands on an outline, each (n, 2) mm.
+
+    From the right land to the left one as the outline runs, both ends on it.
+
+    Parameters
+    ----------
+    drawn : callable
+        What to make of a section before it is laid there.
+    """
+    half = reeding.notch.opening / 2.0
+    right, left = (along(points, reeding.stations + h)[0] for h in (-half, half))
+    found = []
+    for section, a, b in zip(_sections(reeding, points, tolerance), right, left, strict=True):
+        m = _laid(section[0], section[-1], a, b)
+        found.append(drawn(section) @ m[:, :2].T + m[:, 2])
+    return found
 
 
 def _sections(
