@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -177,7 +178,7 @@ def _sunk(terrace: Terrace, ground: Ground, side: Side, tolerance: Tolerance) ->
     width = terrace.section[-1][0] if len(terrace.section) > 2 else 0.0
     region, base = _region(terrace.contours, width, tolerance), _base(terrace, ground)
     slope = -lean / h
-    e = min(0.05, _CROSS / max(slope, 1e-9))
+    e = _beyond(slope, width - 2.0 * lean if width else math.inf)
     above = round(-e * slope, 9)
     sky = ground.highest + 1.0
     upper: list[Storey] = [(above, base.lifted(e)), (above, sky)]
@@ -197,7 +198,7 @@ def _raised(terrace: Terrace, ground: Ground, side: Side, tolerance: Tolerance) 
     width = terrace.section[-2][0] if len(terrace.section) > 2 else 0.0
     region, base = _region(terrace.contours, width, tolerance), _base(terrace, ground)
     slope = -start / h
-    e = min(0.05, _CROSS / max(slope, 1e-9), 0.4 * (ground.lowest - ground.floor))
+    e = min(_beyond(slope, width or math.inf), 0.4 * (ground.lowest - ground.floor))
     foot = round(start - e * slope, 9)
     label, longest = Label("field", side), ring_step(ground, tolerance)
     if not ground.dish:
@@ -209,6 +210,11 @@ def _raised(terrace: Terrace, ground: Ground, side: Side, tolerance: Tolerance) 
     ]  # fmt: skip
     body = tower(region, storeys, label, longest)
     return shared(body, _below(terrace, base.lifted(h), ground.floor - 1.0, side, tolerance))
+
+
+def _beyond(slope: float, level: float) -> float:
+    """Return how far up or down a wall runs on, mm, past something level that is so wide."""
+    return min(0.05, min(_CROSS, 0.2 * level) / max(slope, 1e-9))
 
 
 def _base(terrace: Terrace, ground: Ground) -> Ground:

@@ -116,6 +116,18 @@ def test_a_sunk_panel_takes_a_frustum_away():
     assert volumes[0] - volumes[1] == pytest.approx(taken, rel=2e-4)
 
 
+@pytest.mark.parametrize("height", [-0.1, 0.1])
+@pytest.mark.parametrize("dish", [0.15, -0.15])
+def test_a_narrow_border_with_wide_walls_keeps_its_level_part(height, dish):
+    """0.03 mm level between walls of 0.1 mm at 45 degrees, on a hollow field."""
+    panel = {"size": 2.0, "width": 0.23 if height < 0 else 0.03, "height": height, "slope": 45.0}
+    piece, corners = made([panel], dish=dish, diameter=12.0, thickness=1.4)
+    points = corners.reshape(-1, 3)
+    rise = points[:, 2] - piece.obverse.lifted(0.0).height(points[:, :2])
+    level = np.hypot(*points[np.abs(rise - height) < 1e-3][:, :2].T)
+    assert np.ptp(level) == pytest.approx(0.03, abs=2 * MICRON)
+
+
 def test_a_panel_from_a_drawing_stands_upright_as_it_was_drawn(tmp_path):
     path = tmp_path / "arch.svg"
     path.write_text(
