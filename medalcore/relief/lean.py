@@ -13,6 +13,7 @@ IntArray = NDArray[np.int64]
 _SLACK = 2e-4  # of the slope: nearer is near enough
 _ROUNDS = 150
 _NEWTON = 6
+_LITTLE = 1e-9  # mm
 _WIDER = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, np.inf)
 
 
@@ -70,7 +71,7 @@ def leaning(
             corner, place = np.unique(todo, return_inverse=True)
             place = place.ravel()
             moved = z[corner] + np.bincount(place, asked.ravel()) / np.bincount(place)
-            far = np.minimum(wider * give[corner], most[corner])
+            far = np.minimum(wider * np.maximum(give[corner], _LITTLE), most[corner])
             least = np.maximum(first[corner] - far, low[corner])
             z[corner] = np.clip(moved, least, np.minimum(first[corner] + far, high[corner]))
             todo = around(corner)

@@ -63,7 +63,12 @@ class Skirt:
 
 
 def skirted(
-    mask: BoolArray, heights: NDArray[np.float32], rim: Rim, drop: float, below: float
+    mask: BoolArray,
+    heights: NDArray[np.float32],
+    rim: Rim,
+    drop: float,
+    below: float,
+    least: float,
 ) -> Skirt:
     """Let walls fall from an outline.
 
@@ -78,8 +83,10 @@ def skirted(
         mm that walls fall in a pixel.
     below : float
         How far below the field they end, mm.
+    least : float
+        How far they reach outwards at least, pixels.
     """
-    drop = min(drop, (float(rim.z.min()) + below) / _LEAST)
+    drop = min(drop, (float(rim.z.min()) + below) / max(least, _LEAST))
     pad = math.ceil((float(rim.z.max()) + below) / drop) + 4
     nothing = np.float32(-below - 3.0 * drop)
     own = np.s_[pad:-pad, pad:-pad]

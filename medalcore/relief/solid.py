@@ -32,6 +32,7 @@ IntArray = NDArray[np.int64]
 FOLD = math.radians(5.0)
 """Facets of a smooth surface differ by no more, as far as pixels allow."""
 
+_REACH = 0.004  # mm that a wall with draft reaches outwards at least
 _FOOT = 0.01  # pixels by which the foot of a wall drawn with few points may differ
 
 
@@ -105,7 +106,8 @@ def relief_shape(
         solid = mask if filled == 0 else covered(outline, grid.shape)
         low = _lowest(outline, solid, grid, ground)
         below = min(BELOW, 0.3 * space(low, ground))
-        skirt = skirted(solid, height, rim, grid.pixel / math.tan(draft), below)
+        drop, least = grid.pixel / math.tan(draft), _REACH / grid.pixel
+        skirt = skirted(solid, height, rim, drop, below, least)
         within = np.s_[skirt.pad : -skirt.pad, skirt.pad : -skirt.pad]
         field = HeightField(grid, skirt.heights[within], skirt.mask[within])
         rim = skirt.rim
