@@ -270,8 +270,9 @@ def _refuse_sunk(spec: MedalSpec, grounds: list[Ground], space: float) -> None:
         circles = [(t.height, f"circle[{i}]") for i, t in enumerate(face.field.circle)]
         deepest += [(height, f"{name}.field.{which}") for height, which in (*panels, *circles)]
     height, path = min(deepest)
+    left = f"only {space:.3g} mm" if space > 0.0 else "no metal"
     raise SpecError(
-        f"{-height:g} mm deep, it leaves only {space:.3g} mm between the two fields of a piece "
+        f"{-height:g} mm deep, it leaves {left} between the two fields of a piece "
         f"{spec.blank.thickness:g} mm thick; what is sunk may be {most:.3g} mm deep, both faces "
         "together",
         key=f"{path}.height",

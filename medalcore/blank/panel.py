@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..contour import Contours, intersected, moved, subtracted
+from ..contour import Contours, intersected, moved, signed_area, subtracted
 from ..errors import SpecError
 from ..ground import Ground
 from ..solid import Label, Side, Solid, shared, solid_from_manifold, without
@@ -138,10 +138,15 @@ def _refuse_beyond(panel: Panel, room: Contours, field: Contours, path: str) -> 
     over = subtracted(room, field)
     if not over:
         return
+    holes = tuple(c[::-1] for c in field if signed_area(c) < 0.0)
+    if holes and intersected(room, holes):
+        raise SpecError(
+            "this panel lies over a hole of the piece; move it, or give it a width so that it "
+            "goes round the hole",
+            key=f"{path}.width",
+        )
     far = max(-distance(field, p) for c in over for p in c)
     ask = "move it inwards" if panel.shape == "outline" else "make it smaller or move it"
-    if panel.shape == "outline" and not panel.width and len(field) > len(room):
-        ask = "give it a width, so that it goes round the hole"
     raise SpecError(
         f"this panel with its walls reaches {far:.2g} mm past the field; {ask}",
         key=f"{path}.{'inset' if panel.shape == 'outline' else 'size'}",

@@ -194,8 +194,9 @@ def test_panels_keep_off_circles_and_holes():
     field = {"circle": [{"radius": 10.0}], "panel": [{"size": 6.0, "at": [9.0, 0.0]}]}
     with pytest.raises(SpecError, match="across a circle"):
         build_blank(spec_from_dict({"obverse": {"field": field}}), tolerance_for("draft"))
-    with pytest.raises(SpecError, match="goes round the hole"):
-        made([{"shape": "outline"}], quality="draft", hole={"shape": "round"})
+    for panel in ({"shape": "outline"}, {"size": 12.0}):
+        with pytest.raises(SpecError, match="over a hole .* goes round the hole"):
+            made([panel], quality="draft", hole={"shape": "round"})
     made([{"shape": "outline", "width": 6.0}], quality="draft", hole={"shape": "round"})
 
 
