@@ -7,12 +7,12 @@ import bpy
 import numpy as np
 from bpy.props import BoolProperty, IntProperty, StringProperty
 
-from . import arrays, convert, layout, live, sculpted, sources, strokes, units
+from . import layout, live, sculpted, sources, strokes, units
 from .medalcore.element import Model
 from .medalcore.errors import MedalError
-from .medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
-from .medalcore.spec import MedalSpec, spec_from_dict
+from .medalcore.sculpt import kept_strokes
 from .operators import Answer, draft, needs_piece, refuse
+from .sheets import Making, sheet_of, spec_as_built
 
 
 def relief_at(piece: bpy.types.Object, path: str) -> Any:
@@ -78,69 +78,84 @@ class MEDALWRIGHT_OT_sculpt_relief(bpy.types.Operator):
         return False
 
     def execute(self, context: bpy.types.Context) -> Answer:
-        """Make the sheet, leave the relief out of drafts, begin to sculpt."""
+        """Make the sheet here and now, leave the relief out of drafts, begin to sculpt."""
         piece = context.object
         relief = relief_at(piece, self.path)
         sheet = sculpted.sheet_on(relief)
-        if sheet is None:
-            try:
-                sheet = self._sheet(context, piece, relief)
-            except MedalError as error:
-                return refuse(self, piece, error)
-            with live.quietly():
-                relief.strokes_sheet = sheet
-            answer = draft(self, piece, context)
-            if answer == {"CANCELLED"}:
-                close(sheet, relief)
-                return answer
+        if sheet is not None:
+            return self._enter(context, sheet)
+        try:
+            making = self._making(context, piece, relief)
+        except MedalError as error:
+            return refuse(self, piece, error)
+        making.run()
+        return self._finish(context, piece, relief, making)
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
+        """Work the sheet out beside Blender and wait for it."""
+        piece = context.object
+        relief = relief_at(piece, self.path)
+        if bpy.app.background or sculpted.sheet_on(relief) is not None:
+            return self.execute(context)
+        try:
+            self._made = self._making(context, piece, relief)
+        except MedalError as error:
+            return refuse(self, piece, error)
+        self._uid, self._digest = piece.session_uid, live.digest_of(piece)
+        self._at = relief.path_from_id().partition("spec.")[2]
+        self._made.start()
+        manager = context.window_manager
+        self._timer = manager.event_timer_add(0.1, window=context.window)
+        manager.modal_handler_add(self)
+        context.workspace.status_text_set("Making the relief a sheet to sculpt on    Esc: stop")
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
+        """Wait; everything but Esc goes on to the window."""
+        if event.type == "ESC" and event.value == "PRESS":
+            self.cancel(context)
+            return {"CANCELLED"}
+        if self._made.is_alive():
+            return {"PASS_THROUGH"}
+        self.cancel(context)
+        piece = live.piece_by_uid(self._uid)
+        if piece is None or context.mode != "OBJECT" or live.digest_of(piece) != self._digest:
+            self.report({"INFO"}, "The medal was changed meanwhile; it is not sculpted")
+            return {"CANCELLED"}
+        return self._finish(context, piece, relief_at(piece, self._at), self._made)
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Stop waiting; what is still being worked out is dropped."""
+        context.window_manager.event_timer_remove(self._timer)
+        context.workspace.status_text_set(None)
+
+    def _making(self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any) -> Making:
+        place = sculpted.place_of(piece, relief.path_from_id().partition("spec.")[2])
+        if place is None:
+            raise MedalError("The relief is not on the piece: show it and give it its model first")
+        found = sources.models_of(piece, context)
+        models = {name: Model(*held) for name, held in found.items()}
+        return Making(spec_as_built(piece), place, models, self.across)
+
+    def _finish(
+        self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any, making: Making
+    ) -> Answer:
+        if making.error is not None:
+            return refuse(self, piece, making.error)
+        sheet = sheet_of(piece, making)
+        with live.quietly():
+            relief.strokes_sheet = sheet
+        answer = draft(self, piece, context)
+        if answer == {"CANCELLED"}:
+            close(sheet, relief)
+            return answer
+        return self._enter(context, sheet)
+
+    def _enter(self, context: bpy.types.Context, sheet: bpy.types.Object) -> Answer:
         activate(context, sheet)
         if not bpy.app.background:
             bpy.ops.object.mode_set(mode="SCULPT")
         return {"FINISHED"}
-
-    def _sheet(
-        self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any
-    ) -> bpy.types.Object:
-        place = sculpted.place_of(piece, relief.path_from_id().partition("spec.")[2])
-        if place is None:
-            raise MedalError("The relief is not on the piece: show it and give it its model first")
-        models = {
-            name: Model(*arrays) for name, arrays in sources.models_of(piece, context).items()
-        }
-        made = relief_sheet(_spec_as_built(piece), *place, models, pixels=self.across)
-        points, squares, pixel = sheet_mesh(made)
-        unit = units.units_per_mm(context.scene)
-        mesh = bpy.data.meshes.new(f"{piece.name} Relief")
-        arrays.fill(mesh, points * unit, squares)
-        mesh.update(calc_edges=True)
-        before = mesh.copy()
-        before.name = f"{piece.name} Relief Before Sculpting"
-        sculpted.remember(before, made, pixel)
-        before["medal_unit"] = unit
-        mesh.shade_smooth()
-        for material in piece.data.materials:
-            if material is not None and material.medalwright.zone == "relief":
-                mesh.materials.append(material)
-        sheet = bpy.data.objects.new(mesh.name, mesh)
-        sheet[sculpted.BEFORE] = before
-        sheet.parent = piece  # same place, turn and size as the piece
-        for collection in piece.users_collection:
-            collection.objects.link(sheet)
-        return sheet
-
-
-def _spec_as_built(piece: bpy.types.Object) -> MedalSpec:
-    """Return what is asked for, at the thickness that was found for a wanted mass."""
-    asked = convert.to_dict(piece.medalwright.spec)
-    blank = asked.get("blank", {})
-    if blank.get("mass") or blank.get("cost"):
-        from .panels import report_of
-
-        report = report_of(piece.data.medalwright.report or "{}")
-        found = report.get("solved", {}).get("thickness_mm")
-        kept = {k: v for k, v in blank.items() if k not in ("mass", "cost")}
-        asked["blank"] = {**kept, **({"thickness": found} if found else {})}
-    return spec_from_dict(asked)
 
 
 def activate(context: bpy.types.Context, item: bpy.types.Object) -> None:

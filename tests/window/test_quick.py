@@ -12,12 +12,16 @@ from window import Blender
 LIMIT = 0.3
 """Seconds, as asked for at draft quality."""
 
+BUSY = 1.3
+"""A turn does not count where a computation just before it took so many times too long:
+then other programs hold the processors."""
+
 WAIT = 0.2
 """Seconds a change may hold Blender up; what follows is the mesh written into Blender."""
 
 
 def test_changes_are_in_the_next_redraw(screen: Blender, tmp_path: Path) -> None:
-    """Best of a few turns: other programs may take the processor from one of them.
+    """Best of a few turns.
 
     What a machine with a graphics card spends on drawing is next to nothing; here the
     processor draws. So Blender's own redraw, measured in the same run, is taken off.
@@ -33,7 +37,10 @@ def test_changes_are_in_the_next_redraw(screen: Blender, tmp_path: Path) -> None
         "diameter", "thickness", "chamfer", "rim height", "reeds", "reed depth"
     }  # fmt: skip
     for name, turns in told["changes"].items():
-        best = min(turns, key=lambda turn: turn["all"])
+        quiet = [turn for turn in turns if turn["busy"] < BUSY]
+        if not quiet:
+            pytest.skip(f"other programs hold the processors: {name} cannot be timed")
+        best = min(quiet, key=lambda turn: turn["all"])
         ours = best["all"] - host
         print(f"{name:11} {best['all']:.3f} s, without Blender's own redraw {ours:.3f} s")
         assert ours < LIMIT, (name, turns)

@@ -96,7 +96,11 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     yield 0.5
 
     bpy.ops.medalwright.sculpt_relief("INVOKE_DEFAULT", True)
-    tell(mode=bpy.context.mode, active=bpy.context.object.name)
+    beats = []  # Blender goes on while the sheet is worked out
+    while bpy.context.mode != "SCULPT" and len(beats) < 3000:
+        beats.append(time.monotonic())
+        yield 0.02
+    tell(beats=len(beats), mode=bpy.context.mode, active=bpy.context.object.name)
     yield from built(False)
     tell(left_out="relief" not in zones())
     take_brush()
@@ -138,6 +142,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
 
     bpy.context.view_layer.objects.active = piece()
     bpy.ops.medalwright.sculpt_relief("INVOKE_DEFAULT", True)
+    yield from until(lambda: bpy.context.mode == "SCULPT")
     yield from built(False)
     again = sheet_top()
     bpy.ops.sculpt.mesh_filter("EXEC_DEFAULT", True, type="INFLATE", strength=0.05)
