@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,13 +20,14 @@ from .core import core_of, joint_cutter, keep_off_joint
 from .cut import cut, joined_to
 from .drill import drill_cutter
 from .faces import is_basin
-from .general import general_solid
+from .general import can_run, general_solid
 from .lettered import letters_solid
 from .loop import loop_solid
 from .panel import panel_solids
 from .pierce import pierced
 from .plan import Plan, planned
 from .profile import FaceShape
+from .track import Track, track_of
 
 __all__ = ["Blanked", "build_blank"]
 
@@ -194,9 +195,10 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
         return _pierced(plan, solid, tolerance), _collar(slant)
     high = max(f.ground.highest for f in faces) + 1.0
     tall = raised_high(faces[0], high), raised_high(faces[1], high)
-    solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance)
+    reeded = None if slant else _reeded(plan, faces, tolerance)
+    solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance, reeded)
     solid = _pierced(plan, laid(solid, plan.outline, faces, tolerance), tolerance)
-    if plan.reeding is None:
+    if plan.reeding is None or reeded:
         return solid, ()
     outline = plan.outline.at(0.0)[0]
     if slant:
@@ -207,6 +209,15 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
         cutter = reed_cutter(plan.reeding, outline, spec.blank.thickness, tolerance)
     solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
     return solid, _collar(slant)
+
+
+def _reeded(plan: Plan, faces: Sequence[FaceShape], tolerance: Tolerance) -> Track | None:
+    """Return the outline with its reeds, if they can be meshed with the piece."""
+    outline = plan.outline.at(0.0)
+    if plan.reeding is None or len(outline) > 1:
+        return None
+    track = track_of(plan.reeding, outline[0], tolerance)
+    return track if track and can_run(track, faces, plan.wall) else None
 
 
 def _pierced(plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:

@@ -16,11 +16,16 @@ from ..tolerance import Tolerance
 from .circular import chords_for, fill_disc, thin_rings
 from .profile import FaceShape, Step
 from .shell import Ring, Shell, joined
+from .track import Track
+from .wall import raise_wall
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Loops = list[IntArray]
 
+
+_CLEAR = 0.02
+"""mm; a corner of the section no deeper than that below the reeds still runs along with them."""
 
 _MANY = 4000
 """Points from which an outline's offsets are made one from another."""
@@ -85,6 +90,7 @@ def general_solid(
     wall: Sequence[Step],
     hole: Offsets | None,
     tolerance: Tolerance,
+    reeded: Track | None = None,
 ) -> Solid:
     """Mesh a piece from its outline and the sections of its two faces.
 
@@ -96,29 +102,43 @@ def general_solid(
         Level, or with a level bed that a hollow or domed field is laid on afterwards.
     wall : sequence of Step
         Corners of grooves on the edge, from the obverse downwards (z over the mid-plane).
+    reeded : Track, optional
+        The outline with its reeds; without, it is left plain.
 
     Raises
     ------
     SolidError
         If the surface is not closed.
     """
-    upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance)
+    if reeded:
+        reeded = reeded.split(sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
+    upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance, reeded)
     if reverse.is_like(obverse):
         lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
     else:
-        lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance)
+        lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance, reeded)
     shell = joined(upper, lower)
     below = [loop + upper.count for loop in bottom]
-    edge = Label("edge")
-    inset = 0.0
-    for step in [*reversed(wall), Step(0.0, obverse.outer[0].z, "edge")]:
-        last = step.inset == 0.0 and step.z == obverse.outer[0].z
-        above = top if last else shell.loops(outline.at(step.inset), step.z)
-        between(shell, (inset, below), (step.inset, above), edge)
-        inset, below = step.inset, above
+    if reeded:
+        rings = Ring(below[0], reeded.place), Ring(top[0], reeded.place)
+        raise_wall(shell, reeded, *rings, wall, tolerance)
+    else:
+        _plain_wall(shell, outline, below, top, wall)
     if top_hole and bottom_hole:
-        shell.strips(top_hole, [loop + upper.count for loop in bottom_hole], edge)
+        shell.strips(top_hole, [loop + upper.count for loop in bottom_hole], Label("edge"))
     return shell.solid()
+
+
+def _plain_wall(
+    shell: Shell, outline: Offsets, below: Loops, top: Loops, wall: Sequence[Step]
+) -> None:
+    """Join the loops of both faces by the wall and its grooves."""
+    inset = 0.0
+    for step in reversed(wall):
+        above = shell.loops(outline.at(step.inset), step.z)
+        between(shell, (inset, below), (step.inset, above), Label("edge"))
+        inset, below = step.inset, above
+    between(shell, (inset, below), (0.0, top), Label("edge"))
 
 
 Level = tuple[float, Loops]
@@ -136,12 +156,21 @@ def between(shell: Shell, low: Level, high: Level, label: Label) -> None:
 
 
 def _face(
-    outline: Offsets, shape: FaceShape, side: Side, hole: Offsets | None, tolerance: Tolerance
+    outline: Offsets,
+    shape: FaceShape,
+    side: Side,
+    hole: Offsets | None,
+    tolerance: Tolerance,
+    reeded: Track | None,
 ) -> tuple[Shell, Loops, Loops]:
     """Mesh one face, z up; return it, its outline's loops and its hole's."""
     shell = Shell()
-    first = shell.loops(outline.at(0.0), shape.outer[0].z)
-    last = _inwards(shell, outline, shape.outer, first, side)
+    if reeded is None:
+        first = shell.loops(outline.at(0.0), shape.outer[0].z)
+        last = _inwards(shell, outline, shape.outer, first, side)
+    else:
+        first, last, rest = _past_reeds(shell, reeded, shape.outer, side)
+        last = _inwards(shell, outline, rest, last, side)
     field = Label("field", side)
     foot = outline.at(shape.outer[-1].inset)
     if hole is None:
@@ -154,6 +183,41 @@ def _face(
     inner = _outwards(shell, hole, shape.hole, loops, side)
     _fill_round(shell, last, inner, hole.at(shape.hole[-1].inset), shape.ground, field, tolerance)
     return shell, first, loops
+
+
+def can_run(reeded: Track, faces: Sequence[FaceShape], wall: Sequence[Step]) -> bool:
+    """Tell whether a reeded outline can be meshed with the sections of its faces and its wall."""
+    if any(f.is_free or f.foot is not None for f in faces):
+        return False
+    deepest = max(_near(reeded, f.outer) for f in faces)
+    return reeded.holds(max([deepest, *(s.inset for s in wall)]) + _CLEAR)
+
+
+def _near(reeded: Track, steps: Sequence[Step]) -> float:
+    """Return the depth of the last corner of a section that reeds come near to, mm."""
+    deepest = float(reeded.inset.max())
+    return max([deepest, *(s.inset for s in steps if s.inset <= deepest + _CLEAR)])
+
+
+def _past_reeds(
+    shell: Shell, reeded: Track, steps: Sequence[Step], side: Side
+) -> tuple[Loops, Loops, Sequence[Step]]:
+    """Mesh the bands of a section that reeds cut into; return outline, last loop, further steps.
+
+    Every corner of the section runs from column to column, and along the edge where that is
+    deeper.
+    """
+    insets, heights = np.array([(s.inset, s.z) for s in steps]).T
+    first = shell.add(reeded.points(reeded.inset, np.interp(reeded.inset, insets, heights)))
+    last = Ring(first, reeded.place)
+    near = _near(reeded, steps)
+    count = sum(s.inset <= near for s in steps)
+    for step in steps[1:count]:
+        index = shell.add(reeded.points(step.inset, step.z))
+        new = Ring(np.where(reeded.inset >= step.inset - 1e-12, first, index), reeded.place)
+        shell.band(last, new, Label(step.zone, 0 if step.zone == "edge" else side))
+        last = new
+    return [first], [last.index], steps[count - 1 :]
 
 
 def _inwards(

@@ -29,7 +29,7 @@ _EDGE = Label("edge")
 _SAME = 1e-9
 """mm; what lies nearer than that is one place."""
 
-_NEAR = 1e-5
+NEAR = 1e-5
 """mm; corners of reeds so near to a corner of the section are moved onto it: some steps of
 float32, far below what can be seen."""
 
@@ -134,9 +134,9 @@ class Around:
         radius, angle = self.radius, self.angle
         for inset in insets:
             level = outer - inset
-            if not self.root + _NEAR < level < outer - _NEAR:
+            if not self.root + NEAR < level < outer - NEAR:
                 continue
-            radius = np.where(np.abs(radius - level) < _NEAR, level, radius)
+            radius = np.where(np.abs(radius - level) < NEAR, level, radius)
             r1 = np.roll(radius, -1)
             a1 = np.append(angle[1:], angle[0] + 2.0 * np.pi)
             cross = np.flatnonzero((radius - level) * (r1 - level) < -1e-12)
@@ -179,7 +179,7 @@ def grooves_of(steps: Sequence[Step], most: float) -> list[tuple[FloatArray, Flo
             continue
         groove = in_short_rises(steps[start : i + 1], math.inf, most)[::-1]
         inset = np.array([s.inset for s in groove])
-        inset[inset > inset.max() - _NEAR] = inset.max()  # the floor of a square one is level
+        inset[inset > inset.max() - NEAR] = inset.max()  # the floor of a square one is level
         found.append((inset, np.array([s.z for s in groove])))
         start = i + 1
     return found[::-1]

@@ -1,0 +1,214 @@
+"""The reeded edge of any outline as columns of points, each with its own way inwards."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..contour import edge_lengths
+from ..edge import Reeding, notches_on
+from ..tolerance import Tolerance
+from .wall import NEAR
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+_TOUCH = 1e-4
+"""mm; a land shorter than this is one crest, and corners of the outline so near to the end of a
+notch are left away."""
+
+_BEND = 10.0
+"""Radius, mm, on which the flat flank of a wide notch keeps its depth within tolerance."""
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """An edge that is not round; see `Columns`.
+
+    Attributes
+    ----------
+    spots : (n, 2) float64
+        Where the edge is at every column, mm.
+    inset : (n,) float64
+        How deep below the outline that is, mm.
+    inwards : (n, 2) float64
+        Way into the piece along which a column goes 1 mm deeper.
+    place : (n,) float64
+        Length along the outline, rising, mm.
+    whole : float
+        All of it, mm.
+    """
+
+    spots: FloatArray
+    inset: FloatArray
+    inwards: FloatArray
+    place: FloatArray
+    whole: float
+    lean: float = 0.0
+
+    def rise(self, tolerance: Tolerance) -> float:
+        """Return that upright columns are straight however high they are."""
+        return math.inf
+
+    def is_close(self, places: FloatArray) -> bool:
+        """Tell that every column is wanted on a ring of its own."""
+        return False
+
+    def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
+        """Return a point (n, 3) of every column at a depth and a height, mm."""
+        deeper = np.broadcast_to(inset, self.inset.shape) - self.inset
+        xy = self.spots + self.inwards * deeper[:, None]
+        return np.column_stack([xy, np.broadcast_to(z, self.inset.shape)])
+
+    def split(self, insets: Sequence[float]) -> Track:
+        """Return the edge with columns put in where it is as deep as given, mm."""
+        track = self
+        for level in insets:
+            if NEAR < level < float(track.inset.max()) - NEAR:
+                track = track._split(level)
+        return track
+
+    def _split(self, level: float) -> Track:
+        depth = np.where(np.abs(self.inset - level) < NEAR, level, self.inset)
+        after = np.roll(depth, -1)
+        at = np.flatnonzero((depth - level) * (after - level) < -1e-12)
+        t = ((level - depth[at]) / (after[at] - depth[at]))[:, None]
+        following = np.append(self.place[1:], self.place[0] + self.whole)
+
+        def between(values: FloatArray, ends: FloatArray) -> FloatArray:
+            found = (
+                values[at] + np.reshape(t, (-1,) + (1,) * (values.ndim - 1)) * (ends - values)[at]
+            )
+            return np.insert(values, at + 1, found, axis=0)
+
+        return Track(
+            between(self.spots, np.roll(self.spots, -1, axis=0)),
+            np.insert(depth, at + 1, level),
+            between(self.inwards, np.roll(self.inwards, -1, axis=0)),
+            between(self.place, following),
+            self.whole,
+        )
+
+    def holds(self, inset: float) -> bool:
+        """Tell whether all columns still stand side by side at a depth, mm."""
+        there = self.points(np.maximum(self.inset, inset), 0.0)[:, :2]
+        way = self.inwards + np.roll(self.inwards, -1, axis=0)
+        step = np.roll(there, -1, axis=0) - there
+        onwards = step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]
+        return bool(np.all(onwards > 1e-7))
+
+
+def track_of(reeding: Reeding, outline: FloatArray, tolerance: Tolerance) -> Track | None:
+    """Return the reeded edge of an outline, or None where a notch does not lie inside it.
+
+    Parameters
+    ----------
+    outline : (n, 2) float64
+        Counter-clockwise, mm; the stations of the reeds count from its first point.
+    """
+    most = math.sqrt(8.0 * _BEND * tolerance.curve)
+    notches = [_short(notch, most) for notch in notches_on(reeding, outline, tolerance)]
+    sizes = np.array([len(n) for n in notches])
+    owner = np.repeat(np.arange(len(notches)), sizes)
+    inner = np.ones(len(owner), dtype=bool)
+    last = np.cumsum(sizes) - 1
+    inner[last] = inner[last - sizes + 1] = False
+    mitres = _mitres(outline)
+    spots = np.concatenate(notches)
+    inset, inwards, along = _measured(spots, owner, reeding, outline, mitres)
+    if np.any(inset[inner] < NEAR):
+        return None
+    inset[~inner] = 0.0
+    whole, start = reeding.length, along[0]
+    gap = np.diff(reeding.stations, append=reeding.stations[0] + whole) - reeding.notch.opening
+    once = np.ones(len(owner), dtype=bool)
+    once[last] = gap > _TOUCH  # the next notch begins with the same point
+    place = np.mod(along - start + _TOUCH, whole)[once]
+    if np.any(np.diff(place) <= 0.0):
+        return None
+    lands = _lands(reeding, outline)
+    ends = np.concatenate([[0.0], np.cumsum(edge_lengths(outline))])[:-1]
+    places = np.concatenate([place, np.mod(ends[lands] - start + _TOUCH, whole)])
+    order = np.argsort(places, kind="stable")
+    return Track(
+        np.concatenate([spots[once], outline[lands]])[order],
+        np.concatenate([inset[once], np.zeros(len(lands))])[order],
+        np.concatenate([inwards[once], mitres[lands]])[order],
+        places[order],
+        whole,
+    )
+
+
+def _short(notch: FloatArray, most: float) -> FloatArray:
+    """Put points on long chords of a notch: its flat flanks are not as flat as the outline."""
+    steps = np.diff(notch, axis=0)
+    times = np.maximum(1, np.ceil(np.hypot(*steps.T) / most)).astype(np.int64)
+    if times.max() == 1:
+        return notch
+    parts = [
+        a + s * np.arange(n)[:, None] / n for a, s, n in zip(notch, steps, times, strict=False)
+    ]
+    return np.vstack([*parts, notch[-1:]])
+
+
+def _measured(
+    points: FloatArray,
+    owner: IntArray,
+    reeding: Reeding,
+    outline: FloatArray,
+    mitres: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return depths below the outline, ways inwards and places along it of points of notches.
+
+    A side of the outline keeps its ends on the mitres as it moves inwards; a point's way is the
+    one between these that runs through it. Only the stretch of the outline beside its own notch
+    is looked at for each.
+    """
+    n = len(outline)
+    lengths = edge_lengths(outline)
+    ends = np.concatenate([[0.0], np.cumsum(lengths)])
+    reach = reeding.notch.opening + reeding.notch.depth
+    twice = np.concatenate([ends[:-1] - ends[-1], ends, ends[1:] + ends[-1]])
+    first = np.searchsorted(twice, reeding.stations - reach, side="right") - 1
+    stop = np.searchsorted(twice, reeding.stations + reach, side="left")
+    wide = min(int((stop - first).max()), n)
+    edge = (first[owner][:, None] + np.arange(wide)) % n
+    a = outline[edge]
+    way = np.roll(outline, -1, axis=0)[edge] - a
+    off = points[:, None] - a
+    t = np.clip(np.sum(off * way, axis=2) / lengths[edge] ** 2, 0.0, 1.0)
+    apart = off - way * t[:, :, None]
+    best = np.argmin(np.sum(apart * apart, axis=2), axis=1)
+    rows = np.arange(len(points))
+    edge, off, way = edge[rows, best], off[rows, best], way[rows, best]
+    long = lengths[edge]
+    depth = (way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0]) / long
+    right, left = mitres[edge], mitres[(edge + 1) % n]
+    there = off - right * depth[:, None]
+    side = way + (left - right) * depth[:, None]
+    share = np.sum(there * side, axis=1) / np.sum(side * side, axis=1)
+    return depth, right + (left - right) * share[:, None], ends[edge] + share * long
+
+
+def _lands(reeding: Reeding, outline: FloatArray) -> IntArray:
+    """Return which corners of the outline stand on lands."""
+    at = np.concatenate([[0.0], np.cumsum(edge_lengths(outline))])[:-1]
+    stations, whole = reeding.stations, reeding.length
+    after = np.searchsorted(stations, at)
+    ring = np.concatenate([[stations[-1] - whole], stations, [stations[0] + whole]])
+    near = np.minimum(at - ring[after], ring[after + 1] - at)
+    return np.flatnonzero(near > reeding.notch.opening / 2.0 + _TOUCH)
+
+
+def _mitres(outline: FloatArray) -> FloatArray:
+    """Return the way of every corner as the outline moves inwards by 1 mm, (n, 2)."""
+    way = np.roll(outline, -1, axis=0) - outline
+    upright = np.column_stack([-way[:, 1], way[:, 0]]) / edge_lengths(outline)[:, None]
+    before = np.roll(upright, 1, axis=0)
+    # (u + v) / (1 + u·v): the bisector, 1 / cos of half the turn long
+    turn = 1.0 + np.sum(upright * before, axis=1)
+    return np.asarray((upright + before) / np.maximum(turn, 0.05)[:, None])
