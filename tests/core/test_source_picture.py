@@ -9,12 +9,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from medalcore.element import Context
 from medalcore.errors import SourceError, SpecError
 from medalcore.grid import Grid, HeightField
 from medalcore.ground import Ground
+from medalcore.relief import modelled
 from medalcore.relief.picture_source import read_picture
 from medalcore.relief.seen import seen
 from medalcore.spec import Crop, Cut, Picture, Relief
+from medalcore.tolerance import TOLERANCES
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 
@@ -73,6 +76,31 @@ def test_eight_bits_are_smoothed_within_half_a_step(tmp_path):
     assert np.abs(read - truth)[inner].max() < 0.25
     assert np.diff(read[30])[30:-30].max() < 0.2  # the stairs had steps of 1
     assert "8 bits" in picture.notes[0]
+
+
+@pytest.mark.parametrize("compression", ["gradient", "linear"])
+def test_eight_bits_leave_no_terraces_on_the_relief(tmp_path, compression):
+    """The slopes of a smooth dome come out as from 16 bits, where half the places are at best.
+
+    Terraces of 256 heights would lean by more than the dome itself, in gradient compression.
+    """
+    x = np.arange(900) / 899 * 2 - 1
+    dome = np.sqrt(np.clip(1.3 - x[:, None] ** 2 - x[None] ** 2, 0.3, None)) - np.sqrt(0.3)
+    dome /= dome.max()
+    slopes = []
+    for name, samples in (
+        ("8.png", np.round(dome * 255).astype(np.uint8)),
+        ("16.png", np.round(dome * 65535).astype(np.uint16)),
+    ):
+        spec = Relief(source=_png(tmp_path / name, samples), fit=26.0, height=0.6,
+                      compression=compression)  # fmt: skip
+        field = modelled(spec, Context(GROUND, TOLERANCES["fine"])).field
+        slopes.append(np.stack(np.gradient(field.heights, field.grid.pixel)))
+    middle = np.s_[:, 150:-150, 150:-150]
+    off = np.hypot(*(slopes[0] - slopes[1])[middle])
+    lean = np.hypot(*slopes[1][middle]).mean()
+    assert np.median(off) < 0.02 * lean
+    assert np.sqrt(np.mean(off**2)) < 0.2 * lean
 
 
 def test_black_and_white_stand_for_the_depths_given(tmp_path):
