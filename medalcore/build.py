@@ -175,9 +175,8 @@ def _part(spec: MedalSpec, weight: Weight) -> dict[str, Any]:
 
 def _widest(medal: Medal) -> float:
     """Return the longest chord of the edge zone seen from above, mm (16 CFR 304.1)."""
-    edge = medal.zone == medal.zone_names.index("edge")
-    used = np.unique(medal.triangles[edge])
-    points = m3.CrossSection.hull_points(medal.vertices[used, :2]).to_polygons()[0]
+    edge = medal.points(medal.zone == medal.zone_names.index("edge"))
+    points = m3.CrossSection.hull_points(edge[:, :2]).to_polygons()[0]
     angle = np.linspace(0.0, np.pi, 721)[:-1]
     way = np.stack([np.cos(angle), np.sin(angle)])
     across = points @ way
@@ -189,7 +188,7 @@ def _widest(medal: Medal) -> float:
 def _rim_thickness(medal: Medal) -> float:
     """Return the height over blank and rim, as a micrometer reads it, mm."""
     of_blank = [i for i, n in enumerate(medal.zone_names) if n in ("field", "rim", "edge")]
-    z = medal.vertices[np.unique(medal.triangles[np.isin(medal.zone, of_blank)])][:, 2]
+    z = medal.points(np.isin(medal.zone, of_blank))[:, 2]
     return float(z.max() - z.min())
 
 

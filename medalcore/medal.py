@@ -49,3 +49,9 @@ class Medal:
     is_closed: bool
     findings: tuple[Finding, ...] = ()
     report: Mapping[str, Any] = field(default_factory=dict)
+
+    def points(self, where: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """Return the vertices (k, 3) of the triangles picked by a mask (m,), each once."""
+        used = np.zeros(len(self.vertices), dtype=bool)
+        used[self.triangles[where]] = True
+        return self.vertices[used]

@@ -70,7 +70,7 @@ def _above_the_rim(medal: Medal, spec: MedalSpec) -> list[Finding]:
     half = spec.blank.thickness / 2.0
     found = []
     for side, name in ((1, "obverse"), (-1, "reverse")):
-        points = medal.vertices[np.unique(medal.triangles[medal.side == side])]
+        points = medal.points(medal.side == side)
         over = float((side * points[:, 2]).max() - half) if len(points) else 0.0
         if over > 0.005:
             severity: Severity = "warning" if spec.medal.process == "struck" else "note"
