@@ -11,6 +11,7 @@ from .build import build
 from .cache import StageCache
 from .element import Finding, Model
 from .errors import Cancelled, MedalError, SolidError, SourceError, SpecError
+from .grid import HeightField, height_field
 from .medal import Medal
 from .spec import MedalSpec, parse_spec, read_spec, write_spec
 
@@ -19,6 +20,7 @@ __version__ = "0.1.0"
 __all__ = [
     "Cancelled",
     "Finding",
+    "HeightField",
     "Medal",
     "MedalError",
     "MedalSpec",
@@ -28,6 +30,7 @@ __all__ = [
     "SpecError",
     "StageCache",
     "build",
+    "height_field",
     "parse_spec",
     "read_spec",
     "write_spec",

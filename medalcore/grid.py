@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from .errors import SourceError
 
 
 @dataclass(frozen=True)
@@ -56,3 +59,56 @@ class HeightField:
     grid: Grid
     heights: NDArray[np.float32]
     mask: NDArray[np.bool_]
+
+
+def height_field(heights: Any, pixel: float, *, mask: Any = None) -> HeightField:
+    """Make a height field of an array, as a source of a relief.
+
+    Parameters
+    ----------
+    heights : (rows, cols) array of numbers
+        In the unit of `pixel`, whatever that is: depth is scaled with width. Rows run down,
+        columns to the right. NaN and infinity are outside.
+    pixel : float
+        Pitch of the pixels, above 0.
+    mask : (rows, cols) array of bool, optional
+        Where the form is; without it, wherever heights are finite.
+
+    Returns
+    -------
+    HeightField
+        Its first pixel at the origin.
+
+    Raises
+    ------
+    SourceError
+        One line: what is wrong with the array, and what would be right.
+
+    Examples
+    --------
+    >>> y, x = np.mgrid[-1:1:200j, -1:1:200j]
+    >>> dome = height_field(np.sqrt(0.8 - np.minimum(x * x + y * y, 0.8)), pixel=0.01)
+    >>> dome.heights.shape
+    (200, 200)
+    """
+    try:
+        values = np.asarray(heights, dtype=np.float32)
+        inside = None if mask is None else np.asarray(mask, dtype=bool)
+    except (TypeError, ValueError):
+        raise SourceError("a height field is an array of numbers, (rows, cols)") from None
+    if values.ndim != 2 or min(values.shape) < 2:
+        raise SourceError(
+            f"a height field of shape {values.shape} is none; give (rows, cols), at least 2 by 2"
+        )
+    if not (np.isfinite(pixel) and pixel > 0):
+        raise SourceError(f"pixels of {pixel:g} are none; give their pitch, above 0")
+    if inside is not None and inside.shape != values.shape:
+        raise SourceError(
+            f"its mask has shape {inside.shape}, the height field {values.shape}; give the same"
+        )
+    known = np.isfinite(values)
+    inside = known if inside is None else inside & known
+    if not inside.any():
+        raise SourceError("a height field needs some finite height inside its mask")
+    grid = Grid(0.0, 0.0, float(pixel), *values.shape)
+    return HeightField(grid, np.where(inside, values, np.float32(0)), inside)

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+IN_MEMORY = ("object:", "array:")
+"""What names of sources begin with that are no files: of Blender, and of Python."""
+
 GROUP = "group:"
 """Before the name of a vertex group among the arrays of a model in a file for the worker."""
 

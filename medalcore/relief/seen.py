@@ -14,6 +14,7 @@ from ..cache import Stages
 from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
+from ..model import IN_MEMORY
 from ..spec import Relief
 from .flat_height import flat_field
 from .flat_source import FLAT_FILES, Flat, read_flat
@@ -84,7 +85,7 @@ def seen(
     """
     name = spec.source
     given = models.get(name)
-    in_file = given is None and not name.startswith("object:")
+    in_file = given is None and not name.startswith(IN_MEMORY)
     ending = Path(name).suffix.lower() if in_file else ""
     pictured, drawn = ending in PICTURE_FILES, ending in FLAT_FILES
     if asks_for_groups(spec) and (pictured or drawn or isinstance(given, HeightField)):

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from ..element import Model
 from ..errors import SourceError
+from ..model import IN_MEMORY
 from .model_formats import binary_stl, three_mf
 from .topology import Topology, nearly_welded, topology_of
 
@@ -84,9 +85,10 @@ def read_model(name: str, models: Mapping[str, Model]) -> SourceMesh:
     """
     if name in models:
         model = models[name]
-    elif name.startswith("object:"):
+    elif name.startswith(IN_MEMORY):
         known = ", ".join(sorted(models)) or "none were given"
-        raise SourceError(f"{name}: there is no such object; known here: {known}")
+        kind = "object" if name.startswith("object:") else "array"
+        raise SourceError(f"{name}: there is no such {kind}; known here: {known}")
     else:
         model = _read_file(name)
     return source_mesh(model.vertices, model.triangles, name, model.weights)
@@ -144,7 +146,7 @@ def source_mesh(
     if not np.ptp(points, axis=0).any():
         raise SourceError(f"{name}: all its points are one; a relief needs a surface")
     topology = topology_of(points, faces, merged=merged, collapsed=collapsed)
-    short = name if name.startswith("object:") else Path(name).name
+    short = name if name.startswith(IN_MEMORY) else Path(name).name
     groups = {
         group: _carried(values, group, name, count, given, faces, len(points))
         for group, values in (weights or {}).items()

@@ -14,6 +14,7 @@ import msgspec
 import tomli_w
 
 from ..errors import SpecError
+from ..model import IN_MEMORY
 from .base import Table
 from .describe import Key, keys_of
 from .medal import MedalSpec
@@ -91,7 +92,7 @@ def write_spec(spec: MedalSpec, path: str | os.PathLike[str]) -> None:
 
 
 def _absolute(name: str, folder: Path) -> str:
-    if name.startswith(("object:", "strokes:")) or os.path.isabs(name):
+    if name.startswith((*IN_MEMORY, "strokes:")) or os.path.isabs(name):
         return name
     return str(folder / name)
 

@@ -250,3 +250,46 @@ def test_pictures_and_height_fields_become_pieces(tmp_path):
         up = on_field & (medal.side == 1)
         level = medal.vertices[medal.triangles[up]][..., 2].max()
         assert top - level == pytest.approx(0.5, abs=0.01)
+
+
+def test_an_array_becomes_a_relief(tmp_path):
+    """NaN is outside; the pitch of the pixels says how deep it is; a spec file can name it."""
+    import medalcore
+
+    y, x = np.mgrid[-1:1:201j, -1:1:201j]
+    heights = np.where(x**2 + y**2 < 1.0, np.sqrt(np.maximum(1.0 - x**2 - y**2, 0.0)), np.nan)
+    ball = medalcore.height_field(heights, pixel=0.01)
+    (tmp_path / "medal.toml").write_text(
+        '[[obverse.relief]]\nsource = "array:ball"\nfit = 20.0\nheight = 0.5\n'
+    )
+    spec = medalcore.read_spec(tmp_path / "medal.toml")
+    medal = medalcore.build(spec, "draft", models={"array:ball": ball})
+    facts = medal.report["elements"]["obverse.relief[0]"]
+    assert facts["size_mm"] == pytest.approx([20.0, 20.0], abs=0.15)
+    assert facts["model_depth_mm"] == pytest.approx(10.0, rel=0.03)  # a half ball 20 mm wide
+    with pytest.raises(SourceError, match="array:ball: there is no such array"):
+        medalcore.build(spec, "draft")
+
+
+@pytest.mark.parametrize(
+    ("heights", "pixel", "mask", "says"),
+    [
+        (np.zeros(9), 1.0, None, "shape (9,)"),
+        (np.zeros((4, 4, 3)), 1.0, None, "shape (4, 4, 3)"),
+        (np.zeros((1, 9)), 1.0, None, "at least 2 by 2"),
+        (np.zeros((4, 4)), -1.0, None, "pitch, above 0"),
+        (np.zeros((4, 4)), float("nan"), None, "pitch, above 0"),
+        (np.full((4, 4), np.nan), 1.0, None, "some finite height"),
+        (np.zeros((4, 4)), 1.0, np.zeros((4, 4), bool), "some finite height"),
+        (np.zeros((4, 4)), 1.0, np.ones((4, 5), bool), "mask has shape (4, 5)"),
+        ([["a", "b"], ["c", "d"]], 1.0, None, "array of numbers"),
+        ([[1, 2], [3]], 1.0, None, "array of numbers"),
+    ],
+)
+def test_bad_arrays_get_one_line(heights, pixel, mask, says):
+    from medalcore import height_field
+
+    with pytest.raises(SourceError) as caught:
+        height_field(heights, pixel, mask=mask)
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
