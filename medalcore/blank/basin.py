@@ -15,6 +15,7 @@ from ..solid import Label, Side, Solid, shared, solid_from_manifold
 from ..tolerance import Tolerance
 from .circular import ring_step
 from .cut import cut, joined_to
+from .fillet import fillet_solid
 from .general import Offsets
 from .profile import FaceShape, Step
 from .tower import Beyond, Storey, below_field, refined, tower
@@ -56,19 +57,21 @@ def spread(ground: Ground, foot: Contours, key: str) -> Ground:
     return replace(ground, basin=far, level=ground.level - fall, dish=-(rise + fall))
 
 
-def bedded(face: FaceShape, space: float) -> FaceShape:
+def bedded(face: FaceShape, space: float, fillet: float) -> FaceShape:
     """Return a face whose wall runs on to a flat bed below all of its field.
 
     Parameters
     ----------
     space : float
         Metal between the two fields, mm.
+    fillet : float
+        Radius at the foot of the wall, mm.
     """
     before, foot = face.outer[-2:]
     bed = face.ground.lowest - 0.1 * min(0.2, space)
     lean = (foot.inset - before.inset) / (before.z - foot.z)
     deep = Step(round(foot.inset + lean * (foot.z - bed), 6), bed, foot.zone)
-    return replace(face, outer=(*face.outer[:-1], deep), foot=foot)
+    return replace(face, outer=(*face.outer[:-1], deep), foot=foot, fillet=fillet)
 
 
 def freed(face: FaceShape, outline: Contours, tolerance: Tolerance, key: str) -> FaceShape:
@@ -119,6 +122,11 @@ def laid(
         _basin(outline, face, face.foot, side, space, tolerance)
         for face, side in sides
         if face.foot is not None
+    ]
+    fields += [
+        _flipped(fillet_solid(outline, face, side, tolerance), side)
+        for face, side in sides
+        if face.foot is not None and face.fillet
     ]
     return joined_to(solid, fields) if fields else solid
 

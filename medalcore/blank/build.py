@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -19,7 +19,6 @@ from .circular import around, round_solid
 from .core import core_of, joint_cutter, keep_off_joint
 from .cut import cut, joined_to
 from .drill import drill_cutter
-from .faces import is_basin
 from .general import can_run, general_solid
 from .lettered import letters_solid
 from .loop import loop_solid
@@ -72,7 +71,7 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     """
     plan = planned(spec, tolerance)
     solid, findings = _meshed(spec, plan, tolerance)
-    findings += (*_deep(plan), *_unfilleted(spec))
+    findings += _deep(plan)
     solid, more = _lettered(spec, plan, solid, tolerance)
     findings += more
     solid = _panelled(spec, plan, solid, tolerance)
@@ -166,21 +165,6 @@ def _deep(plan: Plan) -> tuple[Finding, ...]:
         "they show on the rim"
     )
     return (Finding("reeds", "note", text, "edge.depth", depth, broken),)
-
-
-def _unfilleted(spec: MedalSpec) -> Iterator[Finding]:
-    """Tell of fillets that a field which meets the rim at many heights cannot have."""
-    for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
-        rim = face.rim or spec.blank.rim
-        if rim.fillet and is_basin(spec, face):
-            yield Finding(
-                "rim-fillet",
-                "note",
-                "a hollow or domed field meets the rim of this outline at many heights; the fillet "
-                "between them is left out",
-                f"{name}.rim.fillet" if face.rim else "blank.rim.fillet",
-                rim.fillet,
-            )
 
 
 def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, tuple[Finding, ...]]:

@@ -26,13 +26,17 @@ def faces_of(
 ) -> tuple[FaceShape, FaceShape]:
     """Return both faces, checked; `radius` is that of a round piece, else 0."""
     sections = []
+    seen: dict[str, Contours] = {}
     for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
         rim = face.rim or spec.blank.rim
         key = f"{name}.rim" if face.rim else "blank.rim"
-        if is_basin(spec, face):
-            rim = structs.replace(rim, fillet=0.0)
         steps = rim_steps(spec.blank, rim, tolerance, key)
+        ends = steps[-1].inset
+        if is_basin(spec, face):  # the fillet goes on when the field is laid
+            steps = rim_steps(spec.blank, structs.replace(rim, fillet=0.0), tolerance, key)
         foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
+        if ends > steps[-1].inset:
+            seen[name] = outline.at(ends)
         sections.append((name, face, steps, foot, limit, rim))
     grounds = []
     for name, face, steps, foot, limit, rim in sections:
@@ -49,13 +53,15 @@ def faces_of(
                 key=f"{name}.field.dish",
             )
         side = -1 if name == "reverse" else 1
-        seen = () if radius and hole is None else _as_seen(spec, foot, hole, rim.slope, side)
+        told: tuple[tuple[tuple[float, float], ...], ...] = ()
+        if not radius or hole is not None:
+            told = _as_seen(spec, seen.get(name, foot), hole, rim.slope, side)
         least = 0.0
         if hole is not None:
             least = float(np.hypot(*hole.at(0.0)[0].T).max())
             least += hole_reach(spec.blank.hole, rim.slope)
         circles = circle_steps(field.circle, least, limit, f"{name}.field.circle")
-        ground = Ground(steps[-1].z, limit, dish, 0.0, seen, circles)
+        ground = Ground(steps[-1].z, limit, dish, 0.0, told, circles)
         if is_basin(spec, face):
             ground = spread(ground, foot, f"{name}.field.dish")
         grounds.append(_panelled(spec, name, ground, outline, tolerance))
@@ -69,7 +75,7 @@ def faces_of(
             around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
         shape = FaceShape(steps, ground, around_hole)
         if ground.basin and steps[-1].zone == "rim":
-            shape = bedded(shape, space)
+            shape = bedded(shape, space, rim.fillet)
         elif ground.basin:
             shape = freed(shape, outline.at(0.0), tolerance, f"{name}.field.dish")
         faces.append(shape)

@@ -216,7 +216,7 @@ def _notched(blank: Blank, n: int, depth: float, big: float, tolerance: Toleranc
             f"{n} hollows {blank.scallop_width:g} mm wide overlap; at most {pitch:.3g} mm",
             key="blank.scallop_width",
         )
-    opening = blank.scallop_width or min(0.7 * pitch, 5.0 * math.sqrt(depth * big))
+    opening = blank.scallop_width or min(0.7 * pitch, 2.0 * math.sqrt(depth * big))
     hollow = Notch("round", opening, depth, blank.corner_radius)
     section = fit_notch(hollow, big, tolerance, "blank.corner_radius", "blank.scallop_depth")
     step = 2.0 * math.pi / n

@@ -51,6 +51,8 @@ class FaceShape:
         From the middle hole's edge to the foot of its rim; empty without a hole.
     foot : Step or None
         Where the wall meets a level field, if `outer` runs on to a bed below the field.
+    fillet : float
+        Radius between the wall and a field laid on a bed, mm.
     is_free : bool
         Whether a hollow or domed field runs out to the edge break, which then lies at many
         heights; `outer` has the lowest of them.
@@ -60,6 +62,7 @@ class FaceShape:
     ground: Ground
     hole: tuple[Step, ...] = ()
     foot: Step | None = None
+    fillet: float = 0.0
     is_free: bool = False
 
     @property
@@ -120,7 +123,7 @@ def break_steps(c: float, top: float, rounded: bool, tolerance: Tolerance) -> li
         return [Step(0.0, top, "edge")]
     if not rounded:
         return [Step(0.0, top - c, "edge"), Step(c, top, "edge")]
-    n = _chords(c, math.pi / 2.0, tolerance)
+    n = chords_of(c, math.pi / 2.0, tolerance)
     return [
         Step(c * (1.0 - math.cos(a)), top - c + c * math.sin(a), "edge")
         for a in np.linspace(0.0, math.pi / 2.0, n + 1).tolist()
@@ -192,7 +195,7 @@ def _rim(rim: Rim, c: float, top: float, tolerance: Tolerance) -> list[Step]:
         s = _crown(rim)
         big = (rim.width**2 / 4.0 + s * s) / (2.0 * s)  # radius from chord and sagitta
         half = math.asin(min(1.0, rim.width / 2.0 / big))
-        n = 2 * math.ceil(_chords(big, 2.0 * half, tolerance) / 2.0)
+        n = 2 * math.ceil(chords_of(big, 2.0 * half, tolerance) / 2.0)
         turns = np.linspace(-half, half, n + 1)[1:].tolist()
         steps = [
             Step(c + rim.width / 2.0 + big * math.sin(a), top - big + big * math.cos(a), "rim")
@@ -234,7 +237,7 @@ def _filleted(steps: list[Step], rim: Rim, tolerance: Tolerance, key: str) -> li
         )
     # The arc's middle stands over its end on the field.
     end = foot.inset + tangent
-    n = _chords(rim.fillet, turn, tolerance)
+    n = chords_of(rim.fillet, turn, tolerance)
     arc = [
         Step(end - rim.fillet * math.sin(a), foot.z + rim.fillet * (1.0 - math.cos(a)), "rim")
         for a in np.linspace(turn, 0.0, n + 1).tolist()
@@ -242,7 +245,7 @@ def _filleted(steps: list[Step], rim: Rim, tolerance: Tolerance, key: str) -> li
     return [*steps[:-1], *(arc if tangent < wall - _LEAST else arc[1:])]
 
 
-def _chords(radius: float, turn: float, tolerance: Tolerance) -> int:
+def chords_of(radius: float, turn: float, tolerance: Tolerance) -> int:
     """Return the chords of an arc within tolerance, at most 22.5 degrees each."""
     step = math.radians(22.5)
     if radius > tolerance.curve:

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+import trimesh
 
 from medalcore import build
 from medalcore.blank import build_blank
@@ -116,9 +117,48 @@ def test_what_stands_on_the_field_meets_it():
     assert medal.is_closed
 
 
-def test_a_fillet_that_cannot_follow_is_named():
-    blank, *_ = made(spec_of("oval", 0.3, fillet=0.2), "draft")
-    assert [x.rule for x in blank.findings] == ["rim-fillet"]
+@pytest.mark.parametrize(("name", "axis"), [("oval", 0), ("oval", 1), ("hexagon", 1)])
+@pytest.mark.parametrize("dish", [0.5, -0.3])
+def test_a_fillet_touches_wall_and_field_wherever_they_meet(name, axis, dish):
+    """Cut across the outline: a circle of 0.2 mm that touches the wall's line and the sphere.
+
+    Its middle is 0.2 mm from the wall's line and from the field's circle (plane geometry).
+    """
+    spec = spec_of(name, dish, fillet=0.2)
+    blank, v, f, _ = made(spec)
+    way = np.eye(3)[1 - axis]
+    cut = trimesh.Trimesh(v, f, process=False).section(plane_origin=way * 1e-5, plane_normal=way)
+    flat = np.concatenate([np.asarray(c)[:, [axis, 2]] for c in cut.discrete])
+    edge = np.abs(outline_of(spec.blank, tolerance_for("fine"))[0][:, axis]).max()
+    up = 1.0 if dish > 0 else -1.0
+    ground, big = blank.obverse, blank.obverse.sphere
+    height = ground.level - ground.dish + up * big  # of the middle of the sphere
+    # Down the wall's line, moved by 0.2 mm, until 0.2 mm from the sphere: inside or outside it.
+    a = math.radians(10.0)
+    down = np.array([-math.sin(a), -math.cos(a)])
+    start = np.array([edge - 1.8, 1.7]) + 0.2 * np.array([-math.cos(a), math.sin(a)])
+    low, high = -0.5, 2.0
+    for _ in range(60):
+        t = (low + high) / 2.0
+        room = up * (big - np.hypot(*(start + t * down - [0.0, height])))
+        low, high = (t, high) if room > 0.2 else (low, t)
+    middle = start + low * down
+    to_field = up * (middle - [0.0, height]) / np.hypot(*(middle - [0.0, height]))
+    to_wall = np.array([math.cos(a), -math.sin(a)])
+    off = flat - middle
+    between = (off @ to_field > 0.0) & (off @ to_wall > 0.0) & (np.hypot(*off.T) < 0.25)
+    # Of that quarter, what lies on the circle's own side of where it touches.
+    turn = np.degrees(np.arctan2(off[between] @ to_wall, off[between] @ to_field))
+    most = math.degrees(math.acos(to_field @ to_wall))
+    arc = off[between][(turn > 1.0) & (turn < most - 1.0)]
+    assert len(arc) > 5
+    np.testing.assert_allclose(np.hypot(*arc.T), 0.2, atol=2 * MICRON)
+
+
+def test_a_fillet_too_large_for_the_wall_is_refused_on_a_hollow_too():
+    with pytest.raises(SpecError, match="fillet") as caught:
+        made(spec_of("oval", 0.3, fillet=2.0), "draft")
+    assert caught.value.key == "blank.rim.fillet"
 
 
 def test_a_dome_beyond_the_half_sphere_is_refused():

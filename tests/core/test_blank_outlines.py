@@ -154,6 +154,17 @@ def test_scallops_have_their_count_and_depth(name):
     assert shapely.Polygon(points).is_valid
 
 
+@pytest.mark.parametrize("count", [3, 7, 12, 24])
+@pytest.mark.parametrize("depth", [0.2, 0.7, 1.5])
+def test_hollows_need_no_width_of_their_own(count, depth):
+    points = outline(
+        outline="scalloped", scallop_shape="notches", diameter=40.0, scallops=count,
+        scallop_depth=depth, corner_radius=0.3,
+    )  # fmt: skip
+    r = np.hypot(*points.T)
+    assert [r.min(), r.max()] == pytest.approx([20.0 - depth, 20.0], abs=MICRON)
+
+
 def test_forty_fine_scallops_as_on_a_coin_of_19_75_mm():
     """40 fine scallops on 19.75 mm (German Wikipedia, 'Euromünzen', 10 cent)."""
     keys = {
