@@ -1,6 +1,6 @@
 """Score relief compression on many models: linear scaling beside ours, and what ours costs.
 
-Every model is set 22 mm wide or high and brought to 0.6 mm, both ways. The table tells the
+Every model is set 22 mm wide or high and brought to a height, both ways. The table tells the
 reading score of both (see `reading_score`), the coverage of ours, and the time of the whole
 compression at 1024 pixels as a multiple of one real Fourier transform there and back of a
 square of the same size, in the same run. Models are made here; those in the folder that
@@ -15,11 +15,12 @@ import argparse
 import math
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
 import trimesh
+from other_models import other_models
 from PIL import Image
 from reading_score import MODEL_LIGHT, RELIEF_LIGHT, coverage, reading_score, shaded
 from trimesh.transformations import rotation_matrix
@@ -32,7 +33,7 @@ from medalcore.relief.place import raw_field
 from medalcore.relief.source import read_model
 from medalcore.spec import Relief
 
-SIZE, HEIGHT = 22.0, 0.6
+SIZE, HEIGHT = 22.0, 0.6  # mm
 GROUND = Ground(level=1.0, radius=20.0, dish=0.0, floor=-0.5)
 SUFFIXES = (".off", ".obj", ".stl", ".ply")
 # how models of known files stand: turns that show them from the side they are known by
@@ -134,23 +135,35 @@ def _upright(parts: list[trimesh.Trimesh]) -> trimesh.Trimesh:
     return whole.apply_transform(rotation_matrix(-math.pi / 2, (1, 0, 0)))
 
 
-def raw_fields(pixels: int, only: list[str]) -> Iterator[tuple[str, HeightField]]:
-    """Yield the name and the uncompressed height field of every model."""
-    jobs: list[tuple[str, str, dict[str, Model]]] = []
-    for name, mesh in made_models():
+Job = tuple[str, str, dict[str, Model]]
+
+
+def objects(meshes: Iterable[tuple[str, trimesh.Trimesh]]) -> Iterator[Job]:
+    """Yield the name, source and model of meshes."""
+    for name, mesh in meshes:
         model = Model(np.asarray(mesh.vertices, float), np.asarray(mesh.faces, np.int64))
-        jobs.append((name, f"object:{name}", {f"object:{name}": model}))
-    folder = os.environ.get("MEDALWRIGHT_MESHES")
-    if folder:
-        files = sorted(p for p in Path(folder).iterdir() if p.suffix in SUFFIXES)
-        jobs += [(p.stem, str(p), {}) for p in files]
-    else:
-        print("MEDALWRIGHT_MESHES names no folder of models; only those made here are scored")
+        yield name, f"object:{name}", {f"object:{name}": model}
+
+
+def fields_of(jobs: Iterable[Job], pixels: int) -> Iterator[tuple[str, HeightField]]:
+    """Yield the name and the uncompressed height field of models."""
     for name, source, models in jobs:
-        if only and name not in only:
-            continue
         spec = Relief(source=source, fit=SIZE, turn=VIEWS.get(name, (0.0, 0.0, 0.0)))
         yield name, raw_field(read_model(source, models), spec, GROUND, pixels)
+
+
+def raw_fields(
+    pixels: int, only: list[str], *, other: bool = False
+) -> Iterator[tuple[str, HeightField]]:
+    """Yield the name and the uncompressed height field of every model, or of the other ones."""
+    jobs = list(objects(other_models() if other else made_models()))
+    folder = os.environ.get("MEDALWRIGHT_MESHES")
+    if folder and not other:
+        files = sorted(p for p in Path(folder).iterdir() if p.suffix in SUFFIXES)
+        jobs += [(p.stem, str(p), {}) for p in files]
+    elif not other:
+        print("MEDALWRIGHT_MESHES names no folder of models; only those made here are scored")
+    return fields_of([job for job in jobs if not only or job[0] in only], pixels)
 
 
 def cost(raw: HeightField, spec: Relief, runs: int = 5) -> float:
@@ -185,21 +198,24 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("models", nargs="*", help="names of models; all without")
     parser.add_argument("--pixels", type=int, default=360, help="pixels across for the score")
+    parser.add_argument("--height", type=float, default=HEIGHT, help="of the reliefs, mm")
+    parser.add_argument("--other", action="store_true", help="models that nothing was tuned on")
     parser.add_argument("--no-time", action="store_true", help="leave the timing away")
     parser.add_argument("--sheet", type=Path, help="write a contact sheet to this PNG")
     arguments = parser.parse_args()
     ours, linear = (
-        Relief(source="-", height=HEIGHT, compression=kind) for kind in ("gradient", "linear")
+        Relief(source="-", height=arguments.height, compression=kind)
+        for kind in ("gradient", "linear")
     )
     print(f"{'model':22} linear   ours   gain  coverage  length mm  time/fft pair")
     scores, rows, large = [], [], {}
     if not arguments.no_time:
-        large = dict(raw_fields(1024, arguments.models))
-    for name, raw in raw_fields(arguments.pixels, arguments.models):
+        large = dict(raw_fields(1024, arguments.models, other=arguments.other))
+    for name, raw in raw_fields(arguments.pixels, arguments.models, other=arguments.other):
         made = [compress(raw, spec) for spec in (linear, ours)]
         heights = [made[0].field.heights, made[1].field.heights]
         # plain scaling, without the foot that ours gives the linear one too
-        scaled = HEIGHT * raw.heights / raw.heights.max()
+        scaled = arguments.height * raw.heights / raw.heights.max()
         before, after = (
             reading_score(raw.heights, h, raw.mask, raw.grid.pixel) for h in (scaled, heights[1])
         )

@@ -7,7 +7,8 @@ grown back from the slopes inside the silhouette, held by a weak pull towards a 
 length over which that pull lets go is chosen so that the relief just fills its height. Slopes
 stay true, so small forms read as they do on the model, and only forms broader than that length
 are flattened. The outline is pulled down towards the field. Where a relief is so high that the
-broadest forms leave height unused, slopes are weakened less, until plain scaling is best. Every
+broadest forms leave height unused, the model's own slopes are mixed in, and the nearer it comes
+to the height at which plain scaling looks best, the more of that it becomes. Every
 length is in millimetres or a share of the height.
 
 Background, by their papers: T. Weyrich, J. Deng, C. Barnes, S. Rusinkiewicz, A. Finkelstein,
@@ -29,9 +30,10 @@ from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
 from .apron import with_apron
+from .equations import Job
 from .gradient import Outline, outline_of
 from .quadrants import Cells
-from .recompose import Job, recompose
+from .recompose import recompose
 
 SEEN = 0.02
 """mm: an outline that came down by less has not changed to the eye."""
@@ -66,7 +68,7 @@ def foot_of(spec: Relief) -> float:
     """Return the least height inside the outline, mm: as asked, or chosen from the height."""
     if spec.foot > 0.0:
         return min(spec.foot, 0.5 * spec.height)
-    return min(max(0.08 * spec.height, 0.035), 0.25 * spec.height)
+    return min(max(0.08 * spec.height, 0.035), 0.045, 0.25 * spec.height)
 
 
 def compress(

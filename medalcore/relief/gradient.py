@@ -41,7 +41,7 @@ def slopes(heights: Array, mask: NDArray[np.bool_], pixel: float) -> tuple[Array
     return across, down
 
 
-def attenuate(across: Array, down: Array, relax: float = 0.0) -> None:
+def attenuate(across: Array, down: Array) -> None:
     """Shrink slopes in place to what raking light shows as the model's own.
 
     With a the lean of the model and b that of the relief, sin b = LEAN · sin a would look the
@@ -53,18 +53,16 @@ def attenuate(across: Array, down: Array, relax: float = 0.0) -> None:
     ----------
     across, down : float32 arrays
         Slopes, changed in place.
-    relax : float
-        0 for the above, 1 to leave slopes as they are; between, the geometric mean.
     """
     kinks = [(slopes, _kinks(slopes, stride)) for slopes, stride in ((across, 1), (down, 0))]
-    _shrink(across, down, relax)
+    _shrink(across, down)
     for slopes, (face, before, after, share) in kinks:
         flat = slopes.reshape(-1)
         first = flat[before]
         flat[face] = first + share * (flat[after] - first)
 
 
-def _shrink(across: Array, down: Array, relax: float) -> None:
+def _shrink(across: Array, down: Array) -> None:
     """Shrink slopes, each by the lean that it and those at right angles to it have together."""
     rows, cols = across.shape[0], down.shape[1]
     above = np.zeros((1, cols), np.float32)  # squares of the faces above a band
@@ -80,25 +78,23 @@ def _shrink(across: Array, down: Array, relax: float) -> None:
         square = middle[:, 1:] + middle[:, :-1]
         square *= np.float32(0.25)
         square += along[: end - top]
-        across[top:end] *= _factor(square, relax)
+        across[top:end] *= _factor(square)
         cells = np.zeros((len(along), cols), np.float32)
         cells[:, 1:] += along
         cells[:, :-1] += along
         square = cells[1:] + cells[:-1]
         square *= np.float32(0.25)
         square += fall[1 : 1 + len(square)]
-        down[top:low] *= _factor(square, relax)
+        down[top:low] *= _factor(square)
 
 
-def _factor(square: Array, relax: float) -> Array:
+def _factor(square: Array) -> Array:
     """Return by what slopes shrink where their squares sum to `square`, which is used up."""
     # tan b / tan a = LEAN / sqrt(1 + (1 − LEAN²) tan² a)
     square *= np.float32(_STEEP * (1.0 - LEAN**2))
     square += np.float32(1.0)
     np.sqrt(square, out=square)
     factor: Array = np.divide(np.float32(_GENTLE * LEAN), square, out=square)
-    if relax > 0.0:
-        factor **= np.float32(1.0 - relax)
     return factor
 
 

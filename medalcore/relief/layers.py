@@ -183,7 +183,7 @@ def _steepest(slopes: Array, axis: int, reach: int) -> tuple[Index, Array]:
     return np.concatenate(found), np.concatenate(limits)
 
 
-def add_steps(out: Array, axis: int, cliffs: Cliffs, rise: float, half: float, kept: float) -> None:
+def add_steps(out: Array, axis: int, cliffs: Cliffs, rise: float, half: float) -> None:
     """Add small steps in the place of cliffs to a right-hand side, in place.
 
     The steps run along the grid, from one pixel to the next: the surface puts smooth lines in
@@ -199,11 +199,9 @@ def add_steps(out: Array, axis: int, cliffs: Cliffs, rise: float, half: float, k
         Height of the step at a deep cliff, in the unit of the solver's answer.
     half : float
         Cliff, pixels, at which the step is half as high.
-    kept : float
-        Of the cliff itself, what the step has besides, in the unit of the answer per pixel.
     """
     size = np.abs(cliffs.jump) + np.float32(half)
-    high = cliffs.jump * (np.float32(rise) * cliffs.room / size + np.float32(kept))
+    high = np.float32(rise) * cliffs.jump * cliffs.room / size
     step = high[cliffs.cliff] * cliffs.part
     cols = out.shape[1]
     first, stride = (cliffs.faces // max(cols - 1, 1), 1) if axis == 1 else (0, cols)

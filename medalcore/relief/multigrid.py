@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from .quadrants import BLACK, IN, RED, Cells, Quadrants, dot, even, join, sides, split, sum4
 
 _COARSEST = 64  # cells that a dense inverse still handles at once
+_WORST = 5.0  # times the root mean square that a single cell may change by in the last round
 
 
 class Pyramid:
@@ -161,7 +162,8 @@ class Poisson:
         start : (rows, cols) array, optional
             A first guess on the padded grid, such as the answer before a slider moved.
         tolerance : float
-            Stop when a round changes x by less than this, root mean square, in the unit of x.
+            Stop when a round changes x by less than this, root mean square, in the unit of x, and
+            no cell by much more.
         most : int
             Largest number of rounds.
 
@@ -173,10 +175,10 @@ class Poisson:
         """
         if not self._x:
             return self._exact(b), 0
-        if start is None:
-            x = self._first_guess(b, 0, tolerance)
-        else:
-            x = Quadrants(split(start * self._p.inside[0]))
+        known = -1
+        if start is not None:
+            known = [a.shape for a in self._p.inside].index(start.shape)
+        x = self._first_guess(b, 0, tolerance, start, known)
         rounds = self._iterate(x, Quadrants(split(b)), 0, tolerance, most)
         return join(x.all), rounds
 
@@ -184,15 +186,19 @@ class Poisson:
         x: Cells = np.einsum("ij,j->i", self._direct, b.ravel()).reshape(b.shape)
         return x
 
-    def _first_guess(self, b: Cells, level: int, tolerance: float) -> Quadrants:
-        """Bring an answer up from the coarsest grid, a few rounds on each."""
+    def _first_guess(
+        self, b: Cells, level: int, tolerance: float, start: Cells | None, known: int
+    ) -> Quadrants:
+        """Bring an answer up from the coarsest grid, or where it is known, a few rounds on each."""
+        if start is not None and level == known:
+            return Quadrants(split(start * self._p.inside[level]))
         x = Quadrants.like(self._x[level])
         coarse_b = sum4(b)
         if level + 1 == len(self._x):
             coarse = np.pad(self._exact(coarse_b), 1)
         else:
             coarse_b = even(coarse_b)
-            coarse_x = self._first_guess(coarse_b, level + 1, tolerance)
+            coarse_x = self._first_guess(coarse_b, level + 1, tolerance, start, known)
             rhs = Quadrants(split(coarse_b))
             self._iterate(coarse_x, rhs, level + 1, tolerance, 2)
             coarse = np.zeros(x.all.shape[2:], x.all.dtype)
@@ -216,7 +222,10 @@ class Poisson:
                 return done - 1
             step = rz / bend
             x.all += np.multiply(p.all, kind(step), out=z.all)  # z has served
-            if done == most or step * math.sqrt(dot(p.all, p.all)) <= enough:
+            if done == most or (
+                step * math.sqrt(dot(p.all, p.all)) <= enough
+                and step * max(p.all.max(), -p.all.min()) <= _WORST * tolerance
+            ):
                 break
             ap.all *= kind(step)
             r.all -= ap.all
