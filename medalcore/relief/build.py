@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from ..element import Built, Context, Finding, Part
+from ..errors import SpecError
 from ..grid import HeightField
 from ..ground import Ground
 from ..solid import Solid
@@ -201,7 +202,9 @@ def _worked(spec: Relief, context: Context) -> Modelled:
     def look() -> Seen:
         tell(0.0, "reading the model and looking at it from above")
         curve = context.tolerance.curve
-        return seen(spec, context.ground, pixels, models, stages, curve)
+        source = seen(spec, context.ground, pixels, models, stages, curve)
+        _check_size(spec, source.field)
+        return source
 
     def press(source: Seen) -> Compressed:
         tell(0.35, "bringing its depth to the height")
@@ -237,6 +240,18 @@ def _worked(spec: Relief, context: Context) -> Modelled:
         )
 
     return stages.get("heights", (context.tolerance, reach), spec, work)
+
+
+def _check_size(spec: Relief, field: HeightField) -> None:
+    """Refuse a relief that stands higher than it is wide: its walls would be all there is."""
+    rows, cols = np.flatnonzero(field.mask.any(1)), np.flatnonzero(field.mask.any(0))
+    size = field.grid.pixel * (max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
+    if spec.height > size:
+        raise SpecError(
+            f"{spec.height:g} mm high on {size:.3g} mm across is no relief; make it lower, or "
+            "larger by fit",
+            key="height",
+        )
 
 
 def _placed(made: Modelled, spec: Relief, home: Relief) -> Modelled:

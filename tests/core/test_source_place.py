@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from medalcore.element import Model
+from medalcore.element import Context, Model
 from medalcore.errors import SpecError
 from medalcore.ground import Ground
+from medalcore.relief import modelled
 from medalcore.relief.clip import clipped
 from medalcore.relief.place import MARGIN_PIXELS, place, raw_field, turned
 from medalcore.relief.source import SourceMesh, read_model, source_mesh
 from medalcore.spec import Crop, Cut, Relief
+from medalcore.tolerance import TOLERANCES
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 
@@ -158,3 +160,14 @@ def test_mirroring_swaps_left_and_right():
         field = raw_field(mesh, Relief(source="wedge", fit=20.0, mirror=mirror), GROUND, 200)
         row = field.heights[field.grid.rows // 2, 20:-20]
         assert (row[-1] > row[0]) != mirror
+
+
+def test_a_relief_higher_than_wide_is_refused():
+    """Such a one is a typing error in fit, and its walls would take all memory there is."""
+    cone = _cone(60)
+    context = Context(
+        GROUND, TOLERANCES["draft"], {"object:cone": Model(cone.vertices, cone.triangles)}
+    )
+    with pytest.raises(SpecError, match="is no relief") as caught:
+        modelled(Relief(source="object:cone", fit=0.001, height=0.5), context)
+    assert caught.value.key == "height"
