@@ -10,12 +10,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from .contour import Contours, inside
+from .contour import Contours
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_CELLS = 64
+_CELLS = 128
 _PAIRS = 1_000_000
 """Pairs of point and edge looked at at once: bounds the memory."""
 
@@ -108,15 +108,29 @@ class _Finder:
                 cells.append(self._number(at[here]))
                 edges.append(here)
         cell, edge = np.concatenate(cells), np.concatenate(edges)
-        order = np.argsort(cell, kind="stable")
-        self._edge = edge[order]
-        count = int(self._shape.prod())
-        self._begin = np.searchsorted(cell[order], np.arange(count + 1))
         # Off the lines that outlines are drawn on, so that no way to a middle runs along one.
         off = np.array((0.5137, 0.5071))
         at = np.stack(np.meshgrid(*(np.arange(n) for n in self._shape), indexing="ij"), axis=2)
         self._middle = self._low + self._cell * (at.reshape(-1, 2) + off)
-        self._inside = inside(contours, self._middle)
+        self._inside = _inside_rows(contours, self._middle.reshape(*self._shape, 2)).ravel()
+        cell, edge = self._nearest_ones(cell, edge)
+        self._edge = edge
+        self._begin = np.searchsorted(cell, np.arange(len(self._middle) + 1))
+
+    def _nearest_ones(self, cell: IntArray, edge: IntArray) -> tuple[IntArray, IntArray]:
+        """Return pairs of cell and edge, sorted, without edges that nothing in a cell is near to.
+
+        A point of a cell is at most r from its middle, and so at most 2r farther from the
+        edge nearest to the middle than the middle is.
+        """
+        order = np.argsort(cell, kind="stable")
+        cell, edge = cell[order], edge[order]
+        far = _distance(self._middle[cell], self._start[edge], self._stop[edge])
+        least = np.full(len(self._middle), np.inf)
+        np.minimum.at(least, cell, far)
+        r = 0.75 * self._cell  # half the diagonal, and the middle is not quite in the middle
+        kept = far <= least[cell] + 2.0 * r
+        return cell[kept], edge[kept]
 
     def is_clear(self, low: FloatArray, high: FloatArray) -> bool:
         """Tell whether a box keeps off the outline by more than its reach."""
@@ -145,10 +159,9 @@ class _Finder:
         which = np.repeat(np.arange(len(points)), many)
         edge = self._edge[self._begin[cell][which] + np.arange(len(which)) - first[which]]
         a, way = self._start[edge], self._stop[edge] - self._start[edge]
-        p, to_middle = points[which], (self._middle[cell] - points)[which]
-        off = p - a
-        t = np.clip(np.sum(off * way, axis=1) / np.sum(way * way, axis=1), 0.0, 1.0)
-        distance = np.hypot(*(off - t[:, None] * way).T)
+        to_middle = (self._middle[cell] - points)[which]
+        off = points[which] - a
+        distance = _distance(points[which], a, self._stop[edge])
         # The way to the middle of the cell crosses the outline an odd number of times, or not.
         spans = (_turn(to_middle, -off) > 0.0) != (_turn(to_middle, way - off) > 0.0)
         parts = (_turn(way, off) > 0.0) != (_turn(way, off + to_middle) > 0.0)
@@ -179,6 +192,26 @@ class _Finder:
 
     def _number(self, at: IntArray) -> IntArray:
         return np.asarray(at[:, 0] * self._shape[1] + at[:, 1])
+
+
+def _distance(points: FloatArray, start: FloatArray, stop: FloatArray) -> FloatArray:
+    """Return how far points lie from edges, one from one, (n,) mm."""
+    way, off = stop - start, points - start
+    t = np.clip(np.sum(off * way, axis=1) / np.sum(way * way, axis=1), 0.0, 1.0)
+    return np.asarray(np.hypot(*(off - t[:, None] * way).T))
+
+
+def _inside_rows(contours: Contours, at: FloatArray) -> NDArray[np.bool_]:
+    """Tell which places of a lattice, (k, n, 2), lie inside clean contours, a row at a time."""
+    a = np.concatenate(contours)
+    b = np.concatenate([np.roll(c, -1, axis=0) for c in contours])
+    found = np.zeros(at.shape[:2], dtype=bool)
+    for i, x in enumerate(at[:, 0, 0].tolist()):
+        over = np.flatnonzero((a[:, 0] > x) != (b[:, 0] > x))
+        p, q = a[over], b[over]
+        y = np.sort(p[:, 1] + (x - p[:, 0]) * (q[:, 1] - p[:, 1]) / (q[:, 0] - p[:, 0]))
+        found[i] = np.searchsorted(y, at[i, :, 1]) % 2 == 1
+    return found
 
 
 def _turn(a: FloatArray, b: FloatArray) -> FloatArray:

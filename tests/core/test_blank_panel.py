@@ -93,13 +93,14 @@ def test_several_panels_lie_where_the_ground_says(name, dish):
     piece, corners = made(SEVERAL, dish=dish, **OUTLINES[name])
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     upright = np.abs(normal[:, 2]) / np.maximum(np.linalg.norm(normal, axis=1), 1e-12)
-    for points in (*np.moveaxis(corners, 1, 0), corners.mean(axis=1)):
+    for points in (corners[:, 0], corners.mean(axis=1)):
         off = np.abs(points[:, 2] - piece.obverse.height(points[:, :2]))
         # At the ends of a wall, 1 µm to the side is 5.7 µm up or down: across it counts.
         ends = np.zeros(len(points), dtype=bool)
         for t in piece.obverse.terraces:
+            depth = t.depth(points[:, :2])
             for knot, _ in t.section:
-                ends |= np.abs(t.depth(points[:, :2]) - knot) < 2 * MICRON
+                ends |= np.abs(depth - knot) < 2 * MICRON
         assert (off * np.where(ends, np.minimum(upright, LEAN), upright)).max() < 2 * MICRON
     rises = np.round(corners[..., 2] - piece.obverse.lifted(0.0).height(corners[..., :2]), 3)
     assert {-0.2, 0.0, 0.15, 0.2} <= set(rises.ravel().tolist())
