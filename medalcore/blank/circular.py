@@ -38,8 +38,8 @@ def around(
     if reeding is None:
         return Around(np.full(chords, radius), _turn(chords), radius, chords)
     r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords)
-    # Sagitta of a chord, w²/8R; half as much where a slant twists the flank besides.
-    share = 4.0 if slant else 8.0
+    # Sagitta of a chord, w²/8R; less where a slant twists the flank besides.
+    share = 3.0 if slant else 8.0
     r, angle = _in_short_chords(r, angle, math.sqrt(share * radius * tolerance.curve))
     # Inner circles in step with the reeds: a point below every land and every notch.
     each = max(2, math.ceil(0.95 * chords / reeding.around))
@@ -54,6 +54,7 @@ def _in_short_chords(
     x, y = radius * np.cos(angle), radius * np.sin(angle)
     dx, dy = np.roll(x, -1) - x, np.roll(y, -1) - y
     times = np.maximum(1, np.ceil(np.hypot(dx, dy) / most - 1e-6)).astype(np.int64)
+    times[np.abs(np.roll(radius, -1) - radius) < 1e-6] = 1  # lands and floors are true already
     owner = np.repeat(np.arange(len(x)), times)
     t = (np.arange(len(owner)) - np.repeat(np.cumsum(times) - times, times)) / times[owner]
     px, py = x[owner] + t * dx[owner], y[owner] + t * dy[owner]
@@ -137,7 +138,7 @@ def _face(
             new = _leaning(shell, radius, edge.angle, step.z, lean)
             same = edge.radius <= radius + 1e-12
             new = Ring(np.where(same, first.index, new.index), edge.angle)
-            shell.band(last, new, label)
+            shell.band(last, new, label, lean)
         elif reeded:
             reeded, turned = False, lean * step.z
             new = _leaning(shell, radius, plain, step.z, lean)
@@ -147,7 +148,7 @@ def _face(
                 low = (edge.root + radius) / 2.0
                 height = float(np.interp(low, radii[::-1], heights[::-1]))
                 whole = _leaning(shell, low, edge.angle, height, lean)
-                shell.band(last, whole, label)
+                shell.band(last, whole, label, lean)
                 between = merged(whole, new)
             shell.face(between, label)
             new = Ring(new.index, plain + turned)

@@ -105,16 +105,25 @@ class Shell:
         self.triangles.append(kept)
         self.codes.append(np.full(len(kept), self.labels.index(label)))
 
-    def band(self, outer: Ring, inner: Ring, label: Label) -> None:
+    def band(self, outer: Ring, inner: Ring, label: Label, lean: float = 0.0) -> None:
         """Join two rings; the surface faces up (or inwards where the inner ring is lower).
 
         Rings with the same angles are joined point to point, others by merging their edges
         in the order of the edges' middles.
+
+        Parameters
+        ----------
+        lean : float
+            Above 0 where the points of the inner ring are turned on against those of the outer.
         """
         if len(outer) == len(inner) and np.array_equal(outer.angle, inner.angle):
             a, b = outer.index, inner.index
             a1, b1 = np.roll(a, -1), np.roll(b, -1)
-            self.face(np.vstack([np.column_stack([a, a1, b1]), np.column_stack([a, b1, b])]), label)
+            if lean > 0.0:  # the shorter diagonal
+                halves = np.column_stack([a, a1, b]), np.column_stack([a1, b1, b])
+            else:
+                halves = np.column_stack([a, a1, b1]), np.column_stack([a, b1, b])
+            self.face(np.vstack(halves), label)
         else:
             self.face(merged(outer, inner), label)
 

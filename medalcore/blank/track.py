@@ -120,7 +120,7 @@ def track_of(reeding: Reeding, outline: FloatArray, tolerance: Tolerance) -> Tra
     mitres = _mitres(outline)
     spots = np.concatenate(notches)
     inset, inwards, along = _measured(spots, owner, reeding, outline, mitres)
-    if np.any(inset[inner] < NEAR):
+    if np.any(inset[inner] < 1e-7):
         return None
     inset[~inner] = 0.0
     whole, start = reeding.length, along[0]

@@ -84,7 +84,7 @@ def test_a_level_cut_shows_the_lesser_of_reeds_and_grooves(edge):
         assert got.is_valid
         wanted = expected(spec, z)
         apart = shapely.hausdorff_distance(got.exterior, wanted.exterior)
-        assert apart < 3 * MICRON  # two chords, each within the tolerance of 2
+        assert apart < 2 * MICRON
         assert got.area == pytest.approx(wanted.area, rel=2e-4)
 
 
@@ -189,5 +189,5 @@ def test_reeds_and_grooves_cross_truly_on_any_outline(blank, edge):
         wanted = reeded.intersection(inner)
         got = shapely.Polygon(slice_at(v, f, z))
         assert got.is_valid
-        assert shapely.hausdorff_distance(got.exterior, wanted.exterior) < 4 * MICRON
+        assert shapely.hausdorff_distance(got.exterior, wanted.exterior) < 2 * MICRON
         assert got.area == pytest.approx(wanted.area, rel=2e-4)
