@@ -94,12 +94,15 @@ def relief_sheet(
     except SpecError as error:
         raise error.at(f"{face}.relief[{index}]") from None
     grid, mask = made.field.grid, made.field.mask
+    filled = np.maximum(made.field.heights - made.worked.heights, np.float32(0))
+    if made.source.flat is not None:  # its walls are put up anew, from strokes on both sides
+        filled = np.zeros_like(filled)
     field = ground.height(np.stack(np.meshgrid(grid.u(), grid.v()), axis=-1))
     side: Side = 1 if face == "obverse" else -1
     return ReliefSheet(
         surface=HeightField(grid, (field + made.field.heights).astype(np.float32), mask),
         old=made.worked.heights - made.bare.heights,
-        filled=np.maximum(made.field.heights - made.worked.heights, np.float32(0)),
+        filled=filled,
         frame=frame,
         placement=placement(spec.medal.alignment, side),
     )

@@ -12,8 +12,9 @@ from medalcore.element import Context
 from medalcore.errors import MedalError, SourceError, SpecError
 from medalcore.ground import Ground
 from medalcore.relief import build_relief, modelled
+from medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
 from medalcore.solid import arrays_of
-from medalcore.spec import Crop, Cut, Flat, Relief
+from medalcore.spec import Crop, Cut, Face, Flat, MedalSpec, Relief
 from medalcore.tolerance import TOLERANCES
 from medalcore.weld import closure
 
@@ -326,12 +327,34 @@ def test_the_same_at_both_qualities(make):
         assert built.facts["size_mm"] == pytest.approx([20.0, 20.0], abs=0.002)
 
 
-def test_strokes_lie_on_drawings_too(make, tmp_path):
-    """A field for sculpting has draft, and its frame brings the drawing's middle to its place."""
+def test_strokes_lie_on_drawings_too(tmp_path):
+    """A bump sculpted over an edge raises both sides by what it is high, and nothing else."""
     file = tmp_path / "drawing.svg"
-    make(DISC)
-    made = modelled(
-        Relief(source=str(file), fit=20.0, at=(2.0, 1.0)), Context(GROUND, TOLERANCES["draft"])
+    file.write_text(f'{HEAD}viewBox="0 0 100 100">{DISC}</svg>', encoding="utf-8")
+    plain = Relief(source=str(file), fit=20.0, height=0.5, turn=(0.0, 0.0, 15.0))
+    spec = MedalSpec(obverse=Face(relief=(plain,)))
+    sheet = relief_sheet(spec, "obverse", 0, {}, pixels=400)
+    vertices, squares, _ = sheet_mesh(sheet)
+    bump = 0.1 * np.exp(-np.sum((vertices[:, :2] - (0.0, 4.0)) ** 2, axis=1) / 0.5)
+    vertices = vertices + np.column_stack([0 * bump, 0 * bump, np.where(bump > 1e-3, bump, 0.0)])
+    triangles = np.concatenate([squares[:, :3], squares[:, [0, 2, 3]]])
+    strokes = {"strokes:bump": kept_strokes(sheet, vertices, triangles)}
+    context = Context(GROUND, TOLERANCES["fine"], strokes)
+    before, after = (
+        build_relief(replace(plain, strokes=name), context) for name in ("", "strokes:bump")
     )
-    assert made.source.frame()[:, 2] == pytest.approx((2.0, 1.0))
-    assert made.source.frame()[:, :2] == pytest.approx(20.0 * np.eye(2), abs=1e-6)
+    assert after.facts["strokes_raised_mm"] == pytest.approx(0.1, abs=0.002)
+    for u, v in ((0.0, 3.5), (0.0, 5.0), (1.0, 5.2), (3.0, 5.0), (-6.0, -6.0)):
+        rise = 0.1 * math.exp(-(u**2 + (v - 4.0) ** 2) / 0.5)
+        got = height_at(after, u, v) - height_at(before, u, v)
+        assert got == pytest.approx(rise if rise > 1e-3 else 0.0, abs=0.012)
+
+
+def test_its_frame_brings_the_drawing_to_its_place(tmp_path):
+    """The middle of the drawing comes to `at`, its larger side to `fit`."""
+    file = tmp_path / "drawing.svg"
+    file.write_text(f'{HEAD}viewBox="0 0 100 100">{DISC}</svg>', encoding="utf-8")
+    spec = Relief(source=str(file), fit=20.0, at=(2.0, 1.0))
+    frame = modelled(spec, Context(GROUND, TOLERANCES["draft"])).source.frame()
+    assert frame[:, 2] == pytest.approx((2.0, 1.0))
+    assert frame[:, :2] == pytest.approx(20.0 * np.eye(2), abs=1e-6)
