@@ -1,20 +1,26 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A material for every zone: made once, then the user's.
 
-A zone's faces stay with the slot they are in, whatever the user put there. Only a material
-that we made gives way to another of ours, when the piece changes to another metal.
+Zones of a core of another metal have materials of their own. A zone's faces stay with the slot
+they are in, whatever the user put there. Only a material that we made gives way to another of
+ours, when the piece changes to another metal.
 """
 
 from __future__ import annotations
 
 import colorsys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
 from . import arrays, wording
+from .medalcore.weld import inner_bodies
+
+if TYPE_CHECKING:
+    from .meshes import Result
 
 _METALS = {
     "gold": (0.86, 0.62, 0.24),
@@ -59,7 +65,7 @@ piece is nearly black there. Renders get 1."""
 
 
 def slots_for(
-    mesh: bpy.types.Mesh, old: dict[str, int], zones: Sequence[str], metal: str
+    mesh: bpy.types.Mesh, old: dict[str, int], zones: Sequence[str], metals: Sequence[str]
 ) -> NDArray[np.int32]:
     """Return the material slot of each zone, adding slots and materials where needed.
 
@@ -68,15 +74,15 @@ def slots_for(
     mesh : Mesh
     old : dict
         Slot of each zone on the mesh as it is now, see `slots_in_use`.
-    zones : sequence of str
-    metal : str
+    zones, metals : sequence of str
+        Names, see `grouped`, and the metal of each.
 
     Returns
     -------
     slots : (zones,) int32
     """
     slots = []
-    for zone in zones:
+    for zone, metal in zip(zones, metals, strict=True):
         slot = old.get(zone, -1)
         if not 0 <= slot < len(mesh.materials):
             slot = _slot_of_ours(mesh, zone)
@@ -91,6 +97,45 @@ def slots_for(
     return np.array(slots, dtype=np.int32)
 
 
+_CORE = "core "
+
+
+def grouped(
+    zone: NDArray[Any], core: NDArray[Any] | None, zones: Sequence[str]
+) -> tuple[NDArray[np.int32], list[str]]:
+    """Return which material group each face is in, and the names of the groups.
+
+    Parameters
+    ----------
+    zone : (m,) int
+    core : (m,) int or bool, optional
+        What is of a core of another metal.
+    zones : sequence of str
+        Names of the zones; those of a core get names of their own after them.
+    """
+    code, names = zone.astype(np.int32), list(zones)
+    if core is not None:
+        for i in np.unique(zone[core > 0]).tolist():
+            code[(core > 0) & (zone == i)] = len(names)
+            names.append(f"{_CORE}{zones[i]}")
+    return code, names
+
+
+def core_of(result: Result) -> NDArray[np.bool_] | None:
+    """Return which faces of a build are a core of another metal, or None."""
+    metals = [part["metal"] for part in result.report.get("parts", ())]
+    if len(set(metals)) < 2:
+        return None
+    return inner_bodies(result.vertices.astype(np.float64), result.triangles)
+
+
+def metals_of(report: Mapping[str, Any], names: Sequence[str]) -> list[str]:
+    """Return the metal of each group of faces."""
+    whole = str(report.get("metal", ""))
+    core = str(report["parts"][1]["metal"]) if report.get("parts") else whole
+    return [core if name.startswith(_CORE) else whole for name in names]
+
+
 def slots_in_use(mesh: bpy.types.Mesh, zones: Sequence[str]) -> dict[str, int]:
     """Return the slot most faces of each zone are in, so that reordered slots stay so."""
     zone, slot = arrays.faces(mesh, "medal_zone"), arrays.faces(mesh, "material_index")
@@ -99,8 +144,9 @@ def slots_in_use(mesh: bpy.types.Mesh, zones: Sequence[str]) -> dict[str, int]:
     if slot is None:  # Blender leaves it out where every face is in the first slot
         slot = np.zeros_like(zone)
     found = {}
-    for i, name in enumerate(zones):
-        mine = slot[zone == i]
+    code, names = grouped(zone, arrays.faces(mesh, "medal_core"), zones)
+    for i, name in enumerate(names):
+        mine = slot[code == i]
         if len(mine):
             found[name] = int(np.bincount(mine).argmax())
     return found
@@ -120,7 +166,7 @@ def _material(zone: str, metal: str) -> bpy.types.Material:
     name = f"{wording.choice_of(metal)} {wording.title_of(zone)}"
     made = bpy.data.materials.new(name)
     made.medalwright.zone, made.medalwright.metal = zone, metal
-    bright, rough = _ZONES.get(zone, (1.0, 0.3))
+    bright, rough = _ZONES.get(zone.removeprefix(_CORE), (1.0, 0.3))
     hue, saturation, value = colorsys.rgb_to_hsv(*_colour(metal))
     colour = (*colorsys.hsv_to_rgb(hue, saturation, value * bright), 1.0)
     shine = 0.0 if metal in ("wax", "resin") else 1.0

@@ -66,8 +66,10 @@ def show(piece: bpy.types.Object, result: Result, *, unit: float, digest: str) -
         piece.data = mesh
     else:
         in_use = looks.slots_in_use(mesh, _zones(mesh))
-    slots = looks.slots_for(mesh, in_use, result.zone_names, str(result.report.get("metal", "")))
-    _write(mesh, result, unit, slots)
+    core = looks.core_of(result)
+    code, names = looks.grouped(result.zone, core, result.zone_names)
+    slots = looks.slots_for(mesh, in_use, names, looks.metals_of(result.report, names))
+    _write(mesh, result, unit, slots[code], core)
     built = mesh.medalwright
     built.digest = digest
     built.quality = str(result.report.get("quality", ""))
@@ -80,13 +82,21 @@ def _zones(mesh: bpy.types.Mesh) -> list[str]:
     return [name for name in mesh.medalwright.zones.split(",") if name]
 
 
-def _write(mesh: bpy.types.Mesh, result: Result, unit: float, slots: NDArray[np.int32]) -> None:
+def _write(
+    mesh: bpy.types.Mesh,
+    result: Result,
+    unit: float,
+    slots: NDArray[np.int32],
+    core: NDArray[np.bool_] | None,
+) -> None:
     points = result.vertices if unit == 1.0 else result.vertices.astype(np.float64) * unit
     mesh.clear_geometry()
     arrays.fill(mesh, points, result.triangles)
-    arrays.put_faces(mesh, "material_index", slots[result.zone])
+    arrays.put_faces(mesh, "material_index", slots)
     arrays.put_faces(mesh, "medal_zone", result.zone)
     arrays.put_faces(mesh, "medal_side", result.side)
+    if core is not None:
+        arrays.put_faces(mesh, "medal_core", core)
     mesh.update(calc_edges=True)
     mesh.shade_smooth()
     mesh.set_sharp_from_angle(angle=CREASE)

@@ -165,6 +165,33 @@ def test_another_metal_changes_only_our_materials(piece: bpy.types.Object) -> No
     assert tuple(rim.diffuse_color) == (1, 0, 0, 1)  # the user's change was kept
 
 
+def test_a_core_of_another_metal_gets_materials_of_its_own(piece: bpy.types.Object) -> None:
+    core = spec_of(piece).blank.core
+    core.diameter, core.metal = 20.0, "brass"
+    rebuild()
+    mesh = piece.data
+    slot = faces_of(mesh, "material_index")
+    seen = [mesh.materials[i].medalwright for i in np.unique(slot)]
+    by_zone = {m.zone: m.metal for m in seen}
+    assert (by_zone["field"], by_zone["core field"]) == ("bronze", "brass")
+    middle = [np.hypot(*polygon.center[:2]) for polygon in mesh.polygons]
+    of_brass = np.array([m.medalwright.metal == "brass" for m in mesh.materials])[slot]
+    assert max(r for r, b in zip(middle, of_brass, strict=True) if b) < 10.01
+    assert min(r for r, b in zip(middle, of_brass, strict=True) if not b) > 9.99
+    own = bpy.data.materials.new("My Brass")
+    mesh.materials[int(np.bincount(slot[of_brass]).argmax())] = own
+    core.diameter = 18.0
+    rebuild()
+    slot = faces_of(piece.data, "material_index")
+    assert own in [piece.data.materials[i] for i in np.unique(slot)]
+    core.metal = "NONE"
+    rebuild()
+    assert all(
+        piece.data.materials[i].medalwright.metal == "bronze"
+        for i in np.unique(faces_of(piece.data, "material_index"))
+    )
+
+
 def test_shape_keys_are_left_alone(piece: bpy.types.Object) -> None:
     """Shape keys belong to a number of vertices: the old mesh stays, the piece gets another."""
     old = piece.data
