@@ -1,4 +1,4 @@
-"""The metals of a piece: one, or those of a ring and its core."""
+"""The parts of a piece, and their metals: one, or those of a ring and its core."""
 
 from __future__ import annotations
 
@@ -37,3 +37,12 @@ def by_metal(medal: Medal) -> tuple[MetalPart, ...]:
         return (MetalPart("", np.ones(len(medal.triangles), dtype=bool), whole),)
     core = inner_bodies(medal.vertices, medal.triangles)
     return MetalPart("", ~core, whole), MetalPart("core-", core, look_of(metals[1]))
+
+
+def by_body(medal: Medal) -> tuple[tuple[str, NDArray[np.bool_]], ...]:
+    """Return the names of a piece's parts, none for one that is whole, and their triangles."""
+    names = [str(part["part"]) for part in medal.report.get("parts", ())]
+    if len(names) < 2:
+        return (("", np.ones(len(medal.triangles), dtype=bool)),)
+    core = inner_bodies(medal.vertices, medal.triangles)
+    return (names[0], ~core), (names[1], core)

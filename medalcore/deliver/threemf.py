@@ -1,4 +1,4 @@
-"""3MF, core specification 1.4.0: one object in millimetres, a base material per zone."""
+"""3MF, core specification 1.4.0: millimetres, an object per body, a base material per zone."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..medal import Medal
+from .parts import by_body
 from .text import exact_rows, integer_rows
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -79,15 +81,24 @@ def _model(medal: Medal) -> Iterator[str]:
     for zone in medal.zone_names:
         colour = ZONE_COLOURS.get(zone, "#B08D57")
         yield f'<base name={quoteattr(zone)} displaycolor="{colour}"/>\n'
+    yield "</basematerials>\n"
+    bodies = by_body(medal)
+    for number, (part, triangles) in enumerate(bodies):
+        called = f"{name}, {part}" if part else name
+        yield from _object(medal, number + 2, called, triangles)
+    items = "".join(f'<item objectid="{n + 2}"/>' for n in range(len(bodies)))
+    yield f"</resources>\n<build>{items}</build>\n</model>\n"
+
+
+def _object(medal: Medal, number: int, name: str, of: NDArray[np.bool_]) -> Iterator[str]:
+    """Yield one object of some of the triangles, with the vertices they use."""
+    used, corners = np.unique(medal.triangles[of], return_inverse=True)
     yield (
-        f'</basematerials>\n<object id="2" type="model" name={quoteattr(name)} '
+        f'<object id="{number}" type="model" name={quoteattr(name)} '
         'pid="1" pindex="0"><mesh>\n<vertices>\n'
     )
-    yield from exact_rows('<vertex x="%s" y="%s" z="%s"/>\n', medal.vertices)
+    yield from exact_rows('<vertex x="%s" y="%s" z="%s"/>\n', medal.vertices[used])
     yield "</vertices>\n<triangles>\n"
-    faces = np.column_stack([medal.triangles, medal.zone.astype(np.int64)])
+    faces = np.column_stack([corners.reshape(-1, 3), medal.zone[of].astype(np.int64)])
     yield from integer_rows('<triangle v1="%d" v2="%d" v3="%d" pid="1" p1="%d"/>\n', faces)
-    yield (
-        "</triangles>\n</mesh></object>\n</resources>\n"
-        '<build><item objectid="2"/></build>\n</model>\n'
-    )
+    yield "</triangles>\n</mesh></object>\n"

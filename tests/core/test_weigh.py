@@ -1,9 +1,11 @@
 """A mass or a metal cost asked for is met by the thickness, to 0.1 mg of the finished piece."""
 
+import io
 import math
 
 import numpy as np
 import pytest
+import trimesh
 
 from medalcore import SpecError, build, parse_spec
 from medalcore.materials import material_named
@@ -130,9 +132,10 @@ def test_nickel_in_the_core_alone_is_told_of():
     assert [f.where for f in found] == ["blank.core.metal"]
 
 
-def test_files_for_viewers_show_both_metals():
+def test_files_hold_both_parts_and_both_metals():
     from medalcore.deliver.obj import mtl_bytes, obj_bytes
     from medalcore.deliver.parts import by_metal
+    from medalcore.deliver.threemf import threemf_bytes
 
     text = """
     [medal]
@@ -147,6 +150,12 @@ def test_files_for_viewers_show_both_metals():
     reach = [np.hypot(*medal.vertices[medal.triangles[p.triangles]].T[:2]).max()
              for p in (ring, core)]  # fmt: skip
     assert reach == pytest.approx([20.0, 12.0], abs=0.01)  # at draft
+    scene = trimesh.load(io.BytesIO(threemf_bytes(medal)), file_type="3mf")
+    bodies = {str(name).rpartition(", ")[2]: part for name, part in scene.geometry.items()}
+    for part in medal.report["parts"]:
+        body = bodies[part["part"]]
+        assert body.is_watertight
+        assert body.volume == pytest.approx(part["volume_mm3"], rel=1e-5)
     told = obj_bytes(medal, "x.mtl").decode()
     assert "usemtl field" in told
     assert "usemtl core-field" in told
