@@ -54,9 +54,15 @@ class Track:
         """Return that upright columns are straight however high they are."""
         return math.inf
 
-    def is_close(self, places: FloatArray) -> bool:
-        """Tell that every column is wanted on a ring of its own."""
-        return False
+    def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
+        """Tell whether some of its columns are enough for a ring of their own.
+
+        Sagitta of an arc by its length and turn: s = l·τ/8.
+        """
+        spots, inwards = self.spots[picked], self.inwards[picked]
+        step, after = np.roll(spots, -1, axis=0) - spots, np.roll(inwards, -1, axis=0)
+        turn = np.abs(inwards[:, 0] * after[:, 1] - inwards[:, 1] * after[:, 0])
+        return bool(np.max(np.hypot(step[:, 0], step[:, 1]) * turn) < 4.0 * tolerance.curve)
 
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
         """Return a point (n, 3) of every column at a depth and a height, mm."""

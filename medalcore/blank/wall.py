@@ -62,8 +62,8 @@ class Columns(Protocol):
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
         """Return a point (n, 3) of every column at a depth and a height, mm."""
 
-    def is_close(self, places: FloatArray) -> bool:
-        """Tell whether columns at places are enough for a ring of their own."""
+    def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
+        """Tell whether some of its columns are enough for a ring of their own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,9 +114,10 @@ class Around:
         angle, radius = self.angle + self.lean * height, self.outer - inset
         return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), height])
 
-    def is_close(self, places: FloatArray) -> bool:
-        """Tell whether columns at angles are enough for a circle of their own."""
-        gap = float(np.diff(places, append=places[0] + 2.0 * np.pi).max())
+    def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
+        """Tell whether some of its columns are enough for a circle of their own."""
+        angle = self.angle[picked]
+        gap = float(np.diff(angle, append=angle[0] + 2.0 * np.pi).max())
         return gap * self.chords < 2.2 * np.pi
 
     def rise(self, tolerance: Tolerance) -> float:
@@ -218,10 +219,10 @@ class _Row:
 class _Sheet:
     """The columns of a wall; makes it grow upwards.
 
-    Columns that the edge does not have itself stand only where a groove needs them, and below
-    the reeds only lands and roots have theirs. Elsewhere the next point towards the root of the
-    notch takes their place: from there all points of a groove's outline can be seen, so the fan
-    round it never folds.
+    Columns that the edge does not have itself stand only where a groove needs them, and on a
+    ring of a groove only those of lands and roots and of flanks that end beside it. Elsewhere
+    the next point towards the root of the notch takes their place: from there all points of a
+    groove's outline can be seen, so the fan round it never folds.
     """
 
     def __init__(
@@ -237,7 +238,7 @@ class _Sheet:
         self.right: NDArray[np.bool_] = deeper[facet]
         root = self.inset >= self.inset.max() - _SAME
         few = self.own & (root | (self.inset < _SAME))
-        self.kept = few if edge.is_close(self.edge.place[few]) else self.own
+        self.kept = few if self.edge.is_close(few, tolerance) else self.own
 
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> _Row:
         """Add a point in every column."""
@@ -296,8 +297,9 @@ class _Sheet:
             inside = self.inset < inset[k] - _SAME
             outline = high if k > first and k >= last else low
             index = np.where(inside, ring.index, outline.index)
-            clear = min(inset[k - 1], inset[k], inset[k + 1]) > self.inset.max()
-            new = _Row(self.filled(index, (self.kept if clear else self.own) | ~inside), ring.z)
+            # Columns of flanks end between this ring and the one nearer to the edge, or go on.
+            ends = self.own & (self.inset > min(inset[k - 1], inset[k + 1]) - _SAME)
+            new = _Row(self.filled(index, self.kept | ends | ~inside), ring.z)
             self._join(row, new)
             row = new
         self._join(row, high)
