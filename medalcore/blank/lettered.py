@@ -144,7 +144,7 @@ def letters_solid(
     draft = math.radians(text.draft)
     sunk = text.form == "sunk"
     wrap = _Wrap(outline)
-    longest = 0.9 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
+    longest = 0.6 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
     solids = []
     for number, contours in enumerate(letters.outlines):
         low, high = bounds(contours)[:, 0]
