@@ -144,7 +144,8 @@ def letters_solid(
     draft = math.radians(text.draft)
     sunk = text.form == "sunk"
     wrap = _Wrap(outline)
-    longest = 0.6 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
+    # Half of what one edge may be: middles of facets lie deeper, and the outline has chords too.
+    longest = 0.45 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
     solids = []
     for number, contours in enumerate(letters.outlines):
         low, high = bounds(contours)[:, 0]
