@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -97,24 +99,39 @@ def _drafts(spec: MedalSpec) -> list[Finding]:
     """Find drafts too steep for a die."""
     if spec.medal.process != "struck":
         return []
-    found = []
+    return [
+        Finding(
+            "draft",
+            "warning",
+            f"{degrees:g} degrees of draft may stick in the die; give at least "
+            f"{_STRUCK_DRAFT:g} for a struck piece",
+            path,
+            degrees,
+            _STRUCK_DRAFT,
+        )
+        for path, degrees in _walls(spec)
+        if degrees < _STRUCK_DRAFT
+    ]
+
+
+def _walls(spec: MedalSpec) -> Iterator[tuple[str, float]]:
+    """Yield the spec path and draft of every wall that a die has to leave, degrees."""
     for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
         for kind in ("relief", "legend", "inscription", "exergue"):
             for i, table in enumerate(getattr(face, kind)):
-                chiselled = getattr(table, "section", "flat") == "vee"  # slopes by its depth
-                if table.draft < _STRUCK_DRAFT and not chiselled:
-                    found.append(
-                        Finding(
-                            "draft",
-                            "warning",
-                            f"{table.draft:g} degrees of draft may stick in the die; give at "
-                            f"least {_STRUCK_DRAFT:g} for a struck piece",
-                            f"{name}.{kind}[{i}].draft",
-                            table.draft,
-                            _STRUCK_DRAFT,
-                        )
-                    )
-    return found
+                if getattr(table, "section", "flat") != "vee":  # that slopes by its depth
+                    yield f"{name}.{kind}[{i}].draft", table.draft
+        for i, panel in enumerate(face.field.panel):
+            yield f"{name}.field.panel[{i}].slope", panel.slope
+        for i, circle in enumerate(face.field.circle):
+            yield f"{name}.field.circle[{i}].slope", circle.slope
+    rims = {"blank.rim": spec.blank.rim, "obverse.rim": spec.obverse.rim,
+            "reverse.rim": spec.reverse.rim}  # fmt: skip
+    if spec.obverse.rim and spec.reverse.rim:
+        del rims["blank.rim"]
+    for path, rim in rims.items():
+        if rim and rim.width and rim.height:
+            yield f"{path}.slope", rim.slope
 
 
 def _skin(spec: MedalSpec) -> list[Finding]:

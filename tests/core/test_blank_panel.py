@@ -196,7 +196,7 @@ def test_panels_keep_off_circles_and_holes():
     with pytest.raises(SpecError, match="across a circle"):
         build_blank(spec_from_dict({"obverse": {"field": field}}), tolerance_for("draft"))
     for panel in ({"shape": "outline"}, {"size": 12.0}):
-        with pytest.raises(SpecError, match="over a hole .* goes round the hole"):
+        with pytest.raises(SpecError, match=r"over a hole .* goes round the hole"):
             made([panel], quality="draft", hole={"shape": "round"})
     made([{"shape": "outline", "width": 6.0}], quality="draft", hole={"shape": "round"})
 
@@ -224,3 +224,15 @@ def test_a_changed_drawing_of_a_panel_is_seen_by_the_cache(tmp_path):
         path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg">{shape}</svg>')
         volumes.append(build(spec, "draft", cache=cache).volume_mm3)
     assert volumes[0] < volumes[1] - 1.0
+
+
+def test_walls_too_steep_for_a_die_are_told_of():
+    """Hand-cut dies want 5 degrees (Johnson, Encyclopedia of Coin and Medal Technology)."""
+    panels = [{"size": 8.0, "slope": 2.0}, {"size": 4.0, "at": [9.0, 0.0], "slope": 5.0}]
+    face = {"field": {"panel": panels}, "rim": {"slope": 3.0}}
+    found = build(spec_from_dict({"obverse": face}), "draft").findings
+    assert [f.where for f in found if f.rule == "draft"] == [
+        "obverse.field.panel[0].slope", "obverse.rim.slope",
+    ]  # fmt: skip
+    cast = {"medal": {"process": "cast"}, "obverse": face}
+    assert not [f for f in build(spec_from_dict(cast), "draft").findings if f.rule == "draft"]
