@@ -105,9 +105,8 @@ def compress(
     raw = _cropped(raw, part)
     weight = None if weight is None else np.asarray(weight[part], np.float32)
     foot, outline = foot_of(spec), outline_of(raw.mask, raw.grid.pixel)
-    depth = np.where(raw.mask, raw.heights, np.float32(np.inf)).astype(np.float32, copy=False)
-    depth -= depth.min()
-    np.copyto(depth, np.float32(0.0), where=~raw.mask)
+    depth = raw.heights - raw.heights[raw.mask].min()
+    depth *= raw.mask
     most = float(depth.max())
     facts: dict[str, Any] = {"model_depth_mm": most, "foot_mm": foot}
     if most <= 0.0:
@@ -115,7 +114,7 @@ def compress(
     elif spec.compression == "linear":
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
     else:
-        job = Job(raw.grid.pixel, raw.mask, outline, depth, foot, spec, weight)
+        job = Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
         heights, more = recompose(job)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,8 @@ from .multigrid import Poisson, Pyramid
 from .quadrants import Cells
 
 BROADEST = 0.1  # detail below which slopes are not weakened any more: they would vanish
-TAIL = 1.0  # per cent of the cells at either end that go into the soft ends
+TAIL = 1.0  # per cent of the cells at the lower end that go into the soft ends
+TOP = 0.5  # of that share is what goes into the upper one: noses are small and must not be blunt
 _STEP = 0.055  # of the height: how high the front of a deep inner edge stands
 _BASE = 0.3  # of the model's depth, in proportion, that the flat base keeps
 _CATCH = 0.2  # per cent of the cells that may catch the model farther down than the rest
@@ -40,7 +42,9 @@ class Job:
     outline : Outline
         Of the mask.
     depth : (rows, cols) float32
-        Of the model, mm; 0 outside.
+        Of the model, mm; lowest 0, and 0 outside.
+    most : float
+        Largest depth, mm.
     foot : float
         Least height, mm.
     spec : Relief
@@ -52,6 +56,7 @@ class Job:
     mask: NDArray[np.bool_]
     outline: Outline
     depth: Cells
+    most: float
     foot: float
     spec: Relief
     weight: Cells | None
@@ -61,30 +66,36 @@ class Job:
         """Return the height there is to model in, mm."""
         return self.spec.height - self.foot
 
-    @property
-    def range(self) -> tuple[float, float, float]:
-        """Return the lowest depth, the lowest but for what single pixels catch, the highest; mm."""
-        deep, highest = self.ends(self.depth, 0.0)
-        return deep, self.ends(self.depth, _CATCH)[0], highest
-
     def emphasise(self, across: Cells, down: Cells) -> None:
         """Weigh slopes by how strongly each place is modelled, in place."""
         if self.weight is not None:
             across *= 0.5 * (self.weight[:, 1:] + self.weight[:, :-1])
             down *= 0.5 * (self.weight[1:] + self.weight[:-1])
 
-    def ends(self, heights: Cells, tail: float) -> tuple[float, float]:
-        """Return below and above which `tail` per cent of the cells lie.
+    @cached_property
+    def marks(self) -> tuple[float, float, float]:
+        """Return three depths, mm.
 
-        What single pixels catch at the outline, and how far down, hangs on their size.
+        The lowest but for what single pixels catch at the outline, which hangs on their size;
+        and the ends, see `ends`.
         """
-        step = max(1, math.isqrt(np.count_nonzero(self.mask) // _SAMPLES)) if tail > 0.0 else 1
-        few = np.s_[::step, ::step]
-        inside = heights[few][self.mask[few]]
+        low, *ends = np.percentile(self._some(self.depth), (_CATCH, TAIL, 100.0 - TOP * TAIL))
+        return float(low), float(ends[0]), float(ends[1])
+
+    def ends(self, heights: Cells, tail: float) -> tuple[float, float]:
+        """Return below which `tail` per cent of the cells lie, and above which `TOP` times that."""
         if tail == 0.0:
+            inside = heights[self.mask]
             return float(inside.min()), float(inside.max())
-        low, high = np.percentile(inside, (tail, 100.0 - tail))
+        low, high = np.percentile(self._some(heights), (tail, 100.0 - TOP * tail))
         return float(low), float(high)
+
+    def _some(self, heights: Cells) -> Cells:
+        """Return heights of enough cells, evenly spread."""
+        step = max(1, math.isqrt(np.count_nonzero(self.mask) // _SAMPLES))
+        few = np.s_[::step, ::step]
+        some: Cells = heights[few][self.mask[few]]
+        return some if len(some) else heights[self.mask]
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +115,7 @@ class System:
     span : float
         How far apart the heights of the answer should lie, mm.
     tail : float
-        Per cent of the cells at either end that may lie beyond.
+        Per cent of the cells at the lower end that may lie beyond it.
     """
 
     fixed: Cells
@@ -148,7 +159,7 @@ class System:
 def told(job: Job, pyramid: Pyramid) -> System:
     """Return the system of slopes as raking light wants them."""
     pixel, spec, mask, outline = job.pixel, job.spec, job.mask, job.outline
-    lowest, highest = job.ends(job.depth, TAIL)
+    _, lowest, highest = job.marks
     scale = np.float32(job.use / max(highest - lowest, 1e-9))
     across, down = slopes(job.depth, mask, pixel)
     beside, below = take_cliffs(across, 1, mask, pixel), take_cliffs(down, 0, mask, pixel)
@@ -186,7 +197,7 @@ def true(job: Job, pyramid: Pyramid, scale: float) -> System:
     job.emphasise(across, down)
     fixed: Cells = divergence(across, down)
     fixed *= np.float32(scale * job.pixel)
-    _, lowest, highest = job.range
+    lowest, highest = job.marks[0], job.most
     base = _levelled(job, lowest, highest, job.use / max(highest - lowest, 1e-9))
     none = np.zeros_like(pyramid.inside[0])
     return System(pyramid.pad(fixed), pyramid.pad(base), none, pyramid.inside[0], job.use, 0.0)

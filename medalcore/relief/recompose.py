@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .equations import BROADEST, Job, System, told, true
+from .equations import BROADEST, TOP, Job, System, told, true
 from .multigrid import Pyramid
 from .quadrants import Cells
 
@@ -17,7 +17,7 @@ _CLOSE = 0.008  # miss of the spread from which one more step ends the search
 _LONGEST = 4.0  # of the larger side: a longer screen changes nothing any more
 _FIRMER = 16.0  # times shorter is it where the base knows the model's own forms
 _EXACT = 3e-4  # last change of the solver, root mean square, as a share of the height
-_KNEE = 0.1  # of the height: reach of the soft ends
+_KNEE = 0.04  # of the height: how far from either end a form is that would just reach it
 _BINS = 4096  # a count of heights is as good as their order
 _LIKE = 0.5
 """Scale at which a model that is only scaled looks most as it does in the round.
@@ -54,21 +54,16 @@ def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
     facts : dict
         As in `compress.Compressed`.
     """
-    deep, lowest, highest = job.range
-    like = job.use / (_LIKE * (highest - lowest))  # 1 where plain scaling looks best
-    scale = min(max(_LIKE, job.use / (highest - deep)), job.use / (highest - lowest))
+    deep = job.most - job.marks[0]  # but for what single pixels catch
+    like = job.use / (_LIKE * deep)  # 1 where plain scaling looks best
+    scale = min(max(_LIKE, job.use / job.most), job.use / deep)
     plain = 0.0
     if job.weight is None:
         ease = min(max((like - _NEAR) / (1.0 - _NEAR), 0.0), 1.0)
         plain = ease * ease * (3.0 - 2.0 * ease)
-    scaled = job.depth - np.float32(highest)
-    scaled *= np.float32(scale)
-    scaled += np.float32(job.spec.height)
-    np.maximum(scaled, np.float32(job.foot), out=scaled)
-    scaled *= job.mask
     longest = _LONGEST * max(job.mask.shape) * job.pixel
     if plain == 1.0:
-        return scaled, {"screen_mm": longest, "rounds": 0, "scaled_share": 1.0}
+        return _scaled(job, scale), {"screen_mm": longest, "rounds": 0, "scaled_share": 1.0}
     pyramid = Pyramid(job.mask)
     system = told(job, pyramid)
     fit, reached = _fit(job, pyramid, system, longest)
@@ -82,7 +77,7 @@ def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
     ends, knee = job.ends(x, system.tail), (1.0 - fit.share) * _KNEE
     heights = _soften(x, job.mask, ends, (job.foot, job.spec.height), knee)
     if plain > 0.0:
-        heights += np.float32(plain) * (scaled - heights)
+        heights += np.float32(plain) * (_scaled(job, scale) - heights)
         heights -= np.float32(job.foot)
         heights *= np.float32(job.use / float(heights.max()))
         heights += np.float32(job.foot)
@@ -90,6 +85,16 @@ def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
         heights *= job.mask
     share = 1.0 - (1.0 - fit.share) * (1.0 - plain)
     return heights, {"screen_mm": fit.length, "rounds": rounds, "scaled_share": share}
+
+
+def _scaled(job: Job, scale: float) -> Cells:
+    """Return the model at a scale, its highest point at the height; 0 outside."""
+    out = job.depth - np.float32(job.most)
+    out *= np.float32(scale)
+    out += np.float32(job.spec.height)
+    np.maximum(out, np.float32(job.foot), out=out)
+    out *= job.mask
+    return out
 
 
 class _Coarse:
@@ -165,12 +170,12 @@ def _mixture(job: Job, pyramid: Pyramid, system: System, own: System, longest: f
 
 
 def _spread(heights: Cells, cells: Cells, tail: float) -> float:
-    """Return how far heights spread, `tail` per cent of the finest cells left out at either end."""
+    """Return how far heights spread, less the finest cells at either end, as `Job.ends`."""
     low, high = float(heights.min()), float(heights.max())
     size = max(high - low, 1e-9) / _BINS
     count = np.bincount(((heights - low) / size).astype(np.int64), cells, _BINS)
     below = np.append(0.0, np.cumsum(count)) / count.sum()
-    ends = np.interp((0.01 * tail, 1.0 - 0.01 * tail), below, size * np.arange(len(below)))
+    ends = np.interp((0.01 * tail, 1.0 - 0.01 * TOP * tail), below, size * np.arange(len(below)))
     return float(ends[1] - ends[0])
 
 
@@ -201,7 +206,13 @@ def _soften(
 
 
 def _ease(y: Cells, knee: np.float32) -> None:
-    """Bend what lies below `knee` towards 0 without reaching it, in place."""
+    """Bend y smoothly so that it stays above 0, in place; what is well above 0 stays.
+
+    (y + √(y² + 4 knee²)) / 2 has no place where its bend sets in, which would show as a line.
+    """
     if knee > 0.0:
-        below = y < knee
-        y[below] = knee * np.exp(y[below] / knee - np.float32(1.0))
+        root = y * y
+        root += np.float32(4.0) * knee * knee
+        np.sqrt(root, out=root)
+        y += root
+        y *= np.float32(0.5)
