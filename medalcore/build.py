@@ -176,13 +176,19 @@ def _part(spec: MedalSpec, weight: Weight) -> dict[str, Any]:
 def _widest(medal: Medal) -> float:
     """Return the longest chord of the edge zone seen from above, mm (16 CFR 304.1)."""
     edge = medal.points(medal.zone == medal.zone_names.index("edge"))
-    points = m3.CrossSection.hull_points(edge[:, :2]).to_polygons()[0]
+    points = np.asarray(m3.CrossSection.hull_points(edge[:, :2]).to_polygons()[0])
+    side = np.roll(points, -1, axis=0) - points
+    turn = np.arctan2(side[:, 1], side[:, 0])  # rises round the hull, but for one leap
+    first = int(np.argmin(turn))
+    points, turn = np.roll(points, -first, axis=0), np.roll(turn, -first)
     angle = np.linspace(0.0, np.pi, 721)[:-1]
-    way = np.stack([np.cos(angle), np.sin(angle)])
-    across = points @ way
-    best = int(np.argmax(np.ptp(across, axis=0)))
-    ends = points[np.argmax(across[:, best])], points[np.argmin(across[:, best])]
-    return float(np.linalg.norm(ends[0] - ends[1]))
+    # Farthest in a direction is the corner where the sides turn past being square to it.
+    square = np.stack([angle, angle + np.pi]) + 0.5 * np.pi
+    square = np.mod(square + np.pi, 2.0 * np.pi) - np.pi
+    one, other = points[np.searchsorted(turn, square) % len(points)]
+    way = np.column_stack([np.cos(angle), np.sin(angle)])
+    best = int(np.argmax(np.sum((one - other) * way, axis=1)))
+    return float(np.linalg.norm(one[best] - other[best]))
 
 
 def _rim_thickness(medal: Medal) -> float:
