@@ -10,7 +10,7 @@ from .mesh import Triangulation
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_CHUNK = 4_000_000  # pixels looked at in one go, to bound memory
+_CHUNK = 250_000  # pixels looked at in one go, to bound memory and stay in the cache
 
 
 class Heights:
@@ -63,13 +63,18 @@ def misfit_of(
         return worst, pixel
     slope, base = planes(xy, z)
     begin = np.cumsum(count) - count
-    run = pitch * np.arange(int(begin[-1] + count[-1]), dtype=np.int64)
-    flat = run + np.repeat(row * cols + first - pitch * begin, count)
     across = slope[tri, 0]
-    level = base[tri] - slope[tri, 1] * row + across * (first - pitch * begin)
-    error = np.repeat(across, count)
-    error *= run
-    error += np.repeat(level, count)
+    level = base[tri] - slope[tri, 1] * row + across * first
+    # in single precision: from the start of each run on, that is exact to a nanometre
+    along = np.arange(int(begin[-1] + count[-1]), dtype=np.int32)
+    along -= np.repeat(begin.astype(np.int32), count)
+    error = along.astype(np.float32)
+    error *= np.repeat((pitch * across).astype(np.float32), count)
+    error += np.repeat(level.astype(np.float32), count)
+    flat = along
+    if pitch != 1:
+        flat *= np.int32(pitch)
+    flat += np.repeat((row * cols + first).astype(np.int32), count)
     np.subtract(field.ravel()[flat], error, out=error)
     np.abs(error, out=error)
     in_run = np.nan_to_num(np.fmax.reduceat(error, begin), nan=-1.0)

@@ -25,11 +25,13 @@ from .misfit import Heights, misfit, planes
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_PITCHES = (24, 1)
+_PITCHES = (8, 1)
+_START = 150  # triangles up to which each gets a point
+_FEW = 0.04  # share of triangles that is few
 
 _ROUNDS = 200
 _FOLD_ROUNDS = 6
-_LEAN_ROUNDS = 6
+_LEAN_ROUNDS = 3
 _FIRM = 0.6  # tolerances that a corner may move for draft,
 _SOFT = 1.5  # beside lines and the outline,
 _FREE = 1.0  # and on them
@@ -164,7 +166,8 @@ class _Worst:
         there = np.where((beside >= 0) & marked[beside], self.worst[beside], -1.0)
         here = self.worst[bad][:, None]
         first = np.all((here > there) | ((here == there) & (bad[:, None] < beside)), axis=1)
-        bad = bad[first]
+        if len(bad) > _START:  # at first all are needed
+            bad = bad[first]
         _, one = np.unique(self.pixel[bad], return_index=True)
         bad = bad[one]
         blocked = self._blocked(bad)
@@ -214,7 +217,8 @@ def _refine(state: _Worst, todo: IntArray, pitch: int, tolerance: float) -> None
     for _ in range(_ROUNDS):
         state.look(todo, pitch)
         where = state.peaks(np.flatnonzero(state.worst > tolerance))
-        if len(where) == 0:
+        # the last few of a coarse pass are left to the next
+        if len(where) <= (0 if pitch == 1 else _FEW * len(state.worst)):
             return
         todo = state.heights.insert(state.mesh, where, state.pixel[where])
     raise SolidError(f"the relief's surface does not come within {tolerance:g} mm of its model")

@@ -1,0 +1,152 @@
+"""No facet of a finished relief is steeper than its draft: measured on the mesh, not the field.
+
+That walls of a die or a mould need draft, and that it is measured from the way the piece
+leaves it, is common practice, no source.
+"""
+
+import math
+
+import numpy as np
+import pytest
+import trimesh
+from models import lumpy_head, scans
+from relief_fields import GROUNDS, over, star
+
+from medalcore.element import Context, Model
+from medalcore.raster import top_surface
+from medalcore.relief import build_relief
+from medalcore.relief.build import modelled
+from medalcore.relief.cliffs import cliffs
+from medalcore.relief.draft import enforce_draft, fill_gaps
+from medalcore.relief.lean import leaning
+from medalcore.relief.solid import relief_shape
+from medalcore.relief.steps import away_from, steps
+from medalcore.solid import arrays_of
+from medalcore.spec import Relief
+from medalcore.tolerance import Tolerance, tolerance_for
+from medalcore.weld import closure
+
+DRAFTS = [3.0, 5.0, 10.0, 30.0]
+FINE = tolerance_for("fine")
+
+
+def facets(vertices, triangles):
+    """Return lean from upright, degrees, area, and highest z of triangles."""
+    corner = vertices[triangles]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    size = np.linalg.norm(cross, axis=1)
+    return np.degrees(np.arcsin(cross[:, 2] / size)), size / 2, corner[:, :, 2].max(axis=1)
+
+
+def check_draft(vertices, triangles, ground, draft):
+    """Hold all that looks up or sideways above the field against the draft."""
+    assert closure(vertices, triangles).is_closed
+    lean, area, high = facets(vertices, triangles)
+    field = ground.height(vertices[triangles][:, :, :2]).min(axis=1)
+    seen = (lean > 1e-4) | ((lean > -1e-4) & (high > field + 1e-3))
+    assert (lean > -1e-4)[high > field].all(), "an undercut"
+    steep = area[seen & (lean < draft + 5.0)].sum()
+    assert steep > 0
+    over = area[seen & (lean < draft - 0.01)].sum()
+    assert over <= 1e-3 * steep, f"{100 * over / steep:.3f} % of the steep area is too steep"
+    assert lean[seen].min() > draft - 0.5
+    # nor is it much less steep: walls are where they were asked for
+    assert area[seen & (np.abs(lean - draft) < 1.0)].sum() > 0.6 * steep
+
+
+def built(mesh, compression, draft, ground, tolerance=FINE):
+    models = {"m": Model(np.asarray(mesh.vertices, float), np.asarray(mesh.faces, np.int64))}
+    spec = Relief(source="m", fit=20.0, height=0.6, compression=compression, draft=draft)
+    return spec, Context(ground, tolerance, models)
+
+
+@pytest.mark.parametrize("draft", DRAFTS)
+@pytest.mark.parametrize("compression", ["linear", "gradient"])
+def test_a_head_with_overhanging_ears(compression, draft):
+    spec, context = built(lumpy_head(), compression, draft, GROUNDS["flat"])
+    vertices, triangles, _, _ = arrays_of(build_relief(spec, context).parts[0].solid)
+    check_draft(vertices, triangles, context.ground, draft)
+
+
+@pytest.mark.parametrize("draft", DRAFTS)
+@pytest.mark.parametrize("compression", ["linear", "gradient"])
+@pytest.mark.parametrize("model", scans())
+def test_scans_keep_the_draft(model, compression, draft):
+    mesh = trimesh.load_mesh(model, process=False)
+    spec, context = built(mesh, compression, draft, GROUNDS["flat"])
+    vertices, triangles, _, _ = arrays_of(build_relief(spec, context).parts[0].solid)
+    check_draft(vertices, triangles, context.ground, draft)
+
+
+@pytest.mark.parametrize("ground", GROUNDS.values(), ids=GROUNDS.keys())
+def test_on_every_field(ground):
+    """Cliffs, slopes and a hole on flat, dished and domed fields."""
+    shape = relief_shape(star(400), ground, draft=math.radians(20.0), tolerance=FINE)
+    check_draft(shape.vertices, shape.triangles, ground, 20.0)
+
+
+@pytest.mark.parametrize("draft", [3.0, 30.0])
+def test_heights_stay_within_the_tolerance_away_from_edges(draft):
+    """Against the height field at every pixel that is three pixels from outlines and cliffs."""
+    spec, context = built(
+        lumpy_head(), "linear", draft, GROUNDS["flat"], Tolerance(0.002, 0.005, 700)
+    )
+    made = modelled(spec, context)
+    angle = math.radians(draft)
+    field = fill_gaps(made.field, angle)
+    shape = relief_shape(
+        field, GROUNDS["flat"], draft=angle, tolerance=FINE, found=made.edges, before=made.even
+    )
+    seen, _ = top_surface(shape.vertices, shape.triangles[: shape.top], field.grid)
+    away = field.mask.copy()
+    away.ravel()[steps(made.edges, made.even, field, angle).released] = False
+    for axis in (0, 1):
+        for _ in range(3):
+            away &= np.roll(away, 1, axis) & np.roll(away, -1, axis)
+    off = np.abs(seen - GROUNDS["flat"].level - field.heights)[away]
+    assert len(off) > 1e5
+    # a wall that crosses a notch of the outline raises a few pixels on its other side
+    assert (off > FINE.surface + 1e-6).sum() < 2e-4 * len(off)
+    assert off.max() < 3 * FINE.surface
+
+
+def test_a_cliff_keeps_its_place_while_its_wall_leans():
+    """A terrace of 0.4 mm in a ring: the top edge stays round, the wall falls at the draft."""
+    field = over(
+        star(500).grid,
+        lambda u, v: np.where(np.hypot(u, v) < 5.0, 0.5, 0.1),
+        lambda u, v: np.hypot(u, v) < 10.0,
+    )
+    draft = math.radians(20.0)
+    edges = cliffs(field, away_from(field.mask), draft, 0.5 * FINE.surface)
+    drafted = enforce_draft(field, draft, edges.tops)
+    shape = relief_shape(
+        drafted, GROUNDS["flat"], draft=draft, tolerance=FINE, found=edges, before=field
+    )
+    check_draft(shape.vertices, shape.triangles, GROUNDS["flat"], 20.0)
+    lean, area, _ = facets(shape.vertices, shape.triangles[: shape.top])
+    middle = shape.vertices[shape.triangles[: shape.top]].mean(axis=1)
+    r = np.hypot(middle[:, 0], middle[:, 1] - 1.5)
+    wall = (r > 4.5) & (r < 6.0) & (lean < 80.0)
+    # a frustum's side (handbooks of geometry): half the sum of both rims times the slant
+    width = 0.4 * math.tan(draft)
+    side = math.pi * (2 * 5.0 + width) * 0.4 / math.cos(draft)
+    assert area[wall].sum() == pytest.approx(side, rel=0.01)
+    good = wall & (np.abs(lean - 20.0) < 0.5)
+    assert area[good].sum() > 0.97 * area[wall].sum()
+
+
+def test_only_steep_triangles_move_and_by_the_least():
+    """One triangle: the nearest heights whose plane has the slope, by brute force."""
+    points = np.array([[0.0, 0.0], [1.0, 0.2], [0.3, 0.9]])
+    z = np.array([0.0, 2.0, 1.5])
+    wide = np.full(3, 10.0)
+    got = leaning(points, z, np.array([[0, 1, 2]]), 1.0, wide, wide, wide)
+    turn = np.linspace(0, 2 * math.pi, 20001)
+    planes = np.column_stack([np.cos(turn), np.sin(turn)]) @ (points - points.mean(axis=0)).T
+    moves = np.linalg.norm(planes + z.mean() - z, axis=1)
+    assert np.linalg.norm(got - z) == pytest.approx(moves.min(), rel=2e-3)
+    gentle = np.array([0.0, 0.5, 0.4])
+    assert np.array_equal(
+        leaning(points, gentle, np.array([[0, 1, 2]]), 1.0, wide, wide, wide), gentle
+    )
