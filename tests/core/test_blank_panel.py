@@ -106,6 +106,31 @@ def test_several_panels_lie_where_the_ground_says(name, dish):
     assert {-0.2, 0.0, 0.15, 0.2} <= set(rises.ravel().tolist())
 
 
+@pytest.mark.parametrize("alignment", ["medal", "coin", 37.0])
+def test_panels_of_the_reverse_lie_where_its_viewer_was_told(alignment):
+    """A pentagon is not its own mirror image: its border must follow the outline all the same."""
+    blank = {"outline": "polygon", "sides": 5, "turn": 11.0}
+    face = {"field": {"panel": SEVERAL[:3]}}
+    plain = {"medal": {"alignment": alignment}, "blank": blank, "reverse": face}
+    spec = spec_from_dict(plain)
+    piece = build_blank(spec, FINE)
+    v, f, code, labels = arrays_of(piece.solid)
+    of = [i for i, x in enumerate(labels) if (x.zone, x.side) == ("field", -1)]
+    points = v[np.unique(f[np.isin(code, of)])]
+    seen = points @ placement(alignment, -1)[:, :3]
+    rise = seen[:, 2] - 1.2
+    off = np.abs(seen[:, 2] - piece.reverse.height(seen[:, :2]))
+    assert (off * LEAN).max() < 2 * MICRON
+    line = shapely.LinearRing(outline_of(spec.blank, FINE)[0])
+    border = line.distance(shapely.points(points[np.abs(rise - 0.2) < 1e-6][:, :2]))
+    assert border.min() == pytest.approx(4.0, abs=2 * MICRON)
+    assert border.max() == pytest.approx(4.6, abs=2 * MICRON)
+    plate = seen[np.abs(rise - 0.15) < 1e-6][:, :2]
+    np.testing.assert_allclose(
+        (plate.min(axis=0) + plate.max(axis=0)) / 2.0, [-8.0, -3.0], atol=2 * MICRON
+    )
+
+
 def test_a_sunk_panel_takes_a_frustum_away():
     """A round one is a cone frustum, πh(a² + ab + b²)/3."""
     volumes = []
