@@ -24,7 +24,7 @@ from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of, softened
 from .even import evened
-from .flat_height import flat_relief
+from .flat_height import flat_relief, stacked
 from .flat_shape import flat_shape
 from .seen import Seen, seen
 from .solid import Shape, relief_shape, solid_of
@@ -216,7 +216,8 @@ def _worked(spec: Relief, context: Context) -> Modelled:
             weight = softened(weight, source.field.mask)
         if source.flat is not None and (spec.compression == "linear" or not spec.flat.shoulder):
             return flat_relief(source.field, spec)  # flat levels have no slopes to press
-        return compress(source.field, spec, weight=weight)
+        low = compress(source.field, spec, weight=weight)
+        return low if source.flat is None else stacked(low, source.flat, spec)
 
     def work() -> Modelled:
         source = stages.get("seen", (pixels, reach), _without(spec, _NOT_SEEN), look)

@@ -10,6 +10,8 @@ Phys. 176, 2002), so that nothing of the grid shows along it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,6 +33,16 @@ _FOLDS = 3.0
 
 _NEAREST = 0.05
 """Pixels: an outline that passes nearer to a pixel is taken to pass there."""
+
+_LETS_GO = 0.5
+"""Length, mm, over which a level that is lifted at its edge comes back to where it was."""
+
+_SIDES = (
+    (np.s_[:, 1:], np.s_[:, :-1]),
+    (np.s_[:, :-1], np.s_[:, 1:]),
+    (np.s_[1:], np.s_[:-1]),
+    (np.s_[:-1], np.s_[1:]),
+)
 
 _DEPTH = 0.25
 """Depth of a drawing as a share of its larger side, as of a depth picture."""
@@ -161,3 +173,33 @@ def covered(edges: FloatArray, shape: tuple[int, int]) -> BoolArray:
     flips = np.zeros((shape[0], shape[1] + 1), dtype=np.int32)
     np.add.at(flips, (row, np.clip(np.ceil(x).astype(np.int64), 0, shape[1])), 1)
     return np.asarray(np.cumsum(flips, axis=1)[:, :-1] % 2 == 1)
+
+
+def stacked(made: Compressed, flat: Flat, spec: Relief) -> Compressed:
+    """Lift levels that gradient compression has let sink below what they stand on.
+
+    Along its edge a level is lifted to what lies beside it, and inside by less and less.
+    """
+    field, lifted = made.field, made.field.heights.copy()
+    level = level_map(flat.levels, field.grid)
+    screen = np.float32((field.grid.pixel / _LETS_GO) ** 2)
+    for n in range(1, len(flat.levels)):
+        inside, below = level >= n, (level >= 0) & (level < n)
+        wall, lack = np.zeros(field.grid.shape, np.float32), np.zeros_like(lifted)
+        for own, other in _SIDES:
+            beside = inside[own] & below[other]
+            wall[own] += beside
+            lack[own] += np.where(beside, np.maximum(lifted[other] - lifted[own], 0.0), 0.0)
+        if not lack.any():
+            continue
+        pyramid = Pyramid(inside)
+        solver = Poisson(pyramid, pyramid.pad(wall) + screen * pyramid.pad(inside))
+        lift, _ = solver.solve(pyramid.pad(lack), tolerance=1e-5)
+        lifted += lift[: field.grid.rows, : field.grid.cols] * inside
+    foot, most = foot_of(spec), float(lifted.max())
+    if most > spec.height > foot:
+        over = np.maximum(lifted - np.float32(foot), 0.0)
+        lifted = np.minimum(lifted, np.float32(foot)) + over * np.float32(
+            (spec.height - foot) / (most - foot)
+        )
+    return replace(made, field=HeightField(field.grid, lifted, field.mask))

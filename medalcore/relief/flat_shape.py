@@ -39,6 +39,8 @@ BoolArray = NDArray[np.bool_]
 
 _EVEN = 5e-4  # mm that heights within a level may differ by and be one
 _SHORT = 3.0  # pixels of an edge along which heights change
+_EVENINGS = 8  # of heights along edges
+_STRAIGHT = 0.9  # cosine of a turn from which it is a corner
 _FINE = 0.25  # pixels of an outline across a gap, where walls from both sides meet
 _FLOOR = 0.01  # mm: the floor of a gap between walls stands at least this high
 _HAIR = 5e-5  # mm within which points and lines are one
@@ -83,13 +85,14 @@ def flat_shape(
         raise SolidError("the relief has no area: its drawing covers less than two pixels")
     level = level_map(tuple(_in_mm(s, grid) for s in levels), grid)
     drop = grid.pixel / math.tan(draft) if draft > 0.0 else math.inf
-    own = [_of_level(field, level == n, flat, n) for n in range(len(levels))]
+    own = [Heights(field.heights, level == n, grid.pixel, math.nan) for n in range(len(levels))]
+    usual = [_usual(field, level == n, share) for n, share in enumerate(flat.shares)]
     outer, filled = _outer(field, flat, levels, level, drop)
-    plateaus = _plateaus(levels, field, level, own, drop)
+    plateaus = _plateaus(levels, field, level, usual, drop)
     smooth = any(_varies(field.heights[level == n]) for n in range(len(levels)))
     longest = _longest(smooth, ground, grid, tolerance), _FINE if filled else math.inf
     graph, start, loops = _start(outer, plateaus, longest, grid)
-    z = _heights(graph, own, field, level, drop)
+    z = _heights(graph, own, usual, field, level, drop)
     surface = np.where(field.mask, field.heights, np.float32(_FLOOR))
     near = np.zeros(grid.shape, dtype=bool)
     edges = graph.edges[graph.on[:, 1:].any(axis=1)]
@@ -273,11 +276,11 @@ def _varies(values: NDArray[np.float32]) -> bool:
     return bool(len(values)) and float(np.ptp(values)) > _EVEN
 
 
-def _of_level(field: HeightField, where: BoolArray, flat: Flat, n: int) -> Heights:
-    """Return the heights of one level; where no pixel is near, what its share asks for."""
-    top = float(field.heights.max())
-    usual = float(np.median(field.heights[where])) if where.any() else flat.shares[n] * top
-    return Heights(field.heights, where, field.grid.pixel, usual)
+def _usual(field: HeightField, where: BoolArray, share: float) -> float:
+    """Return the height of a level where no pixel tells it."""
+    if where.any():
+        return float(np.median(field.heights[where]))
+    return share * float(field.heights.max())
 
 
 def _outer(
@@ -316,7 +319,7 @@ def _plateaus(
     levels: tuple[m3.CrossSection, ...],
     field: HeightField,
     level: IntArray,
-    own: list[Heights],
+    usual: list[float],
     drop: float,
 ) -> list[m3.CrossSection]:
     """Return what is left of every level beside the walls of those that stand on it."""
@@ -327,7 +330,7 @@ def _plateaus(
         above = levels[n + 1] if n + 1 < len(levels) else m3.CrossSection()
         plateaus.append(levels[n] - above - raised)
         if n and not levels[n].is_empty():
-            top = Heights(field.heights, level >= n, pixel, float(own[n].values.max()))
+            top = Heights(field.heights, level >= n, pixel, max(usual[n:]))
             below = Heights(field.heights, field.mask & (level < n), pixel, -1.0)
             raised = raised + walled(_loops(levels[n]), top, below, drop, max(most, LEAST))
     return plateaus[::-1]
@@ -344,17 +347,50 @@ def _longest(smooth: bool, ground: Ground, grid: Grid, tolerance: Tolerance) -> 
 
 
 def _heights(
-    graph: Graph, own: list[Heights], field: HeightField, level: IntArray, drop: float
+    graph: Graph,
+    own: list[Heights],
+    usual: list[float],
+    field: HeightField,
+    level: IntArray,
+    drop: float,
 ) -> FloatArray:
-    """Return the heights of all points: of their plateau, or of the walls that reach them."""
-    z = np.full(len(graph.points), -np.inf)
+    """Return the heights of all points: of their plateau, or of the walls that reach them.
+
+    Where plateaus touch, as hairs left over do, those count that have pixels there.
+    """
+    z, spare = np.full((2, len(graph.points)), -np.inf)
     on = graph.points_on()
     for n, known in enumerate(own):
         some = np.flatnonzero(on[:, n + 1])
-        z[some] = np.maximum(z[some], known.at(graph.points[some]))
+        spare[some] = np.maximum(spare[some], usual[n])
+        edge = np.full(len(z), -np.inf)
+        edge[some] = np.nan_to_num(known.at(graph.points[some]), nan=-np.inf)
+        z = np.maximum(z, _evened(edge, graph, graph.edges[graph.on[:, n + 1]]))
+    z = np.where(np.isneginf(z), spare, z)
     rest = np.flatnonzero(np.isneginf(z))
     edges = graph.edges[np.all(~np.isneginf(z)[graph.edges], axis=1)]
     wall = heights_of_walls(graph.points[rest], graph.points[edges], z[edges], min(drop, _CLIFF))
     skirt = Heights(field.heights, field.mask & (level < 0), field.grid.pixel, _FLOOR)
     z[rest] = np.maximum(wall, np.clip(skirt.at(graph.points[rest]), 0.0, _FLOOR))
     return np.asarray(np.minimum(z, float(field.heights.max())))
+
+
+def _evened(z: FloatArray, graph: Graph, edges: IntArray) -> FloatArray:
+    """Even heights along lines, away from their corners: they are read off pixels beside them."""
+    ends = np.concatenate([edges, edges[:, ::-1]])
+    ends = ends[np.argsort(ends[:, 0], kind="stable")]
+    count = np.bincount(ends[:, 0], minlength=len(z))
+    along = np.flatnonzero(count == 2)
+    first = np.cumsum(count)[along] - 2
+    before, after = ends[first, 1], ends[first + 1, 1]
+    came = graph.points[along] - graph.points[before]
+    goes = graph.points[after] - graph.points[along]
+    size = np.hypot(*came.T), np.hypot(*goes.T)
+    straight = np.sum(came * goes, axis=1) > _STRAIGHT * size[0] * size[1]
+    along, before, after = along[straight], before[straight], after[straight]
+    share = (size[0] / (size[0] + size[1]))[straight]
+    known = ~np.isneginf(z[along] + z[before] + z[after])
+    along, before, after, share = along[known], before[known], after[known], share[known]
+    for _ in range(_EVENINGS):
+        z[along] = 0.5 * (z[along] + (1.0 - share) * z[before] + share * z[after])
+    return z

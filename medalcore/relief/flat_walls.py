@@ -132,7 +132,7 @@ def _skirt(
     there = _widths(ends, normal, np.roll(height, -1), below, drop, most)
     quads = np.stack(
         [ends, loop, loop + here[:, None] * normal, ends + there[:, None] * normal], axis=1
-    )[:, ::-1]
+    )  # counter-clockwise as the fans are: where they lie over one another they add up
     before = np.roll(normal, 1, axis=0)
     turn = np.arctan2(
         before[:, 0] * normal[:, 1] - before[:, 1] * normal[:, 0], np.sum(before * normal, axis=1)

@@ -159,6 +159,15 @@ def test_a_gap_narrower_than_its_walls_gets_a_floor(make):
         assert height_at(built, 0.0, v) == pytest.approx(floor, abs=0.06)
 
 
+def test_walls_of_narrow_grooves_have_their_draft_too(make):
+    """A fine light line that winds over dark work: its two walls nearly meet at its foot."""
+    body = (
+        '<rect width="100" height="100"/><path d="M0 50C40 0 60 100 70 40 60 20 30 90 100 55" '
+        'fill="none" stroke="#e6e6e6" stroke-width="0.4"/>'
+    )
+    assert steepest(make(body, draft=3.0)).min() > 2.3
+
+
 @pytest.mark.parametrize("compression", ["gradient", "linear"])
 def test_a_shoulder_swells_from_the_edge(make, compression):
     """A bar rises smoothly from its edge to its middle; the height is met exactly."""
@@ -180,6 +189,20 @@ def test_a_shoulder_swells_from_the_edge(make, compression):
 
         want = 0.2 + 0.3 * swollen(middle[:, 1]) / swollen(0.0)
         assert np.abs(middle[:, 2] - want)[away > 0.0].max() < 0.008
+
+
+@pytest.mark.parametrize("compression", ["gradient", "linear"])
+def test_swelling_forms_over_one_another_have_no_spikes(make, compression):
+    """A crest of five shades: nothing above the field leans less than the draft, nearly."""
+    crest = (
+        '<path d="M10 10H90V60C90 90 70 108 50 116C30 108 10 90 10 60Z" fill="#bbb"/>'
+        '<path d="M18 18H82V60C82 84 66 99 50 106C34 99 18 84 18 60Z" fill="#ddd"/>'
+        '<path d="M50 24L57 45H78L61 58L67 79L50 66L33 79L39 58L22 45H43Z" fill="#000"/>'
+        '<circle cx="50" cy="52" r="8" fill="#888"/><circle cx="50" cy="92" r="6" fill="#555"/>'
+    )
+    built = make(crest, view="0 0 100 120", flat=Flat(shoulder=2.0), compression=compression)
+    assert steepest(built).min() > 8.0
+    assert built.facts["height_mm"] == pytest.approx(0.5, abs=1e-6)
 
 
 def test_what_is_asked_of_models_is_done_to_drawings(make):
