@@ -145,7 +145,9 @@ class MEDALWRIGHT_PT_findings(_PiecePanel, bpy.types.Panel):
         for finding in found:
             where = f"{wording.place(finding['where'])}: " if finding["where"] else ""
             icon = ICONS.get(finding["severity"], "INFO")
-            layout.wrapped(self.layout, context, where + finding["message"], icon=icon)
+            layout.wrapped(
+                self.layout, context, where + wording.told(finding["message"]), icon=icon
+            )
 
 
 def _findings(context: bpy.types.Context) -> list[dict[str, Any]]:

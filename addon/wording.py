@@ -40,15 +40,15 @@ KEYS_IN = {
     },
     "EdgeText": {
         "at": "Middle",
-        "clear": "No Reeds under Words",
+        "clear": "Clear of Reeds",
         "fill": "Angle Filled",
         "heads": "Heads Towards",
         "repeat": "Times Round",
     },
-    "Exergue": {"fit": "Fit to Segment", "level": "Line Below Middle"},
+    "Exergue": {"fit": "Fit to Segment", "level": "Line Level"},
     "Inscription": {"within": "Within Radius"},
     "Legend": {"fit": "Gives Way", "sweep": "Angle Filled"},
-    "Loop": {"gap": "Metal Below Hole", "width": "Metal Round Hole"},
+    "Loop": {"gap": "Gap to Edge", "width": "Wall Width"},
     "Panel": {"width": "Border Width"},
     "Texture": {"outer": "Ends at Radius", "inner": "Begins at Radius", "sweep": "Sector"},
 }
@@ -115,15 +115,14 @@ def title_of(name: str, table: str = "") -> str:
     return own or name.replace("_", " ").title()
 
 
-_PLACE = re.compile(r"(medal|blank|edge|obverse|reverse)(\.[a-z_]+(\[\d+\])?)+(?=: )")
+_PLACE = re.compile(
+    r"\b(medal|blank|edge|obverse|reverse)(\.(?!toml|stl|svg|png)[a-z_]+(\[\d+\])?)+(?![./])"
+)
 
 
 def told(text: str) -> str:
-    """Return what the core says with the key in front as a person finds it in the panel."""
-    found = _PLACE.match(text)
-    if not found:
-        return text
-    return place(found.group()) + text[found.end() :]
+    """Return what the core says with its keys named as a person finds them in the panel."""
+    return _PLACE.sub(lambda found: place(found.group()), text)
 
 
 def place(path: str) -> str:

@@ -256,8 +256,32 @@ def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> Non
         "Obverse, Field, Circle 1, Radius: too large"
     )
     assert told("object 'Stone' has no faces") == "object 'Stone' has no faces"
-    assert told("lighthouse.stl: no such file") == "lighthouse.stl: no such file"
+    assert told("obverse.legend[0] and reverse.border[1] meet") == (
+        "Obverse, Legend 1 and Reverse, Border 2 meet"
+    )
+    for file in ("lighthouse.stl: no such file", "/maps/edge.svg: no path", "blank.toml: no"):
+        assert told(file) == file
     assert part("wording").place("between two words") == "between two words"
+
+
+def test_titles_fit_beside_their_numbers(addon: Any, part: Any) -> None:
+    """At the sidebar's usual width about seventeen letters are seen; the rest is dots."""
+    tables, titles = part("tables"), []
+    spec = (
+        bpy.types.Object.bl_rna.properties["medalwright"].fixed_type.properties["spec"].fixed_type
+    )
+
+    def visit(rna: Any, table: Any) -> None:
+        for key in tables.keys(table):
+            held = rna.properties[tables.attribute_of(key)]
+            if key.table is None:
+                titles.append(held.name)
+            else:
+                visit(held.fixed_type, key.table)
+
+    visit(spec, part("medalcore.spec").MedalSpec)
+    assert len(titles) > 200
+    assert [t for t in titles if len(t) > 17] == []
 
 
 def test_elements_are_told_apart_in_their_lists(spec: Any, part: Any) -> None:
