@@ -1,4 +1,4 @@
-"""A sheet with pictures of twenty blanks, no two alike: ``python scripts/blank_sheet.py``."""
+"""A sheet with pictures of twenty-four blanks, no two alike: ``python scripts/blank_sheet.py``."""
 
 import math
 import sys
@@ -103,6 +103,27 @@ PIECES: list[tuple[str, str, dict]] = [
                   "corner_radius": 1.2, "thickness": 4.0, "rim": {"width": 1.5, "height": 0.5},
                   "hole": {"shape": "square", "size": 6.5, "rim_width": 1.1, "rim_height": 0.5}},
         "obverse": {"field": {"dish": 0.6}}}),
+    ("Oval bezel with a coin edge", "gold-14k", {
+        "blank": {"outline": "oval", "diameter": 40, "height": 31, "thickness": 5.0,
+                  "rim": {"width": 0}, "chamfer": 0.5,
+                  "hole": {"shape": "outline", "size": 33, "rim_width": 0, "chamfer": 0.6}},
+        "edge": {**REEDED, "pitch": 1.1, "profile": "round", "depth": 0.4}}),
+    ("Plaquette, hollow, rim with a fillet", "bronze", {
+        "blank": {"outline": "rectangle", "diameter": 35, "height": 26, "corner_radius": 2.5,
+                  "thickness": 3.6, "rim": {"width": 1.5, "height": 0.6, "fillet": 0.4}},
+        "obverse": {"field": {"dish": 0.35}}}),
+    ("Ring and core of one outline", "brass", {
+        "blank": {"outline": "constant-width", "sides": 7, "diameter": 36, "corner_radius": 5,
+                  "thickness": 3.0, "rim": {"width": 1.6, "height": 0.35},
+                  "core": {"diameter": 24, "shape": "outline", "metal": "cupronickel",
+                           "clearance": 0.1}}}),
+    ("Panels about a hexagon", "sterling-silver", {
+        "blank": {"diameter": 40, "thickness": 3.6, "rim": {"width": 1.8, "height": 0.5}},
+        "obverse": {"field": {"panel": [
+            {"shape": "polygon", "sides": 6, "size": 15, "height": 0.3, "corner_radius": 0.6},
+            *({"size": 5.6, "height": -0.35, "at": [round(12.4 * math.sin(a * math.pi / 3), 3),
+                                                   round(12.4 * math.cos(a * math.pi / 3), 3)]}
+              for a in range(6))]}}}),
 ]  # fmt: skip
 TILE = (480, 380)
 SAMPLES = 2  # pixels drawn for each one of the sheet, along either side

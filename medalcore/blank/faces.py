@@ -201,7 +201,7 @@ def _foot(
 
 def _largest(hole: Hole, room: float) -> float:
     """Return the size of a hole whose corners reach `room` mm from the middle, mm."""
-    if hole.shape == "round":
+    if hole.shape in ("round", "outline"):
         return math.floor(200.0 * room) / 100.0
     r, sides = hole.corner_radius, 4 if hole.shape == "square" else hole.sides
     return math.floor(200.0 * ((room - r) * math.cos(math.pi / sides) + r)) / 100.0

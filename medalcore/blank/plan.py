@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..contour import Contours, edge_lengths
+from ..contour import Contours, FloatArray, edge_lengths
 from ..edge import STRAIGHT, Reeding, groove_points, kept_off, reeding_of, set_out, started
 from ..errors import SpecError
-from ..spec import MedalSpec
+from ..spec import Blank, MedalSpec
 from ..tolerance import Tolerance
 from .faces import faces_of
 from .general import Offsets, room_round_middle
@@ -68,27 +68,17 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
         contours = (started(contours[0]),)
     outline = Offsets(contours, tolerance)
     room = blank.diameter / 2.0 if is_round else room_round_middle(contours)
-    hole, hole_room = None, 0.0
+    hole, metal = None, room
     if blank.hole.shape != "none":
-        if len(contours) > 1:
-            raise SpecError(
-                "the drawing has holes already; leave the hole out or draw it", key="blank.hole"
-            )
-        hole = Offsets((hole_outline(blank.hole, tolerance),), tolerance, 1.0)
-        hole_room = float(np.hypot(*hole.at(0.0)[0].T).max())
-        if hole_room >= room:
-            raise SpecError(
-                f"a hole of {blank.hole.size:g} mm takes the piece away; it must leave metal to "
-                f"the edge, {room:.3g} mm from the middle",
-                key="blank.hole.size",
-            )
+        hole = Offsets((_hole(blank, outline, tolerance),), tolerance, 1.0)
+        metal = _metal(blank, contours, hole.at(0.0)[0], room)
     faces = faces_of(spec, outline, hole, room if is_round else 0.0, tolerance)
     low, high = -faces[1].outer[0].z, faces[0].outer[0].z
     wall: tuple[Step, ...] = ()
     if "grooved" in spec.edge.finish:
         points = groove_points(spec.edge, low, high, tolerance)
         wall = tuple(Step(float(i), float(z), "edge") for i, z in points)
-        _refuse_deep(spec.edge.groove_depth, 0.8 * (room - hole_room), "edge.groove_depth")
+        _refuse_deep(spec.edge.groove_depth, 0.8 * metal, "edge.groove_depth")
     letters = None
     if spec.edge.text.words.strip():
         letters = set_words(spec.edge.text, contours[0], *_band(wall, low, high), tolerance)
@@ -99,9 +89,55 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
             lean = _lean(spec)
             reeding = kept_off(reeding, [(a - lean, b + lean) for a, b in letters.spans])
         _refuse_through(reeding, faces)
-        _refuse_deep(reeding.notch.depth, 0.8 * (room - hole_room), "edge.depth")
+        _refuse_deep(reeding.notch.depth, 0.8 * metal, "edge.depth")
     round_hole = blank.hole.shape == "round"
     return Plan(is_round, outline, hole, round_hole, room, reeding, wall, faces, letters)
+
+
+def _hole(blank: Blank, outline: Offsets, tolerance: Tolerance) -> FloatArray:
+    """Return the outline of the middle hole, counter-clockwise.
+
+    Raises
+    ------
+    SpecError
+        If it cannot be drawn.
+    """
+    if len(outline.at(0.0)) > 1:
+        raise SpecError(
+            "the drawing has holes already; leave the hole out or draw it", key="blank.hole"
+        )
+    if blank.hole.shape != "outline":
+        return hole_outline(blank.hole, tolerance)
+    inset = round((blank.diameter - blank.hole.size) / 2.0, 9)
+    found = outline.at(inset) if inset > 0.0 else ()
+    if len(found) != 1:
+        cure = "leaves no metal; make it smaller" if inset <= 0.0 else "closes; make it larger"
+        raise SpecError(
+            f"a hole {blank.hole.size:g} mm wide along the outline of a piece of "
+            f"{blank.diameter:g} mm {cure}",
+            key="blank.hole.size",
+        )
+    return found[0]
+
+
+def _metal(blank: Blank, contours: Contours, hole: FloatArray, room: float) -> float:
+    """Return how much metal there is between a hole and the edge, mm.
+
+    Raises
+    ------
+    SpecError
+        If there is none.
+    """
+    if blank.hole.shape == "outline":
+        return (blank.diameter - blank.hole.size) / 2.0
+    reach = float(np.hypot(*hole.T).max())
+    if reach >= room:
+        raise SpecError(
+            f"a hole of {blank.hole.size:g} mm takes the piece away; it must leave metal to "
+            f"the edge, {room:.3g} mm from the middle",
+            key="blank.hole.size",
+        )
+    return room - reach
 
 
 def _band(wall: Sequence[Step], low: float, high: float) -> tuple[float, float]:

@@ -34,14 +34,18 @@ class Hole(Table, frozen=True):
     """A hole through the middle of the piece, with a rim of its own."""
 
     shape: Annotated[
-        Literal["none", "round", "square", "polygon"], doc("Shape of the hole in the middle")
+        Literal["none", "round", "square", "polygon", "outline"],
+        doc(
+            "Shape of the hole in the middle; outline is the piece's own, farther in by half of "
+            "what the size is less than the diameter"
+        ),
     ] = "none"
     size: Annotated[
         float,
         doc(
-            "Diameter of a round hole; distance over the flats of a square or even-sided one",
+            "Diameter of a round hole, or over the outline; distance over the flats of other ones",
             unit="mm",
-            when={"shape": ("round", "square", "polygon")},
+            when={"shape": ("round", "square", "polygon", "outline")},
             gt=0,
             le=900,
         ),
@@ -74,7 +78,7 @@ class Hole(Table, frozen=True):
         doc(
             "Width and height of the hole's broken edge; 0 leaves it sharp",
             unit="mm",
-            when={"shape": ("round", "square", "polygon")},
+            when={"shape": ("round", "square", "polygon", "outline")},
             ge=0,
             le=20,
         ),
@@ -84,7 +88,7 @@ class Hole(Table, frozen=True):
         doc(
             "Width of the top of the hole's rim; 0 leaves it away",
             unit="mm",
-            when={"shape": ("round", "square", "polygon")},
+            when={"shape": ("round", "square", "polygon", "outline")},
             ge=0,
             le=100,
         ),
@@ -94,7 +98,7 @@ class Hole(Table, frozen=True):
         doc(
             "Height of the hole's rim above the field",
             unit="mm",
-            when={"shape": ("round", "square", "polygon")},
+            when={"shape": ("round", "square", "polygon", "outline")},
             ge=0,
             le=20,
         ),

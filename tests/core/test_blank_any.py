@@ -41,7 +41,7 @@ def pieces(draw):
             "fillet": draw(part(0.0, 0.02)),
         },
         "hole": {
-            "shape": draw(part("none", "none", "round", "square", "polygon")),
+            "shape": draw(part("none", "none", "round", "square", "polygon", "outline")),
             "size": d * draw(part(0.15, 0.4)),
             "rim_height": 0.05 * t,
         },

@@ -287,6 +287,35 @@ def test_a_square_hole_measures_over_its_flats():
     assert np.ptp(flat[:, 1]) == pytest.approx(7.0 - 1.0, abs=2 * MICRON)
 
 
+@pytest.mark.parametrize("name", ["round", "oval", "rectangle", "hexagon", "constant width"])
+@pytest.mark.parametrize("width", [0.6, 0.0])
+def test_a_hole_along_the_outline_leaves_a_band_of_one_width(name, width):
+    """A bezel for a stone or a coin of the piece's own shape: 2.5 mm of metal all round."""
+    hole = {"shape": "outline", "size": 35.0, "chamfer": 0.2, "rim_width": width}
+    keys = {"rim": {"width": 0.0}, "thickness": 3.0, "hole": hole, **ODD.get(name, {})}
+    spec = {"blank": keys, "edge": {"finish": "reeded", "pitch": 1.0, "depth": 0.3}}
+    _, v, f, of = solid(spec)
+    assert closure(v, f).genus == 1
+    line = shapely.LinearRing(outline_of(spec_from_dict(spec).blank, FINE)[0])
+    edge = of("edge")
+    far = line.distance(shapely.points(edge[:, :2]))
+    assert far.max() == pytest.approx(2.5, abs=2 * MICRON)
+    inner = far[(far > 1.5) & (np.abs(edge[:, 2]) < 1.0)]
+    np.testing.assert_allclose(inner, 2.5, atol=2 * MICRON)
+
+
+def test_a_hole_along_the_outline_goes_with_a_hollow_and_says_what_does_not_fit():
+    hole = {"shape": "outline", "size": 18.0}
+    spec = {"blank": {"hole": hole, **ODD["oval"]}, "obverse": {"field": {"dish": 0.3}}}
+    _, v, f, _ = solid(spec)
+    assert closure(v, f).genus == 1
+    for size, words in ((40.0, "leaves no metal"), (5.0, "closes"), (37.5, "rim")):
+        spec["blank"]["hole"]["size"] = size
+        with pytest.raises(SpecError, match=words) as caught:
+            solid(spec, "draft")
+        assert "hole" in str(caught.value)
+
+
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">{}</svg>'
 SHIELD = '<path d="M10 10 H90 V50 C90 80 60 92 50 98 C40 92 10 80 10 50 Z"/>'
 
