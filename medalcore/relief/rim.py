@@ -22,6 +22,7 @@ BoolArray = NDArray[np.bool_]
 
 _THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
+_EVENED = 16  # times that heights along the outline are evened, each over a pixel or so
 _WITHIN = 1.0  # pixels inside the outline where its height is read
 
 
@@ -150,7 +151,7 @@ def _along(outline: Outline, known: NDArray[np.bool_], height: NDArray[np.float3
             weight += w
     edge = total / weight
     nxt, prv = following(outline.first), following(outline.first, -1)
-    for _ in range(4):
+    for _ in range(_EVENED):
         edge = 0.25 * (edge[prv] + 2.0 * edge + edge[nxt])
     return edge
 
