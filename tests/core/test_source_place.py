@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from medalcore.element import Context, Model
 from medalcore.errors import SpecError
 from medalcore.ground import Ground
-from medalcore.relief import modelled
+from medalcore.relief import build_relief, modelled
 from medalcore.relief.clip import clipped
 from medalcore.relief.place import MARGIN_PIXELS, place, raw_field, turned
 from medalcore.relief.source import SourceMesh, read_model, source_mesh
+from medalcore.solid import arrays_of
 from medalcore.spec import Crop, Cut, Relief
 from medalcore.tolerance import TOLERANCES
 
@@ -171,3 +173,42 @@ def test_a_relief_higher_than_wide_is_refused():
     with pytest.raises(SpecError, match="is no relief") as caught:
         modelled(Relief(source="object:cone", fit=0.001, height=0.5), context)
     assert caught.value.key == "height"
+
+
+@pytest.mark.parametrize(
+    ("keys", "low", "high"),
+    [
+        ({}, (-10.0, -5.0), (10.0, 5.0)),
+        ({"turn": (0.0, 0.0, 90.0)}, (-5.0, -10.0), (5.0, 10.0)),
+        ({"at": (2.0, -1.0)}, (-8.0, -6.0), (12.0, 4.0)),
+        ({"fit": 8.0}, (-4.0, -2.0), (4.0, 2.0)),
+        ({"cut": Cut(foot=0.4)}, (-10.0, -3.0), (10.0, 3.0)),
+        ({"crop": Crop(shape="oval", width=6.0, height=4.0)}, (-3.0, -2.0), (3.0, 2.0)),
+        ({"crop": Crop(shape="rectangle", width=6.0, height=4.0)}, (-3.0, -2.0), (3.0, 2.0)),
+    ],
+)
+def test_the_finished_relief_lies_where_it_was_asked_to(keys, low, high):
+    """A roof twice as long as wide, measured where its walls begin, to a pixel of 0.02 mm."""
+    vertices = np.array(
+        [(0, 0, 0), (20, 0, 0), (20, 10, 0), (0, 10, 0), (2, 5, 4), (18, 5, 4)], dtype=float
+    )
+    faces = np.array([(0, 1, 5), (0, 5, 4), (1, 2, 5), (2, 3, 4), (2, 4, 5), (3, 0, 4)])
+    context = Context(GROUND, TOLERANCES["fine"], {"object:roof": Model(vertices, faces)})
+    spec = replace(Relief(source="object:roof", fit=20.0, height=0.5, draft=0.0), **keys)
+    built = build_relief(spec, context)
+    points = arrays_of(built.parts[0].solid)[0]
+    top = points[points[:, 2] > GROUND.level + 0.01]
+    assert top[:, :2].min(axis=0) == pytest.approx(low, abs=0.022)
+    assert top[:, :2].max(axis=0) == pytest.approx(high, abs=0.022)
+    assert points[:, 2].max() - GROUND.level == pytest.approx(0.5, abs=1e-6)
+
+
+def test_a_mirrored_relief_has_its_peak_on_the_other_side():
+    """A wedge that rises to the right rises to the left."""
+    vertices = np.array([(0, 0, 0), (20, 0, 8), (20, 10, 8), (0, 10, 0)], dtype=float)
+    faces = np.array([(0, 1, 2), (0, 2, 3)])
+    context = Context(GROUND, TOLERANCES["draft"], {"object:wedge": Model(vertices, faces)})
+    for mirror, side in ((False, 1.0), (True, -1.0)):
+        spec = Relief(source="object:wedge", fit=20.0, mirror=mirror, compression="linear")
+        points = arrays_of(build_relief(spec, context).parts[0].solid)[0]
+        assert points[np.argmax(points[:, 2]), 0] * side > 9.0
