@@ -11,6 +11,12 @@ from typing import Any
 PATIENCE = 30.0
 
 
+def whole(folder: str) -> list[str]:
+    """Return the files of a folder by name; those being written begin with a point."""
+    names = os.listdir(folder) if os.path.isdir(folder) else []
+    return sorted(name for name in names if not name.startswith("."))
+
+
 def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     """Note what the mesh and the properties are after each step."""
 
@@ -94,8 +100,8 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
 
     folder = os.path.join(bpy.app.tempdir, "files")
     bpy.ops.medalwright.export_files(directory=folder, quality="draft", size=64)
-    yield from until(lambda: os.path.isdir(folder) and len(os.listdir(folder)) == 5)
-    tell(files=sorted(os.listdir(folder)))
+    yield from until(lambda: len(whole(folder)) == 5)
+    tell(files=whole(folder))
     yield 1.0
     report = json.loads(piece().data.medalwright.report)
     tell(report=report, objects=len(bpy.data.objects))
