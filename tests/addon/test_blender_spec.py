@@ -136,7 +136,7 @@ def test_words_come_in_the_order_they_are_declared(piece: bpy.types.Object) -> N
     spec = piece.medalwright.spec
     for group, name, words in (
         (spec.edge, "finish", ["plain", "reeded", "grooved", "reeded and grooved"]),
-        (spec.blank.hole, "shape", ["none", "round", "square", "polygon"]),
+        (spec.blank.hole, "shape", ["none", "round", "square", "polygon", "outline"]),
         (spec.medal, "alignment", ["medal", "coin", "NUMBER"]),
     ):
         items = group.bl_rna.properties[name].enum_items
