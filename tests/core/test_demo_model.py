@@ -33,8 +33,9 @@ def test_spec_draws_on_every_model_and_on_nothing_else(models):
     """A fresh clone has everything the spec asks for."""
     spec = read_spec(FENNICK / "fennick-light.toml")
     faces = (spec.obverse, spec.reverse)
-    assert {Path(r.source).name for f in faces for r in f.relief} == set(models)
-    assert {Path(e.drawing).name for f in faces for e in f.emblem} == {"beams.svg"}
+    named = {Path(r.source).name for f in faces for r in f.relief}
+    assert named == {*models, "beams.svg"}
+    assert not any(f.emblem for f in faces)
 
 
 def test_models_are_closed_and_of_a_sensible_size(models):
@@ -81,9 +82,9 @@ def test_beams_come_from_the_lamp(models, tmp_path):
     from medalcore.drawing import read_drawing
 
     write_drawings(tmp_path)
-    emblem = read_spec(FENNICK / "fennick-light.toml").obverse.emblem[0]
-    drawing = read_drawing(str(tmp_path / "beams.svg"), emblem.fit, 0.001, frozenset())
-    drawn = bounds(drawing.contours) + np.array(emblem.at)
+    relief = read_spec(FENNICK / "fennick-light.toml").obverse.relief[1]
+    drawing = read_drawing(str(tmp_path / "beams.svg"), relief.fit, 0.001, frozenset())
+    drawn = bounds(drawing.contours) + np.array(relief.at)
     composed = np.vstack(beams())
     assert len(drawing.contours) == len(beams()) == 6
     assert drawn == pytest.approx(np.array([composed.min(axis=0), composed.max(axis=0)]), abs=0.02)
