@@ -18,6 +18,9 @@ from . import arrays, looks
 CREASE = math.radians(32.0)
 """Edges sharper than this are shaded sharp: reeds, rims and letters, not modelling."""
 
+SLIGHT = math.radians(4.0)
+"""The same for edges between two zones; a foot that flows into the field has less."""
+
 
 @dataclass(frozen=True, eq=False)
 class Result:
@@ -100,3 +103,33 @@ def _write(
     mesh.update(calc_edges=True)
     mesh.shade_smooth()
     mesh.set_sharp_from_angle(angle=CREASE)
+    _part_zones(mesh, result)
+
+
+def _part_zones(mesh: bpy.types.Mesh, result: Result) -> None:
+    """Shade edges between two zones sharp from a slight angle on.
+
+    Else a shallow foot of a relief or a letter bends the shading of the large flat triangles
+    of the field beside it, which shows as dark wedges.
+    """
+    edge = np.empty(len(mesh.loops), dtype=np.int32)
+    mesh.attributes[".corner_edge"].data.foreach_get("value", edge)
+    face = np.repeat(np.arange(len(result.triangles), dtype=np.int32), 3)
+    one = np.zeros(len(mesh.edges), dtype=np.int32)
+    other = np.zeros_like(one)
+    one[edge], other[edge[::-1]] = face, face[::-1]  # the last and the first face of each
+    at = np.flatnonzero(result.zone[one] != result.zone[other])
+    first, second = (_normals(result, faces[at]) for faces in (one, other))
+    bent = at[np.einsum("ij,ij->i", first, second) < math.cos(SLIGHT)]
+    if "sharp_edge" not in mesh.attributes:
+        mesh.attributes.new("sharp_edge", "BOOLEAN", "EDGE")
+    sharp = np.zeros(len(mesh.edges), dtype=bool)
+    mesh.attributes["sharp_edge"].data.foreach_get("value", sharp)
+    sharp[bent] = True
+    arrays.put(mesh, "sharp_edge", "value", sharp)
+
+
+def _normals(result: Result, faces: NDArray[np.int32]) -> NDArray[np.float64]:
+    a, b, c = (result.vertices[result.triangles[faces, i]].astype(np.float64) for i in range(3))
+    normal = np.cross(b - a, c - a)
+    return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)

