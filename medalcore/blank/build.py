@@ -179,11 +179,11 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
         return _pierced(plan, solid, tolerance), _collar(slant)
     high = max(f.ground.highest for f in faces) + 1.0
     tall = raised_high(faces[0], high), raised_high(faces[1], high)
-    reeded = None if slant else _reeded(plan, faces, tolerance)
+    reeded = _reeded(plan, faces, slant, tolerance)
     solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance, reeded)
     solid = _pierced(plan, laid(solid, plan.outline, faces, tolerance), tolerance)
     if plan.reeding is None or reeded:
-        return solid, ()
+        return solid, _collar(slant)
     outline = plan.outline.at(0.0)[0]
     if slant:
         half = spec.blank.thickness / 2.0 + 0.1
@@ -195,12 +195,14 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
     return solid, _collar(slant)
 
 
-def _reeded(plan: Plan, faces: Sequence[FaceShape], tolerance: Tolerance) -> Track | None:
+def _reeded(
+    plan: Plan, faces: Sequence[FaceShape], slant: float, tolerance: Tolerance
+) -> Track | None:
     """Return the outline with its reeds, if they can be meshed with the piece."""
     outline = plan.outline.at(0.0)
     if plan.reeding is None or len(outline) > 1:
         return None
-    track = track_of(plan.reeding, outline[0], tolerance)
+    track = track_of(plan.reeding, outline[0], tolerance, slant)
     return track if track and can_run(track, faces, plan.wall) else None
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,7 +18,7 @@ from .circular import chords_for, fill_disc, thin_rings
 from .profile import FaceShape, Step
 from .shell import Ring, Shell, joined
 from .track import Track
-from .wall import raise_wall
+from .wall import in_short_rises, raise_wall
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -110,13 +111,19 @@ def general_solid(
     SolidError
         If the surface is not closed.
     """
+    turned = reeded
     if reeded:
+        high, deep = reeded.rise(tolerance), float(reeded.inset.max())
+        obverse, reverse = (
+            replace(f, outer=in_short_rises(f.outer, deep, high)) for f in (obverse, reverse)
+        )
         reeded = reeded.split(sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
+        turned = replace(reeded, lean=-reeded.lean)
     upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance, reeded)
-    if reverse.is_like(obverse):
+    if reverse.is_like(obverse) and not (reeded and reeded.lean):
         lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
     else:
-        lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance, reeded)
+        lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance, turned)
     shell = joined(upper, lower)
     below = [loop + upper.count for loop in bottom]
     if reeded:
@@ -190,7 +197,9 @@ def can_run(reeded: Track, faces: Sequence[FaceShape], wall: Sequence[Step]) -> 
     if any(f.is_free or f.foot is not None for f in faces):
         return False
     deepest = max(_near(reeded, f.outer) for f in faces)
-    return reeded.holds(max([deepest, *(s.inset for s in wall)]) + _CLEAR)
+    deepest = max([deepest, *(s.inset for s in wall)]) + _CLEAR
+    heights = (-faces[1].outer[0].z, 0.0, faces[0].outer[0].z) if reeded.lean else (0.0,)
+    return all(reeded.holds(deepest, z) for z in heights)
 
 
 def _near(reeded: Track, steps: Sequence[Step]) -> float:
@@ -215,7 +224,8 @@ def _past_reeds(
     for step in steps[1:count]:
         index = shell.add(reeded.points(step.inset, step.z))
         new = Ring(np.where(reeded.inset >= step.inset - 1e-12, first, index), reeded.place)
-        shell.band(last, new, Label(step.zone, 0 if step.zone == "edge" else side))
+        label = Label(step.zone, 0 if step.zone == "edge" else side)
+        shell.band(last, new, label, reeded.lean)
         last = new
     return [first], [last.index], steps[count - 1 :]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,54 @@ _BEND = 10.0
 """Radius, mm, on which the flat flank of a wide notch keeps its depth within tolerance."""
 
 
+_SHARP = 6.0
+"""Radius, mm, on which the straight pieces of slanted notches keep within tolerance."""
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """An outline and how it moves inwards.
+
+    Attributes
+    ----------
+    corners, mitres : (m, 2) float64
+        mm, and the way of each as the outline moves inwards by 1 mm.
+    ends : (m + 1,) float64
+        Length up to each corner, and all of it, mm.
+    start : float
+        Length at which columns count from 0, mm.
+    """
+
+    corners: FloatArray
+    mitres: FloatArray
+    ends: FloatArray
+    start: float
+
+    def at(self, place: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return points (n, 2) at lengths, as columns count them, and depths, mm."""
+        s = np.mod(place + self.start, self.ends[-1])
+        i = np.clip(np.searchsorted(self.ends, s, side="right") - 1, 0, len(self.corners) - 1)
+        j = (i + 1) % len(self.corners)
+        t = ((s - self.ends[i]) / (self.ends[i + 1] - self.ends[i]))[:, None]
+        inwards = self.mitres[i] + t * (self.mitres[j] - self.mitres[i])
+        spot = self.corners[i] + t * (self.corners[j] - self.corners[i])
+        return np.asarray(spot + inwards * depth[:, None])
+
+    def is_smooth(self, tolerance: Tolerance) -> bool:
+        """Tell whether points that move along it keep to it: it has no corner to speak of.
+
+        Sagitta of an arc by its length and turn, l·τ/8, where a chord leaves a corner out.
+        """
+        way = np.roll(self.corners, -1, axis=0) - self.corners
+        before = np.roll(way, 1, axis=0)
+        cross = before[:, 0] * way[:, 1] - before[:, 1] * way[:, 0]
+        turn = np.abs(np.arctan2(cross, np.sum(before * way, axis=1)))
+        one, other = np.hypot(way[:, 0], way[:, 1]), np.hypot(before[:, 0], before[:, 1])
+        sharpest = float(np.min((one + other) / 2.0 / np.maximum(turn, 1e-9)))
+        long = np.maximum(one, other)
+        return sharpest > _SHARP and bool(np.max(turn * long) < 8.0 * tolerance.curve)
+
+
 @dataclass(frozen=True, eq=False)
 class Track:
     """An edge that is not round; see `Columns`.
@@ -41,6 +89,10 @@ class Track:
         Length along the outline, rising, mm.
     whole : float
         All of it, mm.
+    line : Line
+        The outline.
+    lean : float
+        How far the columns move along the outline with every mm upwards, mm.
     """
 
     spots: FloatArray
@@ -48,11 +100,14 @@ class Track:
     inwards: FloatArray
     place: FloatArray
     whole: float
+    line: Line
     lean: float = 0.0
 
     def rise(self, tolerance: Tolerance) -> float:
-        """Return that upright columns are straight however high they are."""
-        return math.inf
+        """Return how high a straight piece of a slanted notch may be, mm; see `Around.rise`."""
+        if not self.lean:
+            return math.inf
+        return math.sqrt(4.0 * _SHARP * tolerance.curve) / abs(self.lean)
 
     def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
         """Tell whether some of its columns are enough for a ring of their own.
@@ -66,15 +121,18 @@ class Track:
 
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
         """Return a point (n, 3) of every column at a depth and a height, mm."""
-        deeper = np.broadcast_to(inset, self.inset.shape) - self.inset
-        xy = self.spots + self.inwards * deeper[:, None]
-        return np.column_stack([xy, np.broadcast_to(z, self.inset.shape)])
+        depth, height = (np.broadcast_to(x, self.inset.shape) for x in (inset, z))
+        if self.lean:
+            xy = self.line.at(self.place + self.lean * height, depth)
+        else:
+            xy = self.spots + self.inwards * (depth - self.inset)[:, None]
+        return np.column_stack([xy, height])
 
     def split(self, insets: Sequence[float]) -> Track:
         """Return the edge with columns put in where it is as deep as given, mm."""
         track = self
         for level in insets:
-            if NEAR < level < float(track.inset.max()) - NEAR:
+            if NEAR < level < float(track.inset.max()) + NEAR:
                 track = track._split(level)
         return track
 
@@ -91,25 +149,31 @@ class Track:
             )
             return np.insert(values, at + 1, found, axis=0)
 
-        return Track(
-            between(self.spots, np.roll(self.spots, -1, axis=0)),
-            np.insert(depth, at + 1, level),
-            between(self.inwards, np.roll(self.inwards, -1, axis=0)),
-            between(self.place, following),
-            self.whole,
+        return replace(
+            self,
+            spots=between(self.spots, np.roll(self.spots, -1, axis=0)),
+            inset=np.insert(depth, at + 1, level),
+            inwards=between(self.inwards, np.roll(self.inwards, -1, axis=0)),
+            place=between(self.place, following),
         )
 
-    def holds(self, inset: float) -> bool:
-        """Tell whether all columns still stand side by side at a depth, mm."""
-        there = self.points(np.maximum(self.inset, inset), 0.0)[:, :2]
-        way = self.inwards + np.roll(self.inwards, -1, axis=0)
+    def holds(self, inset: float, height: float = 0.0) -> bool:
+        """Tell whether all columns still stand side by side at a depth and a height, mm."""
+        there = self.points(np.maximum(self.inset, inset), height)[:, :2]
+        above = self.points(np.maximum(self.inset, inset) - 1e-3, height)[:, :2]
+        way = 1e3 * (there - above)
+        way = way + np.roll(way, -1, axis=0)
         step = np.roll(there, -1, axis=0) - there
         onwards = step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]
         return bool(np.all(onwards > 1e-7))
 
 
-def track_of(reeding: Reeding, outline: FloatArray, tolerance: Tolerance) -> Track | None:
-    """Return the reeded edge of an outline, or None where a notch does not lie inside it.
+def track_of(
+    reeding: Reeding, outline: FloatArray, tolerance: Tolerance, slant: float = 0.0
+) -> Track | None:
+    """Return the reeded edge of an outline, or None where it cannot be had in columns.
+
+    That is where a notch does not lie inside it, or slanted ones go round a corner.
 
     Parameters
     ----------
@@ -129,16 +193,19 @@ def track_of(reeding: Reeding, outline: FloatArray, tolerance: Tolerance) -> Tra
     if np.any(inset[inner] < 1e-7):
         return None
     inset[~inner] = 0.0
-    whole, start = reeding.length, along[0]
+    whole, start = reeding.length, along[0] - _TOUCH
+    ends = np.concatenate([[0.0], np.cumsum(edge_lengths(outline))])
+    line = Line(outline, mitres, ends, float(start))
+    if slant and not line.is_smooth(tolerance):
+        return None
     gap = np.diff(reeding.stations, append=reeding.stations[0] + whole) - reeding.notch.opening
     once = np.ones(len(owner), dtype=bool)
     once[last] = gap > _TOUCH  # the next notch begins with the same point
-    place = np.mod(along - start + _TOUCH, whole)[once]
+    place = np.mod(along - start, whole)[once]
     if np.any(np.diff(place) <= 0.0):
         return None
     lands = _lands(reeding, outline)
-    ends = np.concatenate([[0.0], np.cumsum(edge_lengths(outline))])[:-1]
-    places = np.concatenate([place, np.mod(ends[lands] - start + _TOUCH, whole)])
+    places = np.concatenate([place, np.mod(ends[:-1][lands] - start, whole)])
     order = np.argsort(places, kind="stable")
     return Track(
         np.concatenate([spots[once], outline[lands]])[order],
@@ -146,6 +213,8 @@ def track_of(reeding: Reeding, outline: FloatArray, tolerance: Tolerance) -> Tra
         np.concatenate([inwards[once], mitres[lands]])[order],
         places[order],
         whole,
+        line,
+        math.tan(math.radians(slant)),
     )
 
 

@@ -236,8 +236,10 @@ class _Sheet:
         facet = np.cumsum(self.own) - 1
         deeper = np.roll(edge.inset, -1) > edge.inset
         self.right: NDArray[np.bool_] = deeper[facet]
-        root = self.inset >= self.inset.max() - _SAME
-        few = self.own & (root | (self.inset < _SAME))
+        # Each notch has a root of its own, as deep as it came out there.
+        root = (edge.inset >= np.roll(edge.inset, 1)) & (edge.inset >= np.roll(edge.inset, -1))
+        few = np.zeros(len(self.own), dtype=bool)
+        few[self.at] = root | (edge.inset < _SAME)
         self.kept = few if self.edge.is_close(few, tolerance) else self.own
 
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> _Row:

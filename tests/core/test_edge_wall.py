@@ -1,5 +1,6 @@
 """The wall of reeds, slants and grooves: level cuts against the lesser of the two sections."""
 
+import dataclasses
 import itertools
 import math
 
@@ -158,6 +159,15 @@ def test_depths_are_true_where_reeds_and_grooves_cross(profile, slant, shape):
         ({"outline": "scalloped", "scallops": 6, "corner_radius": 3.0}, {"pitch": 0.9}),
         ({"outline": "polygon", "sides": 4, "corner_radius": 3.0}, {"pattern": "60 30"}),
         ({"outline": "oval", "rim": {"width": 0.0}}, {"reeds": 90, "depth": 0.35}),
+        # square roots, each a little deeper or less deep than the next, above a deep groove
+        (
+            {"outline": "oval"},
+            {"reeds": 90, "profile": "square", "depth": 0.2, "groove_depth": 0.5},
+        ),
+        # as deep as the edge break
+        ({"outline": "constant-width"}, {"reeds": 90, "depth": 0.3}),
+        ({"outline": "oval"}, {"reeds": 90, "slant": 20.0, "groove_depth": 0.35}),
+        ({"outline": "oval"}, {"reeds": 70, "slant": -35.0, "profile": "square"}),
     ],
 )
 def test_reeds_and_grooves_cross_truly_on_any_outline(blank, edge):
@@ -170,13 +180,11 @@ def test_reeds_and_grooves_cross_truly_on_any_outline(blank, edge):
     data = piece(finish=finish, blank={"height": 24.0, **blank}, **edge)
     plan = planned(spec_from_dict(data), FINE)
     outline = plan.outline.at(0.0)[0]
-    track = track_of(plan.reeding, outline, FINE)
+    slant = edge.get("slant", 0.0)
+    track = track_of(plan.reeding, outline, FINE, slant)
     assert track is not None
     assert can_run(track, plan.faces, plan.wall)
     _, v, f = made(data)
-    drawn = [np.vstack([n, 1.05 * n[[-1, 0]]]) for n in notches_on(plan.reeding, outline, FINE)]
-    notches = shapely.union_all([shapely.make_valid(shapely.Polygon(n)) for n in drawn])
-    reeded = shapely.Polygon(outline).difference(notches)
     broken = [s for s in plan.faces[0].outer if s.zone == "edge"]
     corners = [(-s.z, s.inset) for s in broken[::-1]]
     corners += [(s.z, s.inset) for s in plan.wall[::-1]]
@@ -186,7 +194,11 @@ def test_reeds_and_grooves_cross_truly_on_any_outline(blank, edge):
         deep = float(np.interp(z, at, inset))
         # corners of the outline stay sharp as it moves inwards
         inner = shapely.Polygon(outline).buffer(-deep, join_style="mitre", mitre_limit=20.0)
-        wanted = reeded.intersection(inner)
+        moved = plan.reeding.stations + math.tan(math.radians(slant)) * z
+        reeding = dataclasses.replace(plan.reeding, stations=moved)
+        drawn = [np.vstack([n, 1.05 * n[[-1, 0]]]) for n in notches_on(reeding, outline, FINE)]
+        notches = shapely.union_all([shapely.make_valid(shapely.Polygon(n)) for n in drawn])
+        wanted = inner.difference(notches)
         got = shapely.Polygon(slice_at(v, f, z))
         assert got.is_valid
         assert shapely.hausdorff_distance(got.exterior, wanted.exterior) < 2 * MICRON
