@@ -78,7 +78,15 @@ def relief_shape(
     found: Cliffs | None = None,
     before: HeightField | None = None,
 ) -> Shape:
-    """Make the triangles of a relief; parameters and errors as `relief_solid`."""
+    """Make the triangles of a relief; field, ground, draft, tolerance and errors as `relief_solid`.
+
+    Parameters
+    ----------
+    found : Cliffs, optional
+        Strong inner edges, found before the field was given draft; else looked for in it.
+    before : HeightField, optional
+        The field without draft, mm; else as it is.
+    """
     grid = field.grid
     whole = silhouette(field.mask)
     outline, dropped, filled = without_specks(whole, int(np.argmax(field.heights)), grid)
