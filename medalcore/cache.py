@@ -20,10 +20,9 @@ from .model import Model
 
 T = TypeVar("T")
 
-_KEPT = {"model": 3, "smooth": 3, "seen": 6, "low": 4, "heights": 4, "shape": 8, "relief": 8}
+_KEPT = {"model": 3, "seen": 6, "low": 4, "heights": 4, "shape": 8, "relief": 8}
 """How many results of the kinds that are large are kept: a model of a million triangles takes
-50 MB, a smoothed one up to 100, what follows from it at 1024 pixels 5 to 25 MB, and so does the
-solid of a rough one."""
+50 MB, what follows from it at 1024 pixels 5 to 25 MB, and so does the solid of a rough one."""
 
 
 class StageCache:

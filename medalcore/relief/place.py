@@ -8,7 +8,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cache import Stages
 from ..errors import SpecError
 from ..grid import Grid, HeightField
 from ..ground import Ground
@@ -30,9 +29,6 @@ FACET_PIXELS = 3.0
 
 FACETS = 300.0
 """So many such facets span a relief, however fine its depth map is."""
-
-ALL_ROUND = 512
-"""Pixels up to which a model is smoothed on all sides at once."""
 
 CLEARANCE = 0.05
 """Share of the field's radius that a relief filling it keeps away from the rim."""
@@ -258,39 +254,8 @@ def cropped(grid: Grid, mask: NDArray[np.bool_], spec: Relief) -> NDArray[np.boo
     return mask & inside
 
 
-def _smoothed(
-    mesh: SourceMesh, spec: Relief, facet: float, pixels: int, stages: Stages
-) -> tuple[FloatArray, IntArray]:
-    """Return a model without facets, as it is before it is turned and mirrored.
-
-    Where pixels are few, as they are while somebody turns it, it is smoothed all round, once
-    for all sides; else only what is seen. The width of a facet is rounded to a quarter of an
-    octave, so that the small change of size by which a turned model fits its place does not
-    ask for another surface.
-    """
-    width = 2.0 ** (round(4.0 * math.log2(facet)) / 4.0)
-    crease, all_round = math.radians(spec.crease), pixels <= ALL_ROUND
-    view = (0.0, 0.0) if all_round else spec.turn[:2]
-
-    def make() -> tuple[FloatArray, IntArray]:
-        points = turned(mesh.vertices, (*view, 0.0))
-        return smoothed(points, mesh.triangles, width, crease, all_round=all_round)
-
-    plain = Relief(source=spec.source, crease=spec.crease)
-    points, triangles = stages.get("smooth", (*view, width, all_round), plain, make)
-    rest = spec.turn if all_round else (0.0, 0.0, spec.turn[2])
-    points = turned(points, rest)
-    return points * np.array([-1.0, 1.0, 1.0]) if spec.mirror else points, triangles
-
-
 def raw_field(
-    mesh: SourceMesh,
-    spec: Relief,
-    ground: Ground,
-    pixels: int,
-    *,
-    exact: bool = False,
-    stages: Stages | None = None,
+    mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int, *, exact: bool = False
 ) -> HeightField:
     """Return the depth of a placed model, facets smoothed, uncompressed.
 
@@ -304,8 +269,6 @@ def raw_field(
     exact : bool
         Whether to leave every pixel as it is sampled, and the silhouette as the facets have
         it, instead of finishing the fringe (see `fringe`).
-    stages : Stages, optional
-        Where smoothed models are kept.
 
     Returns
     -------
@@ -327,7 +290,9 @@ def raw_field(
     surface = heights
     if spec.crease > 0:
         width = FACET_PIXELS * grid.pixel, float((high - low).max()) / FACETS
-        smooth, split = _smoothed(mesh, spec, max(width) / fit.scale, pixels, stages or Stages())
+        smooth, split = smoothed(
+            whole, mesh.triangles, max(width) / fit.scale, math.radians(spec.crease)
+        )
         if split is not mesh.triangles:
             smooth, split = _cut(smooth, split, spec, whole)
             surface, _ = top_surface(fit.placed(smooth), split, grid)

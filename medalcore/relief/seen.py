@@ -103,7 +103,7 @@ def seen(
         return Seen(field, 0, picture.notes, frame)
     plain = Relief(source=name)  # whatever is asked of it, a model is read alike
     mesh = (stages or Stages()).get("model", (), plain, lambda: _mesh(name, models))
-    field = raw_field(mesh, spec, ground, pixels, stages=stages)
+    field = raw_field(mesh, spec, ground, pixels)
     frame = partial(model_frame, mesh, spec, ground)
     weight = group_weight(mesh, spec, frame, field) if asks_for_groups(spec) else None
     return Seen(field, mesh.topology.triangles, mesh.notes, frame, weight)

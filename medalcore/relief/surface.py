@@ -64,12 +64,7 @@ of single points is not brought back.
 
 
 def smoothed(
-    vertices: FloatArray,
-    triangles: IntArray,
-    facet: float,
-    crease: float,
-    *,
-    all_round: bool = False,
+    vertices: FloatArray, triangles: IntArray, facet: float, crease: float
 ) -> tuple[FloatArray, IntArray]:
     """Return a mesh whose facets are not seen.
 
@@ -83,8 +78,6 @@ def smoothed(
         Width of a facet, seen from above, that is not seen, mm.
     crease : float
         Angle between triangles from which an edge is meant to be sharp, radians.
-    all_round : bool
-        Whether facets are not to be seen from any side, instead of from above.
 
     Returns
     -------
@@ -92,15 +85,14 @@ def smoothed(
     triangles : (l, 3) int64
         The same arrays where nothing was to be done.
     """
-    seen = np.array([1.0, 1.0, float(all_round)])  # of a length along each axis
-    long = _long(vertices * seen, triangles, facet)
+    long = _long(vertices, triangles, facet)
     if long.any():
-        long = _bent(vertices, triangles, long, facet, seen)
+        long = _bent(vertices, triangles, long, facet)
     if not long.any():
         return vertices, triangles
     near = _touching(triangles, _touching(triangles, long, len(vertices)), len(vertices))
     mesh = _prepared(vertices, triangles[near], crease, facet / 60)
-    needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), facet, seen)
+    needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), facet)
     if not needed.any():
         return vertices, triangles
     for _ in range(2):  # what the points to be moved are measured by has to be even too
@@ -108,7 +100,7 @@ def smoothed(
     about = _touching(mesh.triangles, needed, len(mesh.vertices))
     parts = [(vertices, triangles[~near]), (mesh.vertices, mesh.triangles[~about])]
     part = evened(part_of(mesh, about), needed[about], facet)
-    parts += _grown(part, facet, seen)
+    parts += _grown(part, facet)
     shift = np.cumsum([0, *(len(v) for v, _ in parts)])
     return (
         np.concatenate([v for v, _ in parts]),
@@ -117,29 +109,22 @@ def smoothed(
 
 
 def _long(vertices: FloatArray, triangles: IntArray, limit: float) -> BoolArray:
-    """Tell which triangles have an edge longer than `limit`."""
-    places = np.ascontiguousarray(vertices.T)
-    places = places[: 2 + int(places[2].any())]
+    """Tell which triangles have an edge that looks longer than `limit` from above."""
+    x, y = np.ascontiguousarray(vertices[:, 0]), np.ascontiguousarray(vertices[:, 1])
     out = np.empty(len(triangles), dtype=bool)
     for start in range(0, len(triangles), 1 << 15):
         some = slice(start, start + (1 << 15))
         corners = np.ascontiguousarray(triangles[some].T)
-        at = [[place.take(i) for place in places] for i in corners]
+        xs, ys = [x.take(i) for i in corners], [y.take(i) for i in corners]
         longest = np.zeros(corners.shape[1])
         for k in range(3):
-            length = np.zeros(corners.shape[1])
-            for here, there in zip(at[k], at[k - 1], strict=True):
-                step = here - there
-                step *= step
-                length += step
-            np.maximum(longest, length, out=longest)
+            dx, dy = xs[k] - xs[k - 1], ys[k] - ys[k - 1]
+            np.maximum(longest, dx * dx + dy * dy, out=longest)
         out[some] = longest > limit * limit
     return out
 
 
-def _bent(
-    vertices: FloatArray, triangles: IntArray, long: BoolArray, facet: float, axes: FloatArray
-) -> BoolArray:
+def _bent(vertices: FloatArray, triangles: IntArray, long: BoolArray, facet: float) -> BoolArray:
     """Tell which long triangles may be seen to bend against what is round them.
 
     Of two triangles that bend by an angle, one differs from the mean at their common
@@ -158,7 +143,7 @@ def _bent(
     longest = np.zeros(len(near))
     bend = np.zeros(len(near))
     for k, d in enumerate((b - a, c - b, a - c)):
-        np.maximum(longest, np.sqrt(np.square(d * axes).sum(axis=1)), out=longest)
+        np.maximum(longest, np.hypot(d[:, 0], d[:, 1]), out=longest)
         off = normals - total[mesh.triangles[:, k]]
         np.maximum(bend, 2.0 * np.sqrt(np.einsum("ij,ij->i", off, off)), out=bend)
     seen = (bend > BEND) & (bend * longest > STEP * facet)
@@ -297,10 +282,10 @@ def _corners(mesh: EdgedMesh, crease: float) -> BoolArray:
     return corner
 
 
-def _needed(mesh: EdgedMesh, owned: BoolArray, limit: float, axes: FloatArray) -> BoolArray:
+def _needed(mesh: EdgedMesh, owned: BoolArray, limit: float) -> BoolArray:
     """Tell which owned triangles bend against neighbours and look wide from above."""
     bend = mesh.bends()
-    flat = replace(mesh, vertices=mesh.vertices * axes)
+    flat = replace(mesh, vertices=mesh.vertices * np.array([1.0, 1.0, 0.0]))
     length = flat.lengths()
     first, last = mesh.sides()
     area = flat.areas()
@@ -330,9 +315,7 @@ def _visible(mesh: EdgedMesh, owned: BoolArray, facet: float) -> BoolArray:
     return _touching(mesh.triangles, seen, len(mesh.vertices))
 
 
-def _grown(
-    mesh: EdgedMesh, facet: float, axes: FloatArray
-) -> Iterator[tuple[FloatArray, IntArray]]:
+def _grown(mesh: EdgedMesh, facet: float) -> Iterator[tuple[FloatArray, IntArray]]:
     """Yield what is fine enough, level after level, on the surface that all levels share.
 
     A triangle that is split beside one that is not leaves a slit between the old edge and
@@ -344,7 +327,7 @@ def _grown(
     owned = np.ones(len(mesh.triangles), dtype=bool)
     done = 0
     for level in range(12):
-        needed = _needed(mesh, owned, facet, axes)
+        needed = _needed(mesh, owned, facet)
         if level == 0:  # at the seams to the rest of the model neighbours are missing
             first, last = mesh.sides()
             seam = (first == last) & (mesh.kind == SMOOTH)
@@ -357,8 +340,7 @@ def _grown(
             kept[mesh.triangles[needed].ravel()] = False
             points[kept] = original[kept]
         # what is not seen is not split, but moves along, so that it does not come to be seen
-        if not axes[2]:
-            needed &= _visible(mesh, owned, facet)
+        needed &= _visible(mesh, owned, facet)
         if done + 4 * np.count_nonzero(needed) > MOST:
             needed[:] = False
         ready = mesh.triangles[owned & ~needed]
