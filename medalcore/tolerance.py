@@ -13,6 +13,9 @@ from .errors import SpecError
 Quality = Literal["draft", "fine"]
 
 
+_LARGE = 40.0  # mm: larger reliefs get more pixels
+
+
 @dataclass(frozen=True)
 class Tolerance:
     """Allowed deviations, all in millimetres.
@@ -25,11 +28,21 @@ class Tolerance:
         Largest distance between a height field and its triangles.
     pixels : int
         Pixels along the larger side of a relief's height field.
+    most : int
+        Of a large relief, at most this many.
     """
 
     curve: float
     surface: float
     pixels: int
+    most: int = 0
+
+    def pixels_of(self, size: float) -> int:
+        """Return how many pixels a relief `size` mm large has along its larger side.
+
+        Up to 40 mm it has the usual number, beyond that pixels of that size.
+        """
+        return max(self.pixels, min(self.most, math.ceil(self.pixels * size / _LARGE)))
 
     def segments(self, radius: float, least: int = 48, share: float = 1.0) -> int:
         """Return how many chords a full circle of `radius` mm needs.
@@ -53,8 +66,8 @@ class Tolerance:
 
 
 TOLERANCES: dict[Quality, Tolerance] = {
-    "draft": Tolerance(curve=0.010, surface=0.020, pixels=384),
-    "fine": Tolerance(curve=0.002, surface=0.005, pixels=1024),
+    "draft": Tolerance(curve=0.010, surface=0.020, pixels=384, most=512),
+    "fine": Tolerance(curve=0.002, surface=0.005, pixels=1024, most=2048),
 }
 
 

@@ -197,7 +197,8 @@ def _without(spec: Relief, names: tuple[str, ...]) -> Relief:
 def _worked(spec: Relief, context: Context) -> Modelled:
     """Model a relief where it is worked, from whatever stages are kept."""
     tell, stages, models = context.progress, context.stages, context.models
-    pixels, reach = context.tolerance.pixels, _reach(spec, context)
+    reach = _reach(spec, context)
+    pixels = context.tolerance.pixels_of(spec.fit or 2.0 * reach)
 
     def look() -> Seen:
         tell(0.0, "reading the model and looking at it from above")
