@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from medalcore import MedalError, SpecError, StageCache, build, parse_spec
-from medalcore.ground import placement
 from medalcore.errors import Cancelled
+from medalcore.ground import placement
 from medalcore.weld import closure
 
 PLAIN = """
