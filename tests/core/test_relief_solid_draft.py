@@ -110,6 +110,29 @@ def test_heights_stay_within_the_tolerance_away_from_edges(draft):
     assert off.max() < 3 * FINE.surface
 
 
+@pytest.mark.parametrize("model", scans())
+def test_scans_are_followed_away_from_walls(model):
+    """A corner that moves for draft takes only its surroundings along, no large flat triangle."""
+    spec, context = built(trimesh.load_mesh(model, process=False), "linear", 5.0, GROUNDS["flat"])
+    made = modelled(spec, context)
+    angle = math.radians(5.0)
+    field = fill_gaps(made.field, angle)
+    shape = relief_shape(
+        field, GROUNDS["flat"], draft=angle, tolerance=FINE, found=made.edges, before=made.even
+    )
+    seen, _ = top_surface(shape.vertices, shape.triangles[: shape.top], field.grid)
+    heights = field.heights
+    wall = ~field.mask
+    for axis in (0, 1):
+        wall |= np.abs(heights - np.roll(heights, -1, axis)) > 0.012
+    for axis in (0, 1):
+        for _ in range(3):
+            wall |= np.roll(wall, 1, axis) | np.roll(wall, -1, axis)
+    off = np.abs(seen - GROUNDS["flat"].level - heights)[~wall]
+    assert len(off) > 1e5
+    assert (off > FINE.surface + 1e-6).sum() < 2e-4 * len(off)
+
+
 def test_a_cliff_keeps_its_place_while_its_wall_leans():
     """A terrace of 0.4 mm in a ring: the top edge stays round, the wall falls at the draft."""
     field = over(
