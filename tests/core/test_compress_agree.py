@@ -49,7 +49,7 @@ def edges(raw: HeightField) -> NDArray[np.bool_]:
 def test_1024_and_2048_pixels_give_the_same_relief() -> None:
     """On every model: 5 micrometres at most 0.3 mm away from outlines and steps.
 
-    Two pixels away from them 99 % keep to that limit, and but for 0.1 % all do; of the torn
+    Two pixels away from them 99 % keep to that limit, and but for 0.2 % all do; of the torn
     model, 0.5 %.
     """
     coarse = dict(bench.raw_fields(1024, []))
@@ -67,4 +67,4 @@ def test_1024_and_2048_pixels_give_the_same_relief() -> None:
         far = float(off[away > 0.3].max())
         assert far < LIMIT, f"{name}: {1000 * far:.1f} micrometres"
         assert np.percentile(near, 99) < LIMIT, name
-        assert share < (0.005 if name == TORN else 0.001), f"{name}: {100 * share:.3f} %"
+        assert share < (0.005 if name == TORN else 0.002), f"{name}: {100 * share:.3f} %"
