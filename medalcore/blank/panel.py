@@ -147,8 +147,9 @@ def _refuse_beyond(panel: Panel, room: Contours, field: Contours, path: str) -> 
         )
     far = max(-distance(field, p) for c in over for p in c)
     ask = "move it inwards" if panel.shape == "outline" else "make it smaller or move it"
+    where = "right to the edge of" if far < 0.005 else f"{far:.2g} mm past"
     raise SpecError(
-        f"this panel with its walls reaches {far:.2g} mm past the field; {ask}",
+        f"this panel with its walls reaches {where} the field; {ask}",
         key=f"{path}.{'inset' if panel.shape == 'outline' else 'size'}",
     )
 
