@@ -19,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,8 +77,9 @@ def core() -> list[Outcome]:
 
 
 def blender() -> list[Outcome]:
-    """Run core and add-on tests under Blender's Python modules."""
-    outcomes = []
+    """Run core and add-on tests under Blender's Python modules, two at a time."""
+    outcomes: list[Outcome] = []
+    ready: list[tuple[str, Path, str]] = []
     for version, bpy, numpy in (("3.11", "4.2", "1.24"), ("3.13", "5.2", "")):
         name = f"core and add-on, bpy {bpy}, Python {version}"
         interpreter = _interpreter(version)
@@ -94,8 +96,14 @@ def blender() -> list[Outcome]:
             outcomes.append(Outcome(name, False, "its environment could not be made"))
             continue
         python = Path(made.stdout.splitlines()[-1])
-        outcomes.append(_pytest(f"core, Python {version}, NumPy {numpy or 'newest'}", python, CORE))
-        outcomes.append(_pytest(f"add-on, bpy {bpy}", python, "tests/addon"))
+        ready.append((f"core, Python {version}, NumPy {numpy or 'newest'}", python, CORE))
+        ready.append((f"add-on, bpy {bpy}", python, "tests/addon"))
+    with ThreadPoolExecutor(2) as pool:
+        # the long ones first
+        done = pool.map(_quietly, sorted(ready, key=lambda job: job[2] != CORE))
+        for outcome, said in done:
+            print(f"== {outcome.name}\n{said}", flush=True)
+            outcomes.append(outcome)
     return outcomes
 
 
@@ -118,6 +126,20 @@ def _interpreter(version: str) -> str | None:
 
 def _pytest(name: str, python: Path, folder: str) -> Outcome:
     return _run(name, [python, "-m", "pytest", "-q", folder])
+
+
+def _quietly(job: tuple[str, Path, str]) -> tuple[Outcome, str]:
+    """Run tests and return what they print, so that two runs do not mix their lines."""
+    name, python, folder = job
+    done = subprocess.run(
+        [str(python), "-m", "pytest", "-q", folder],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        errors="replace",
+    )
+    return Outcome(name, done.returncode == 0), done.stdout
 
 
 def _run(name: str, command: list) -> Outcome:
