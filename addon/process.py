@@ -17,15 +17,14 @@ from typing import Any
 
 # Loads exactly the core that travels with the extension, without touching any search path.
 _BOOT = """
-import importlib.util, sys
+import importlib, importlib.util, sys
 from pathlib import Path
 home = Path({home!r})
 spec = importlib.util.spec_from_file_location(
     "medalcore", home / "__init__.py", submodule_search_locations=[str(home)])
 sys.modules["medalcore"] = module = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(module)
-from medalcore.worker import main
-sys.exit(main())
+sys.exit(importlib.import_module(".worker", "medalcore").main())
 """
 
 
