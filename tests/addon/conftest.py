@@ -25,11 +25,17 @@ PACKAGE = "medalwright_staged"
 # Blender reads and writes its settings here, not in the home of whoever runs the tests.
 os.environ["BLENDER_USER_RESOURCES"] = tempfile.mkdtemp(prefix="medalwright_")
 
-try:
-    import bpy
-except ImportError:
+if importlib.util.find_spec("bpy"):
+    import bpy  # one that is there and does not load is a fault, not a reason to leave tests out
+else:
     bpy = None
     collect_ignore_glob = ["test_blender_*.py"]
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say which tests were not even collected."""
+    if bpy is None:
+        terminalreporter.write_line("LEFT OUT test_blender_*.py: Blender's module bpy is not there")
 
 
 @pytest.hookimpl(trylast=True)

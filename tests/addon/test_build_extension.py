@@ -12,6 +12,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from packaging.utils import parse_wheel_filename
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -43,9 +44,8 @@ def test_a_missing_wheel_is_noticed(build_extension: ModuleType, wheels: Any) ->
 
 def test_wheels_agree_with_the_packaging_library(wheels: Any) -> None:
     """The general-purpose library `packaging` reads the same tags from every file name."""
-    utils = pytest.importorskip("packaging.utils")
     for wheel in wheels:
-        name, version, _, tags = utils.parse_wheel_filename(wheel.file)
+        name, version, _, tags = parse_wheel_filename(wheel.file)
         assert (name, str(version)) == (wheel.name, wheel.version)
         pythons, abis, platforms = wheel.tags
         assert {(t.interpreter, t.abi, t.platform) for t in tags} == {
@@ -106,7 +106,7 @@ def test_blenders_own_tool_accepts_every_zip(
     build_extension: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The tool that installs extensions runs on its own, from inside the bpy module."""
-    bpy = pytest.importorskip("bpy")
+    bpy = pytest.importorskip("bpy", reason="Blender's module bpy is not installed")
     tools = list(Path(bpy.utils.resource_path("LOCAL")).rglob("blender_ext.py"))
     assert len(tools) == 1
 

@@ -1,27 +1,10 @@
-"""A relief as its maker would judge it, looked at with embree and not with our own eyes.
-
-embree through trimesh: general-purpose libraries, independent of our rasteriser.
-"""
+"""A relief as its maker would judge it, looked at with embree and not with our own eyes."""
 
 import numpy as np
 import pytest
-import trimesh
+from embree import top_seen
 
 from medalcore import Model, build, parse_spec
-
-pytest.importorskip("embreex", reason="embreex has no wheel for this machine")
-from trimesh.ray.ray_pyembree import RayMeshIntersector
-
-
-def _top(vertices, triangles, points, direction=-1):
-    """Return the highest z seen at (n, 2) points from +z, −inf where nothing is."""
-    mesh = trimesh.Trimesh(vertices, triangles, process=False)
-    origin = np.column_stack([points, np.full(len(points), mesh.bounds[1, 2] + 1.0)])
-    ways = np.tile([0.0, 0.0, -1.0], (len(points), 1))
-    where, ray, _ = RayMeshIntersector(mesh).intersects_location(origin, ways, multiple_hits=False)
-    top = np.full(len(points), -np.inf)
-    top[ray] = where[:, 2]
-    return top
 
 
 def _sunk(points, radius, dish):
@@ -71,7 +54,7 @@ height = {height}
     placed = (vertices - (low + high) / 2) * scale
     grid = np.linspace(-fit / 2, fit / 2, 240)
     where = np.stack(np.meshgrid(grid, grid), axis=-1).reshape(-1, 2)
-    seen = where[np.isfinite(_top(placed, triangles, where))]
+    seen = where[np.isfinite(top_seen(placed, triangles, where))]
     faces = medal.triangles if side == 1 else medal.triangles[:, ::-1]
-    stands = _top(turned, faces, seen)
+    stands = top_seen(turned, faces, seen)
     assert np.mean(stands - level + _sunk(seen, radius, dish) >= 0.03) >= 0.9995

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import tracemalloc
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
+from embree import top_seen
+from models import scans
 
 from medalcore.grid import Grid
 from medalcore.raster import top_surface
@@ -101,7 +102,6 @@ def test_no_cracks_along_shared_edges(tilt):
 
 def test_sphere_depth_converges_to_the_formula():
     """A ball shows z = sqrt(1 - u² - v²); the error of chords falls with their square."""
-    trimesh = pytest.importorskip("trimesh")
     grid = _grid(400, 1.1)
     u, v = np.meshgrid(grid.u(), grid.v())
     inner = u**2 + v**2 < 0.9**2
@@ -223,32 +223,14 @@ def test_blocks_change_nothing(monkeypatch):
     assert np.array_equal(whole, parts)
 
 
-def embree_top(vertices: np.ndarray, triangles: np.ndarray, grid: Grid) -> np.ndarray:
-    """Cast one ray down per pixel with Embree through trimesh: the reference from outside."""
-    pytest.importorskip("embreex", reason="embreex has no wheel for this machine")
-    import trimesh
-    from trimesh.ray.ray_pyembree import RayMeshIntersector
-
-    mesh = trimesh.Trimesh(vertices, triangles, process=False)
-    u, v = np.meshgrid(grid.u(), grid.v())
-    above = vertices[:, 2].max() + np.ptp(vertices[:, 2])
-    origins = np.column_stack([u.ravel(), v.ravel(), np.full(u.size, above)])
-    directions = np.tile([0.0, 0.0, -1.0], (len(origins), 1))
-    place, ray, _ = RayMeshIntersector(mesh).intersects_location(
-        origins, directions, multiple_hits=False
-    )
-    heights = np.full(u.size, -np.inf)
-    heights[ray] = place[:, 2]
-    return heights.reshape(grid.shape)
-
-
 def assert_like_embree(vertices: np.ndarray, triangles: np.ndarray, size: int) -> None:
     low, high = vertices[:, :2].min(axis=0), vertices[:, :2].max(axis=0)
     pixel = float((high - low).max()) / (size - 8)
     middle = (low + high) / 2
     grid = Grid(middle[0] - pixel * size / 2, middle[1] + pixel * size / 2, pixel, size, size)
     ours, _ = top_surface(vertices, triangles, grid)
-    theirs = embree_top(vertices, triangles, grid)
+    points = np.stack(np.meshgrid(grid.u(), grid.v()), axis=-1).reshape(-1, 2)
+    theirs = top_seen(vertices, triangles, points).reshape(grid.shape)
     seen = np.isfinite(ours)
     both = seen & np.isfinite(theirs)
     size_of_model = np.linalg.norm(np.ptp(vertices, axis=0))
@@ -264,21 +246,9 @@ def test_depth_is_what_embree_sees_on_a_lumpy_ball():
     assert_like_embree(vertices, triangles, 512)
 
 
-def scans() -> list[object]:
-    """Return the real models in the folder that MEDALWRIGHT_MESHES names."""
-    folder = os.environ.get("MEDALWRIGHT_MESHES", "")
-    found = [p for p in sorted(Path(folder).glob("*")) if p.suffix in {".off", ".obj", ".stl"}]
-    if folder and found:
-        return [pytest.param(p, id=p.stem) for p in found]
-    reason = "set MEDALWRIGHT_MESHES to a folder of models to compare on real scans"
-    return [pytest.param(None, marks=pytest.mark.skip(reason=reason))]
-
-
 @pytest.mark.parametrize("path", scans())
 def test_depth_is_what_embree_sees_on_scans(path):
     """The same on real models."""
-    import trimesh
-
     model = trimesh.load(path, force="mesh", process=False)
     assert_like_embree(np.asarray(model.vertices), np.asarray(model.faces), 512)
 

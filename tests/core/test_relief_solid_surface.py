@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from pydelatin import Delatin
 from relief_fields import cap, comb, grid, over, plate
 from scipy import ndimage
 
@@ -58,9 +59,8 @@ def test_the_tolerance_holds_at_every_pixel(tolerance):
 @pytest.mark.parametrize("seed", [1, 2])
 def test_no_more_than_one_and_a_half_times_greedy_insertion(seed):
     """Against pydelatin at the same largest error; the goal of issue 4 is twice."""
-    delatin = pytest.importorskip("pydelatin")
     h = lively(700, seed)
-    greedy = len(delatin.Delatin(h, max_error=0.005).triangles)
+    greedy = len(Delatin(h, max_error=0.005).triangles)
     ours = len(triangulated(h, *square(h, 0.005), 0.005, PITCH).triangles)
     assert ours < 1.5 * greedy
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 import zlib
 
+import lib3mf
 import numpy as np
 import pytest
 import trimesh
@@ -69,7 +70,6 @@ def test_3mf_with_transforms_is_read_as_trimesh_reads_it(tmp_path):
 
 def test_3mf_of_ours_and_of_the_reference_library(tmp_path):
     """lib3mf, the 3MF consortium's own library, writes components within components."""
-    lib3mf = pytest.importorskip("lib3mf")
     wrapper = lib3mf.get_wrapper()
     model = wrapper.CreateModel()
     mesh = model.AddMeshObject()
