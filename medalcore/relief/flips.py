@@ -8,6 +8,9 @@ dependent triangulation: Dyn, Levin and Rippa 1990) lays them along ridges and l
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,15 +39,8 @@ def straightened(mesh: Triangulation, heights: Heights, tolerance: float, pixel:
     pixel : float
         mm.
     """
-    edges = mesh.inner_edges()
-    for _ in range(_ROUNDS):
-        points = np.column_stack([mesh.points * pixel, heights.z])
-        edges, gain = _worth(mesh, points, edges)
-        edges = edges[_best(mesh, edges, gain)]
-        edges = edges[_true(mesh, heights, edges, tolerance)]
-        if not len(edges):
-            return
-        edges = mesh.turn(edges)
+    points = np.column_stack([mesh.points * pixel, heights.z])
+    _turn_while(mesh, heights, tolerance, mesh.inner_edges(), partial(_unbending, mesh, points))
 
 
 def eased(mesh: Triangulation, heights: Heights, tolerance: float, slope: float) -> None:
@@ -65,21 +61,42 @@ def eased(mesh: Triangulation, heights: Heights, tolerance: float, slope: float)
     steep = _excess(mesh.points, heights.z, (a, b, c), slope) > 0
     first, second = mesh.owners(edges)
     edges = edges[steep[first] | steep[second]]
+    _turn_while(mesh, heights, tolerance, edges, partial(_easing, mesh, heights.z, slope))
+
+
+def _turn_while(
+    mesh: Triangulation,
+    heights: Heights,
+    tolerance: float,
+    edges: IntArray,
+    worthy: Callable[[IntArray], tuple[IntArray, FloatArray]],
+) -> None:
+    """Turn those of some edges that are worth it, then those about them, as long as there are any.
+
+    `worthy` returns which of some edges are better turned, and by how much.
+    """
     for _ in range(_ROUNDS):
-        a, b, c, d = mesh.quad(edges)
-        good = _convex(mesh.points, a, b, c, d)
-        edges, a, b, c, d = edges[good], a[good], b[good], c[good], d[good]
-        before = _excess(mesh.points, heights.z, (a, b, c), slope)
-        before += _excess(mesh.points, heights.z, (b, a, d), slope)
-        gain = before - _excess(mesh.points, heights.z, (c, a, d), slope)
-        gain -= _excess(mesh.points, heights.z, (d, b, c), slope)
-        worth = gain > _GAIN * before
-        edges = edges[worth]
-        edges = edges[_best(mesh, edges, gain[worth])]
+        edges, gain = worthy(edges)
+        edges = edges[_best(mesh, edges, gain)]
         edges = edges[_true(mesh, heights, edges, tolerance)]
         if not len(edges):
             return
         edges = mesh.turn(edges)
+
+
+def _easing(
+    mesh: Triangulation, z: FloatArray, slope: float, edges: IntArray
+) -> tuple[IntArray, FloatArray]:
+    """Return those of some edges that are better turned for what is too steep, and by how much."""
+    a, b, c, d = mesh.quad(edges)
+    good = _convex(mesh.points, a, b, c, d)
+    edges, a, b, c, d = edges[good], a[good], b[good], c[good], d[good]
+    before = _excess(mesh.points, z, (a, b, c), slope)
+    before += _excess(mesh.points, z, (b, a, d), slope)
+    gain = before - _excess(mesh.points, z, (c, a, d), slope)
+    gain -= _excess(mesh.points, z, (d, b, c), slope)
+    worth = gain > _GAIN * before
+    return edges[worth], gain[worth]
 
 
 def _excess(
@@ -94,8 +111,10 @@ def _excess(
     return np.asarray(np.maximum(fall - slope * (1.0 + 1e-4) * area, 0.0))
 
 
-def _worth(mesh: Triangulation, points: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray]:
-    """Return those of some edges that are better turned, and by how much."""
+def _unbending(
+    mesh: Triangulation, points: FloatArray, edges: IntArray
+) -> tuple[IntArray, FloatArray]:
+    """Return those of some edges that are better turned for the bend, and by how much."""
     a, b, c, d = mesh.quad(edges)
     bend = _bend(points, a, b, _normal(points, a, b, c), _normal(points, b, a, d))
     seen = bend > _FLAT * np.linalg.norm(points[a] - points[b], axis=1)
