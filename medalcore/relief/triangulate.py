@@ -255,9 +255,8 @@ def _lean(
         if last == 0 or len(bad) == 0:
             return
         where, pixel = _cut_off(state, bad, np.abs(held - own))
-        if len(where) == 0:
-            where = state.peaks(bad)
-            pixel = state.pixel[where]
+        rest = _apart(state, np.setdiff1d(bad, where), held != own, tolerance)
+        where, pixel = np.append(where, rest), np.append(pixel, state.pixel[rest])
         if len(where) == 0:
             return
         state.worst[near] = 0.0  # of the raised surface; those to be mended are chosen
@@ -286,6 +285,18 @@ def _cut_off(state: _Worst, bad: IntArray, moved: FloatArray) -> tuple[IntArray,
     some = np.flatnonzero(inside & (gap > 1.0) & (across.min(axis=1) > 0.5))
     some = some[np.isfinite(field.ravel()[pixel[some]])]
     return bad[some], pixel[some]
+
+
+def _apart(state: _Worst, bad: IntArray, moved: NDArray[np.bool_], tolerance: float) -> IntArray:
+    """Return those of some triangles that miss by too much at other pixels than moved corners."""
+    points, field = state.mesh.points[moved], state.heights.field
+    on = np.flatnonzero(np.all(points == np.rint(points), axis=1))
+    col, row = points[on, 0].astype(np.int64), -points[on, 1].astype(np.int64)
+    kept = field[row, col].copy()
+    field[row, col] = np.nan
+    state.look(bad, 1)
+    field[row, col] = kept
+    return state.peaks(bad[state.worst[bad] > tolerance])
 
 
 def _give(state: _Worst, tolerance: float) -> FloatArray:
