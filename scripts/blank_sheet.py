@@ -130,7 +130,7 @@ SAMPLES = 2  # pixels drawn for each one of the sheet, along either side
 TALLEST = 47.0  # mm that a tile is wide
 
 
-def picture_of(medal, metal: str):
+def picture_of(medal):
     """Return a picture of a piece that lies on paper, seen from half above."""
     import numpy as np
     from PIL import Image
@@ -195,7 +195,7 @@ def tiles() -> Iterator:
             if plain["blank"].get("drawing"):
                 plain["blank"]["drawing"] = str(drawing)
             medal = built(title, metal, plain)
-            yield f"{title} · {plain['blank']['diameter']:g} mm", picture_of(medal, metal)
+            yield f"{title} · {plain['blank']['diameter']:g} mm", picture_of(medal)
 
 
 def draw(target: Path) -> None:

@@ -37,8 +37,7 @@ def loop_solid(
         If it misses the piece or does not fit it.
     """
     loop = blank.loop
-    way = direction(loop.angle)
-    edge = reach(outline[0], way)
+    edge = reach(outline[0], direction(loop.angle))
     if edge <= 0.0 or loop.gap >= loop.width:
         raise SpecError(
             f"the loop misses the piece: {loop.gap:g} mm between hole and edge is more than the "
@@ -46,14 +45,13 @@ def loop_solid(
             key="blank.loop.gap",
         )
     make = _lug if loop.kind == "lug" else _eye
-    return make(blank, outline, faces, way, edge, tolerance)
+    return make(blank, outline, faces, edge, tolerance)
 
 
 def _lug(
     blank: Blank,
     outline: Contours,
     faces: Sequence[FaceShape],
-    way: FloatArray,
     edge: float,
     tolerance: Tolerance,
 ) -> Solid:
@@ -67,7 +65,7 @@ def _lug(
             f"at most {0.97 * upright:.2f} mm",
             key="blank.loop.thickness",
         )
-    middle = way * (edge + loop.gap + loop.hole / 2.0)
+    middle = direction(loop.angle) * (edge + loop.gap + loop.hole / 2.0)
     outer = loop.hole / 2.0 + loop.width
     sink = _sink(blank, faces, thick / 2.0)
     plate = _run_in(outline[0], middle, outer, loop.fillet, sink, tolerance)
@@ -133,7 +131,6 @@ def _eye(
     blank: Blank,
     outline: Contours,
     faces: Sequence[FaceShape],
-    way: FloatArray,
     edge: float,
     tolerance: Tolerance,
 ) -> Solid:

@@ -71,7 +71,7 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
     hole, metal = None, room
     if blank.hole.shape != "none":
         hole = Offsets((_hole(blank, outline, tolerance),), tolerance, 1.0)
-        metal = _metal(blank, contours, hole.at(0.0)[0], room)
+        metal = _metal(blank, hole.at(0.0)[0], room)
     faces = faces_of(spec, outline, hole, room if is_round else 0.0, tolerance)
     low, high = -faces[1].outer[0].z, faces[0].outer[0].z
     wall: tuple[Step, ...] = ()
@@ -120,7 +120,7 @@ def _hole(blank: Blank, outline: Offsets, tolerance: Tolerance) -> FloatArray:
     return found[0]
 
 
-def _metal(blank: Blank, contours: Contours, hole: FloatArray, room: float) -> float:
+def _metal(blank: Blank, hole: FloatArray, room: float) -> float:
     """Return how much metal there is between a hole and the edge, mm.
 
     Raises

@@ -65,7 +65,7 @@ def levels(text: str, base: int | None = None) -> list[int]:
     kinds = [unicodedata.bidirectional(c) or "L" for c in text]
     original = list(kinds)
     result = _explicit(text, kinds, base)
-    for sequence, start, stop in _sequences(kinds, original, result, base):
+    for sequence, start, stop in _sequences(original, result, base):
         _weak(sequence, kinds, start)
         _paired(text, sequence, kinds, original, start, result)
         _neutral(sequence, kinds, start, stop, result)
@@ -176,9 +176,7 @@ def _inner(text: str, start: int) -> str:
     return text[start + 1 :]
 
 
-def _sequences(
-    kinds: list[str], original: list[str], of: list[int], base: int
-) -> list[tuple[list[int], str, str]]:
+def _sequences(original: list[str], of: list[int], base: int) -> list[tuple[list[int], str, str]]:
     """Return the isolating run sequences with their sos and eos (X9, X10)."""
     kept = [i for i, k in enumerate(original) if k not in _REMOVED]
     runs: list[list[int]] = []

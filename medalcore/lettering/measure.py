@@ -98,7 +98,7 @@ def measured(
         facts["narrowest_counter_mm"] = counter
         findings += _closing(tight, counter, closing, words, zone)
     if closing:
-        findings += _touching(cuts, closing, words, zone)
+        findings += _touching(cuts, closing, zone)
     over = _outside(np.concatenate([p for c in cuts for p in c.placed]), context)
     if over > 0.0:
         reach = context.ground.radius + over
@@ -135,7 +135,7 @@ def _closing(text: str, counter: float, closing: float, words: Words, zone: str)
     return [Finding("closing-counter", "note", told, zone, counter, closing)]
 
 
-def _touching(cuts: Sequence[Cut], closing: float, words: Words, zone: str) -> list[Finding]:
+def _touching(cuts: Sequence[Cut], closing: float, zone: str) -> list[Finding]:
     """Find neighbours that stand apart but whose feet grow together."""
     found: list[tuple[float, str]] = []
     for a, b in pairwise(cuts):

@@ -64,7 +64,7 @@ def _delaunay(points: FloatArray) -> tuple[Triangulation, IntArray]:
         head = np.flatnonzero(np.diff(at[left], prepend=-1))
         middle = (head + np.append(head[1:], len(left))) // 2
         chosen = left[middle]
-        alone = _alone(mesh, at[chosen], points[chosen])
+        alone = _alone(mesh, at[chosen])
         middle, chosen = middle[alone], chosen[alone]
         name[chosen] = len(mesh.points) + np.arange(len(chosen))
         mesh.insert(at[chosen], points[chosen])
@@ -81,8 +81,8 @@ def _holding(mesh: Triangulation, point: FloatArray) -> int:
     return int(np.argmax((left / np.linalg.norm(side, axis=2)).min(axis=1)))
 
 
-def _alone(mesh: Triangulation, triangles: IntArray, points: FloatArray) -> BoolArray:
-    """Mark points of which no two lie in triangles beside each other; the first is marked."""
+def _alone(mesh: Triangulation, triangles: IntArray) -> BoolArray:
+    """Mark triangles of which no two lie beside each other; the first is marked."""
     rank = np.arange(len(triangles))
     owner = np.full(len(mesh.triangles) + 1, len(rank))
     beside = mesh.beside(triangles)

@@ -87,7 +87,7 @@ def flat_shape(
     drop = grid.pixel / math.tan(draft) if draft > 0.0 else math.inf
     own = [Heights(field.heights, level == n, grid.pixel, math.nan) for n in range(len(levels))]
     usual = [_usual(field, level == n, share) for n, share in enumerate(flat.shares)]
-    outer, filled = _outer(field, flat, levels, level, drop)
+    outer, filled = _outer(field, levels, level, drop)
     plateaus = _plateaus(levels, field, level, usual, drop)
     smooth = any(_varies(field.heights[level == n]) for n in range(len(levels)))
     longest = _longest(smooth, ground, grid, tolerance), _FINE if filled else math.inf
@@ -285,7 +285,6 @@ def _usual(field: HeightField, where: BoolArray, share: float) -> float:
 
 def _outer(
     field: HeightField,
-    flat: Flat,
     levels: tuple[m3.CrossSection, ...],
     level: IntArray,
     drop: float,
