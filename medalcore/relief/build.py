@@ -20,6 +20,7 @@ from ..solid import Solid
 from ..spec.relief import Relief
 from ..tolerance import Tolerance
 from .cliffs import Cliffs, cliffs
+from .closing import Shape
 from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of, softened
@@ -27,7 +28,7 @@ from .even import evened
 from .flat_height import flat_relief, stacked
 from .flat_shape import flat_shape
 from .seen import Seen, seen
-from .solid import Shape, relief_shape, solid_of
+from .solid import relief_shape, solid_of
 from .steps import away_from
 from .strokes import stroked
 

@@ -23,6 +23,7 @@ from .compress import Compressed, foot_of
 from .flat_source import Flat
 from .multigrid import Poisson, Pyramid
 from .place import grid_round
+from .scanlines import covered, crossed
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -124,7 +125,7 @@ def swell(contours: Contours, grid: Grid, shoulder: float, mask: BoolArray) -> F
 def _walls(edges: FloatArray, mask: BoolArray) -> NDArray[np.float32]:
     """Return for each pixel the sum of 1 / distance to outlines crossed along its row."""
     rows, cols = mask.shape
-    row, x = crossings(edges, rows)
+    row, x = crossed(edges, rows)
     col = np.floor(x).astype(np.int64)
     some = (col >= 0) & (col < cols - 1)
     row, col, x = row[some], col[some], x[some]
@@ -152,27 +153,6 @@ def pixel_edges(contours: Contours, grid: Grid) -> FloatArray:
         return np.zeros((0, 2, 2))
     edges = [np.stack([c, np.roll(c, -1, axis=0)], axis=1) for c in contours]
     return np.asarray((np.concatenate(edges) - (grid.left, grid.top)) / grid.pixel)
-
-
-def crossings(edges: FloatArray, rows: int) -> tuple[IntArray, FloatArray]:
-    """Return the rows that edges cross, and at which column, not a whole number."""
-    a, b = edges[:, 0], edges[:, 1]
-    low = np.ceil(np.minimum(-a[:, 1], -b[:, 1])).astype(np.int64)
-    high = np.ceil(np.maximum(-a[:, 1], -b[:, 1])).astype(np.int64)  # half open
-    low, high = np.clip(low, 0, rows), np.clip(high, 0, rows)
-    count = np.maximum(high - low, 0)
-    edge = np.repeat(np.arange(len(edges)), count)
-    row = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count) + low[edge]
-    t = (-row - a[edge, 1]) / (b[edge, 1] - a[edge, 1])
-    return row, a[edge, 0] + t * (b[edge, 0] - a[edge, 0])
-
-
-def covered(edges: FloatArray, shape: tuple[int, int]) -> BoolArray:
-    """Tell which pixel centres lie inside outlines (even-odd along each row)."""
-    row, x = crossings(edges, shape[0])
-    flips = np.zeros((shape[0], shape[1] + 1), dtype=np.int32)
-    np.add.at(flips, (row, np.clip(np.ceil(x).astype(np.int64), 0, shape[1])), 1)
-    return np.asarray(np.cumsum(flips, axis=1)[:, :-1] % 2 == 1)
 
 
 def stacked(made: Compressed, flat: Flat, spec: Relief) -> Compressed:

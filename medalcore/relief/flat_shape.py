@@ -21,14 +21,17 @@ from ..errors import SolidError
 from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..tolerance import Tolerance
+from .closing import Shape, closed_shape
 from .constrained import triangles_of
-from .flat_height import covered, level_map
+from .flat_height import level_map
 from .flat_source import Flat
 from .flat_walls import LEAST, Heights, cones, heights_of_walls, walled
 from .lines import Lines
-from .outline import following, silhouette, thinned
+from .outline import Outline, silhouette, thinned
 from .planar import Graph, planar, split
-from .solid import FOLD, Shape, closed_shape, on_ground, pixel_at
+from .rim import pixel_at
+from .scanlines import covered
+from .solid import FOLD, on_ground
 from .steps import away_from
 from .topology import labels
 from .triangulate import triangulated
@@ -172,8 +175,7 @@ def _refined(
     name[order] = np.arange(len(order))
     first = np.cumsum([0, *(len(loop) for loop in made.loops)])
     points = made.graph.points[order]
-    rim = points[: first[-1]]
-    mask = covered(np.stack([rim, rim[following(first)]], axis=1), grid.shape)
+    mask = covered(Outline(points[: first[-1]], first).edges, grid.shape)
     held = away_from(mask) & ~made.near
     summit = int(np.argmax(made.surface))
     z = made.z[order]

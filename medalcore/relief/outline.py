@@ -48,6 +48,11 @@ class Outline:
         """Return the loops as separate (n_i, 2) arrays, pixels."""
         return [self.points[a:b] for a, b in itertools.pairwise(self.first)]
 
+    @property
+    def edges(self) -> FloatArray:
+        """Return the ends of all edges, (n, 2, 2) pixels."""
+        return np.stack([self.points, self.points[following(self.first)]], axis=1)
+
     def areas(self) -> FloatArray:
         """Return the signed area of every loop, (k,) square pixels; holes are negative."""
         nxt = self.points[following(self.first)]

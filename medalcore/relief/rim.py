@@ -88,21 +88,6 @@ def without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline, 
     return outline.keep(~small), islands, holes
 
 
-def covered(outline: Outline, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Tell which pixel centres lie inside an outline (even-odd along each row)."""
-    a, b = outline.points, outline.points[following(outline.first)]
-    row0, row1 = -a[:, 1], -b[:, 1]
-    low = np.ceil(np.minimum(row0, row1)).astype(np.int64)
-    high = np.ceil(np.maximum(row0, row1)).astype(np.int64)  # half open
-    some = np.flatnonzero((high > low) & (low >= 0) & (low < shape[0]))
-    row = low[some]  # a contour segment spans at most one row line
-    t = (row - row0[some]) / (row1[some] - row0[some])
-    col = np.ceil(a[some, 0] + t * (b[some, 0] - a[some, 0])).astype(np.int64)
-    flips = np.zeros((shape[0], shape[1] + 1), dtype=np.int32)
-    np.add.at(flips, (row, np.clip(col, 0, shape[1])), 1)
-    return np.asarray(np.cumsum(flips, axis=1)[:, :-1] % 2 == 1)
-
-
 def _carried_out(
     mask: NDArray[np.bool_], heights: NDArray[np.float32], layers: int = 3
 ) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:

@@ -21,7 +21,8 @@ from .cliffs import Cliffs, cliffs
 from .closing import BELOW, Shape, closed_shape, face, hung_shape, polygon, space
 from .lines import Lines, joined
 from .outline import Outline, silhouette, thinned
-from .rim import Rim, corners, covered, edge_heights, pixel_at, without_specks
+from .rim import Rim, corners, edge_heights, pixel_at, without_specks
+from .scanlines import covered
 from .skirt import Skirt, skirted
 from .steps import away_from, grown, steps
 from .triangulate import triangulated
@@ -92,7 +93,7 @@ def relief_shape(
     outline, dropped, filled = without_specks(whole, int(np.argmax(field.heights)), grid)
     if len(outline.points) == 0:
         raise SolidError("the relief has no area: its model covers less than two pixels")
-    mask = field.mask if dropped == 0 else field.mask & covered(outline, grid.shape)
+    mask = field.mask if dropped == 0 else field.mask & covered(outline.edges, grid.shape)
     edge_z, height = edge_heights(outline, mask, field.heights, grid.pixel, draft)
     chosen, first = corners(outline, edge_z, ground, grid, tolerance)
     inner = away_from(mask)
@@ -111,7 +112,7 @@ def relief_shape(
     top = Lines(must, rise, np.zeros((0, 2), dtype=np.int64))
     specks = dropped, filled
     if draft > 0:
-        solid = mask if filled == 0 else covered(outline, grid.shape)
+        solid = mask if filled == 0 else covered(outline.edges, grid.shape)
         low = _lowest(outline, solid, grid, ground)
         below = min(BELOW, 0.3 * space(low, ground))
         drop, least = grid.pixel / math.tan(draft), _REACH / grid.pixel
@@ -209,15 +210,3 @@ def _lowest(outline: Outline, mask: NDArray[np.bool_], grid: Grid, ground: Groun
     some = np.flatnonzero(mask)[::97]
     inside = np.stack([some % grid.cols, -(some // grid.cols)], axis=1).astype(np.float64)
     return float(ground.height(face(np.concatenate([outline.points, inside]), grid)).min())
-
-
-__all__ = [
-    "FOLD",
-    "Shape",
-    "closed_shape",
-    "on_ground",
-    "pixel_at",
-    "relief_shape",
-    "relief_solid",
-    "solid_of",
-]
