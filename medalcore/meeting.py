@@ -14,6 +14,7 @@ from .ground import Ground
 from .solid import FloatArray, Side, Solid
 
 _WORDS = ("legend", "inscription", "exergue")
+_LOOKED_AT = (*_WORDS, "border")
 _BURIED_MM = 0.005
 """How far parts must meet above the field to be seen; feet may cross below it."""
 _AIR = 0.45
@@ -29,8 +30,9 @@ class Element:
     path, kind : str
     side : int
     ground : Ground
+        The field, at level 0.
     built : Built
-        In face coordinates.
+        In face coordinates, on that field.
     """
 
     path: str
@@ -77,9 +79,6 @@ def meetings(elements: Sequence[Element]) -> Iterator[Finding]:
             if where is not None:
                 yield _told(words, other, where, one, two)
                 break
-
-
-_LOOKED_AT = (*_WORDS, "border")
 
 
 @dataclass(frozen=True, eq=False)

@@ -179,23 +179,13 @@ def _linked(
     cell = cell[(cell >= 0) & (cell < (rows - 1) * cols)]
     # the four sides of a cell, counter-clockwise from the bottom, each from corner to corner
     corner = np.stack([cell + cols, cell + cols + 1, cell + 1, cell], axis=1)
-    side = np.stack(
-        [
-            number[1][cell + cols],
-            number[cols][cell + 1],
-            number[1][cell],
-            number[cols][cell],
-        ],
-        axis=1,
-    )
+    level, upright = number[1], number[cols]
+    side = np.stack([level[cell + cols], upright[cell + 1], level[cell], upright[cell]], axis=1)
     known = side >= 0
     leaves = known & (high[side] == corner)
     enters = known & ~leaves
     odd = np.flatnonzero(leaves.sum(axis=1) != enters.sum(axis=1))
-    for of in (
-        leaves,
-        enters,
-    ):  # where three levels meet the line follows the greatest jumps
+    for of in (leaves, enters):  # where three levels meet the line follows the greatest jumps
         most = np.argmax(np.where(of[odd], size[side[odd]], -1.0), axis=1)
         of[odd] &= np.arange(4) == most[:, None]
     good = np.any(leaves, axis=1) & np.any(enters, axis=1)

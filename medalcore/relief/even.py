@@ -31,7 +31,7 @@ def evened(field: HeightField, tolerance: float) -> HeightField:
     field : HeightField
         mm.
     tolerance : float
-        As of `steps.cliffs`, mm.
+        As of `cliffs.cliffs`, mm.
 
     Returns
     -------

@@ -136,7 +136,7 @@ def _kinks(
 
 
 def bands(rows: int, cols: int) -> Iterator[tuple[int, int]]:
-    """Yield first and last row but one of bands small enough for the processor's cache."""
+    """Yield the first row of bands that fit the processor's cache, and the one after the last."""
     height = max(4, (1 << 15) // max(cols, 1))
     for top in range(0, rows, height):
         yield top, min(top + height, rows)

@@ -106,11 +106,8 @@ def take_cliffs(slopes: Array, axis: int, mask: NDArray[np.bool_], pixel: float)
     fresh[1:] |= np.signbit(steep[1:]) != np.signbit(steep[:-1])
     start = np.flatnonzero(fresh)
     cliff = np.cumsum(fresh) - 1
-    first, last, line = (
-        place[start],
-        place[np.append(start[1:], len(faces))[: len(start)] - 1],
-        line[start],
-    )
+    last = place[np.append(start[1:], len(faces))[: len(start)] - 1]
+    first, line = place[start], line[start]
 
     def face(at: Index) -> Index:
         there = line * cols + at if axis == 1 else at * cols + line

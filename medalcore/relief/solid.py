@@ -98,10 +98,7 @@ def relief_shape(
     chosen, first = corners(outline, edge_z, ground, grid, tolerance)
     inner = away_from(mask)
     summit = _summit(mask, inner, height)
-    must, rise = (
-        pixel_at(summit, grid),
-        np.array([height.ravel()[summit]], dtype=np.float64),
-    )
+    must, rise = pixel_at(summit, grid), height.ravel()[[summit]].astype(np.float64)
     if not inner.ravel()[summit]:  # the form is highest where it is cut off
         off = outline.points[chosen] - must
         near = chosen[np.argmin(np.sum(off**2, axis=1))]
