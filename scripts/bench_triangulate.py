@@ -2,9 +2,9 @@
 
     python scripts/bench_triangulate.py [--sizes 1024 2048] [--tolerances 2 5 10]
 
-Needs ``pip install pydelatin`` for the comparison; it is no part of the project. Prints for
-each field and tolerance (micrometres) how many triangles both need, the largest error of
-ours measured by the depth map, and both times from the same run.
+The comparison needs pydelatin, one of the test libraries. Prints for each field and tolerance
+(micrometres) how many triangles both need, the largest error of ours measured by the depth
+map, and both times from the same run.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from medalcore.relief.triangulate import triangulated
 SIDE_MM = 25.4
 
 
-def lively(pixels: int, seed: int) -> np.ndarray:
+def lively(pixels: int, seed: int = 1) -> np.ndarray:
     """Return heights in mm, 0 to 0.6, with forms of all sizes."""
     y, x = np.mgrid[:pixels, :pixels] / (pixels - 1.0) * 2 - 1
     h = 0.5 * np.sqrt(np.maximum(0, 1 - 0.9 * (x * x + y * y)))
@@ -40,16 +40,20 @@ def lively(pixels: int, seed: int) -> np.ndarray:
     return (h / h.max() * 0.6).astype(np.float32)
 
 
-def ours(h: np.ndarray, tolerance: float):
-    """Triangulate the whole square, its border thinned to the same tolerance."""
-    n = len(h)
-    i, o, m = np.arange(n - 1), np.zeros(n - 1, dtype=int), n - 1
+def square(h: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return border points of the whole square, thinned, their heights and first triangles."""
+    m = len(h) - 1
+    i, o = np.arange(m), np.zeros(m, dtype=int)
     sides = [(o, -i), (i, o - m), (o + m, i - m), (m - i, o)]
     xy = np.concatenate([np.column_stack(s) for s in sides]).astype(float)
     z = h[-xy[:, 1].astype(int), xy[:, 0].astype(int)].astype(float)
     kept = thinned(np.column_stack([xy, z]), np.array([0, len(xy)]), np.array([0.1, tolerance]))
-    start = np.asarray(m3.triangulate([xy[kept]]), dtype=np.int64)
-    return triangulated(h, xy[kept], z[kept], start, tolerance, SIDE_MM / m)
+    return xy[kept], z[kept], np.asarray(m3.triangulate([xy[kept]]), dtype=np.int64)
+
+
+def ours(h: np.ndarray, tolerance: float):
+    """Triangulate the whole square, its border thinned to the same tolerance."""
+    return triangulated(h, *square(h, tolerance), tolerance, SIDE_MM / (len(h) - 1))
 
 
 def error_of(h: np.ndarray, surface) -> float:

@@ -5,9 +5,7 @@ The limit is the error that the fine triangulation is allowed, 5 micrometres.
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
+import bench_relief as bench
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -15,9 +13,6 @@ from scipy import ndimage
 from medalcore.grid import Grid, HeightField
 from medalcore.relief.compress import compress
 from medalcore.spec import Relief
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
-import bench_relief as bench
 
 LIMIT = 0.005
 TORN = "elephant-with-holes"  # hundreds of rims, before something or nothing by a pixel

@@ -7,21 +7,17 @@ the benchmark and, where MEDALWRIGHT_MESHES names a folder, real ones.
 from __future__ import annotations
 
 import os
-import sys
-from pathlib import Path
 
+import bench_relief as bench
 import numpy as np
+import other_models as other
 import pytest
+import reading_score as score
 from numpy.typing import NDArray
 
 from medalcore.grid import HeightField
 from medalcore.relief.compress import compress
 from medalcore.spec import Relief
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
-import bench_relief as bench
-import other_models as other
-import reading_score as score
 
 
 def gain(raw: HeightField, height: float = 0.6) -> tuple[float, float, NDArray[np.float32]]:

@@ -1,10 +1,10 @@
 """The demo's models and spec: closed, sized as the spec says, the same on every run."""
 
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from fennick.models import MODELS
 
 from medalcore.spec import read_spec
 from medalcore.weld import closure
@@ -16,11 +16,6 @@ FENNICK = SCRIPTS / "fennick"
 @pytest.fixture(scope="module")
 def models():
     """Return every model of the demo by file name."""
-    sys.path.insert(0, str(SCRIPTS))
-    try:
-        from fennick.models import MODELS
-    finally:
-        sys.path.remove(str(SCRIPTS))
     return {name: make() for name, make in MODELS.items()}
 
 

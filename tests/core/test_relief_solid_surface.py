@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from bench_triangulate import lively, square
 from pydelatin import Delatin
 from relief_fields import cap, comb, grid, over, plate
 from scipy import ndimage
@@ -12,37 +13,9 @@ from medalcore.raster import top_surface
 from medalcore.relief.cliffs import cliffs as inner_edges
 from medalcore.relief.draft import enforce_draft, fill_gaps
 from medalcore.relief.mesh import Triangulation
-from medalcore.relief.outline import thinned
 from medalcore.relief.triangulate import triangulated
 
 PITCH = 0.025
-
-
-def lively(n, seed=1):
-    """Return n by n float32 heights in mm, 0 to 0.6, with forms of all sizes."""
-    y, x = np.mgrid[:n, :n] / (n - 1.0) * 2 - 1
-    h = 0.5 * np.sqrt(np.maximum(0, 1 - 0.9 * (x * x + y * y)))
-    rng = np.random.default_rng(seed)
-    for _ in range(40):
-        cx, cy = rng.uniform(-0.8, 0.8, 2)
-        s = rng.uniform(0.04, 0.3)
-        h += rng.uniform(-0.6, 0.6) * s * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * s * s))
-    h -= h.min()
-    return (h / h.max() * 0.6).astype(np.float32)
-
-
-def square(h, tolerance):
-    """Return border points, their heights and a first triangulation of the whole square."""
-    n = len(h)
-    i, m = np.arange(n - 1), n - 1
-    o = np.zeros_like(i)
-    sides = [(o, -i), (i, o - m), (o + m, i - m), (m - i, o)]
-    xy = np.concatenate([np.column_stack(s) for s in sides]).astype(float)
-    z = h[-xy[:, 1].astype(int), xy[:, 0].astype(int)].astype(float)
-    kept = thinned(np.column_stack([xy, z]), np.array([0, len(xy)]), np.array([0.1, tolerance]))
-    import manifold3d as m3
-
-    return xy[kept], z[kept], np.asarray(m3.triangulate([xy[kept]]), dtype=np.int64)
 
 
 @pytest.mark.parametrize("tolerance", [0.02, 0.005, 0.002])
