@@ -2,8 +2,9 @@
 
     python scripts/bench_depth.py [MODEL ...] [--sizes 1024 2048] [--triangles 1000000]
 
-Needs embreex, one of the test libraries. Without models a lumpy ball of our own is used; models are
-split at the middles of their edges until they have about as many triangles as asked. The
+Needs embreex, one of the test libraries. Without models a lumpy ball of our own is used;
+models are split at the middles of their edges until they have about as many triangles as
+asked. The
 rivals are trimesh's ray module (its usual call, scene built each time) and Embree's own
 scene and rays without trimesh. All three start from the same vertices, triangles and grid
 and end with the same picture of heights, so laying out the rays and filling in the picture

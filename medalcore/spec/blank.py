@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Table, doc
+from .shape import CornerRadius, OutlineFile, Sides, Tall, Turn
 
 _SIDED = {"outline": ("polygon", "constant-width")}
 _CORNERED = {"outline": ("rectangle", "polygon", "constant-width", "scalloped")}
+_TURNED = {"outline": ("oval", "rectangle", "polygon", "constant-width", "scalloped", "drawing")}
+_OPEN = {"shape": ("round", "square", "polygon", "outline")}
 
 
 class Rim(Table, frozen=True):
@@ -45,14 +48,12 @@ class Hole(Table, frozen=True):
         doc(
             "Diameter of a round hole, or over the outline; distance over the flats of other ones",
             unit="mm",
-            when={"shape": ("round", "square", "polygon", "outline")},
+            when=_OPEN,
             gt=0,
             le=900,
         ),
     ] = 8.0
-    sides: Annotated[
-        int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)
-    ] = 6  # fmt: skip
+    sides: Sides = 6
     corner_radius: Annotated[
         float,
         doc(
@@ -78,7 +79,7 @@ class Hole(Table, frozen=True):
         doc(
             "Width and height of the hole's broken edge; 0 leaves it sharp",
             unit="mm",
-            when={"shape": ("round", "square", "polygon", "outline")},
+            when=_OPEN,
             ge=0,
             le=20,
         ),
@@ -88,7 +89,7 @@ class Hole(Table, frozen=True):
         doc(
             "Width of the top of the hole's rim; 0 leaves it away",
             unit="mm",
-            when={"shape": ("round", "square", "polygon", "outline")},
+            when=_OPEN,
             ge=0,
             le=100,
         ),
@@ -98,7 +99,7 @@ class Hole(Table, frozen=True):
         doc(
             "Height of the hole's rim above the field",
             unit="mm",
-            when={"shape": ("round", "square", "polygon", "outline")},
+            when=_OPEN,
             ge=0,
             le=20,
         ),
@@ -193,40 +194,11 @@ class Core(Table, frozen=True):
             "core's diameter is less"
         ),
     ] = "round"
-    tall: Annotated[
-        float,
-        doc(
-            "Height of an oval or rectangular core",
-            unit="mm",
-            when={"shape": ("oval", "rectangle")},
-            gt=0,
-            le=900,
-        ),
-    ] = 16.0
-    sides: Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)] = 6
-    corner_radius: Annotated[
-        float,
-        doc(
-            "Radius of the corners",
-            unit="mm",
-            when={"shape": ("rectangle", "polygon")},
-            ge=0,
-            le=200,
-        ),
-    ] = 1.0
-    drawing: Annotated[
-        str, doc("File (SVG) whose closed path is the outline", when={"shape": ("drawing",)})
-    ] = ""
-    turn: Annotated[
-        float,
-        doc(
-            "Turn of the core, counter-clockwise; at 0 a polygon has a flat at the foot",
-            unit="deg",
-            when={"shape": ("oval", "rectangle", "polygon", "drawing")},
-            ge=-360,
-            le=360,
-        ),
-    ] = 0.0
+    tall: Tall = 16.0
+    sides: Sides = 6
+    corner_radius: CornerRadius = 1.0
+    drawing: OutlineFile = ""
+    turn: Turn = 0.0
     clearance: Annotated[
         float, doc("Room between core and ring", unit="mm", gt=0, le=2)
     ] = 0.05  # fmt: skip
@@ -320,16 +292,7 @@ class Blank(Table, frozen=True):
         doc(
             "Turn of the outline, counter-clockwise; at 0 a polygon has a flat at the foot",
             unit="deg",
-            when={
-                "outline": (
-                    "oval",
-                    "rectangle",
-                    "polygon",
-                    "constant-width",
-                    "scalloped",
-                    "drawing",
-                )
-            },
+            when=_TURNED,
             ge=-360,
             le=360,
         ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Pair, Table, doc
+from .shape import CornerRadius, OutlineFile, Sides, Tall, Turn
 
 
 class Circle(Table, frozen=True):
@@ -40,40 +41,11 @@ class Panel(Table, frozen=True):
             le=900,
         ),
     ] = 14.0
-    tall: Annotated[
-        float,
-        doc(
-            "Height of the oval or rectangle on the face",
-            unit="mm",
-            when={"shape": ("oval", "rectangle")},
-            gt=0,
-            le=900,
-        ),
-    ] = 10.0
-    sides: Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)] = 4
-    corner_radius: Annotated[
-        float,
-        doc(
-            "Radius of the corners",
-            unit="mm",
-            when={"shape": ("rectangle", "polygon")},
-            ge=0,
-            le=200,
-        ),
-    ] = 0.5
-    drawing: Annotated[
-        str, doc("File (SVG) whose closed path is its outline", when={"shape": ("drawing",)})
-    ] = ""
-    turn: Annotated[
-        float,
-        doc(
-            "Turn, counter-clockwise; at 0 a polygon has a flat at the foot",
-            unit="deg",
-            when={"shape": ("oval", "rectangle", "polygon", "drawing")},
-            ge=-360,
-            le=360,
-        ),
-    ] = 0.0
+    tall: Tall = 10.0
+    sides: Sides = 4
+    corner_radius: CornerRadius = 0.5
+    drawing: OutlineFile = ""
+    turn: Turn = 0.0
     at: Annotated[
         Pair,
         doc(

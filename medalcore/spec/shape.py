@@ -1,0 +1,42 @@
+"""Keys of what has an outline of its own within a piece: holes, cores, panels of a field."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from .base import doc
+
+Tall = Annotated[
+    float,
+    doc(
+        "Height of an oval or rectangle",
+        unit="mm",
+        when={"shape": ("oval", "rectangle")},
+        gt=0,
+        le=900,
+    ),
+]
+Sides = Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)]
+CornerRadius = Annotated[
+    float,
+    doc(
+        "Radius of the corners",
+        unit="mm",
+        when={"shape": ("rectangle", "polygon")},
+        ge=0,
+        le=200,
+    ),
+]
+OutlineFile = Annotated[
+    str, doc("File (SVG) whose closed path is the outline", when={"shape": ("drawing",)})
+]
+Turn = Annotated[
+    float,
+    doc(
+        "Turn, counter-clockwise; at 0 a polygon has a flat at the foot",
+        unit="deg",
+        when={"shape": ("oval", "rectangle", "polygon", "drawing")},
+        ge=-360,
+        le=360,
+    ),
+]
