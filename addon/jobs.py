@@ -226,21 +226,25 @@ class Builder:
                 return self._begin(job)
             job.label = "Starting"
             return False
-        request = {
-            "do": "build",
-            "id": job.number,
-            "spec": job.spec,
-            "quality": job.quality,
-            "models": {name: str(self._model_file(a)) for name, a in job.models.items()},
-            "out": str(self.folder() / f"piece-{job.number}.npz"),
-        }
-        self._forget_models(len(job.models))
-        if job.deliver is not None:
-            request["deliver"] = dict(job.deliver)
+        try:
+            request = self._request(job)
+        except OSError as error:  # no room, or the temporary folder was taken away
+            job.state = "failed"
+            job.message = f"a model cannot be written for the building process: {error}"
+            return True
         job.state = "running"
         if not worker.send(request):
             self._lost(job)
         return True
+
+    def _request(self, job: Job) -> dict[str, Any]:
+        """Return what is sent to the process, its models written to files."""
+        models = {name: str(self._model_file(a)) for name, a in job.models.items()}
+        self._forget_models(len(models))
+        out = str(self.folder() / f"piece-{job.number}.npz")
+        request = {"do": "build", "id": job.number, "spec": job.spec, "quality": job.quality,
+                   "models": models, "out": out}  # fmt: skip
+        return request if job.deliver is None else {**request, "deliver": dict(job.deliver)}
 
     def _model_file(self, arrays: Arrays) -> Path:
         """Write a model where the process finds it, named by its content."""
@@ -256,7 +260,10 @@ class Builder:
         if path.exists():
             path.touch()
         else:
-            np.savez(path, **held)
+            spare = path.with_name(f"{path.name}.part")
+            with spare.open("wb") as handle:
+                np.savez(handle, **held)
+            spare.replace(path)
         return path
 
     def _forget_models(self, used: int) -> None:
@@ -301,11 +308,15 @@ class Builder:
         elif event == "error":
             job.state, job.message = "failed", str(answer["message"])
         elif event == "done":
-            with np.load(path) as data:
-                job.result = Result(
-                    data["vertices"], data["triangles"], data["zone"], data["side"],
-                    tuple(answer["zone_names"]), answer["report"],
-                )  # fmt: skip
+            try:
+                with np.load(path) as data:
+                    job.result = Result(
+                        data["vertices"], data["triangles"], data["zone"], data["side"],
+                        tuple(answer["zone_names"]), answer["report"],
+                    )  # fmt: skip
+            except OSError as error:  # temporary folders are swept now and then
+                job.state, job.message = "failed", f"the built piece cannot be read: {error}"
+                return
             path.unlink()
             job.files = tuple(answer["files"])
             job.state, job.fraction = "done", 1.0

@@ -34,6 +34,7 @@ class Worker:
     def __init__(self, folder: Path) -> None:
         self.ready = False
         self._lines: queue.Queue[dict[str, Any]] = queue.Queue()
+        libraries = _libraries()
         self._log = (folder / "worker.log").open("wb")
         home = Path(__file__).resolve().parent / "medalcore"
         options = {"creationflags": subprocess.CREATE_NO_WINDOW} if os.name == "nt" else {}
@@ -43,7 +44,7 @@ class Worker:
             stdout=subprocess.PIPE,
             stderr=self._log,
             cwd=folder,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(_libraries())},
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(libraries)},
             **options,
         )
         threading.Thread(target=self._read, daemon=True).start()

@@ -14,6 +14,11 @@ import numpy as np
 import pytest
 
 BLANK: dict[str, Any] = {"blank": {"diameter": 30.0}}
+STONE = (
+    np.array([[-1, -1, 0], [1, -1, 0], [0, 1, 0], [0, 0, 1.0]]),
+    np.array([[0, 1, 3], [1, 2, 3], [2, 0, 3], [0, 2, 1]]),
+)
+ON_STONE = {**BLANK, "obverse": {"relief": [{"source": "object:Stone", "fit": 9.0}]}}
 
 
 @pytest.fixture
@@ -117,16 +122,52 @@ def test_errors_of_the_core_come_through(builder: Any, part: Any) -> None:
 
 def test_temporary_files_do_not_pile_up(builder: Any, part: Any) -> None:
     """As when a source is sculpted: every build has a model that was not there before."""
-    corners = np.array([[-1, -1, 0], [1, -1, 0], [0, 1, 0], [0, 0, 1.0]])
-    faces = np.array([[0, 1, 3], [1, 2, 3], [2, 0, 3], [0, 2, 1]])
-    spec = {**BLANK, "obverse": {"relief": [{"source": "object:Stone", "fit": 9.0}]}}
+    corners, faces = STONE
     for i in range(12):
         models = {"object:Stone": (corners * (1.0 + 0.1 * i), faces)}
-        job = builder.submit(part("jobs").Job(1, spec, "draft", models))
+        job = builder.submit(part("jobs").Job(1, ON_STONE, "draft", models))
         until(builder, lambda job=job: job.is_over)
         assert job.state == "done", job.message
     kept = [path.name.split("-")[0] for path in builder.folder().glob("*.npz")]
     assert kept == ["model"] * part("jobs").KEPT_MODELS
+
+
+def test_a_model_that_cannot_be_written_is_one_line(
+    builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a full disk, half-way through: nothing half is kept for the next build."""
+
+    def fill(handle: Any, **_: Any) -> None:
+        handle.write(b"PK")
+        raise OSError(28, "No space left on device")
+
+    first = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: first.is_over)
+    monkeypatch.setattr(part("jobs").np, "savez", fill)
+    job = builder.submit(part("jobs").Job(1, ON_STONE, "draft", {"object:Stone": STONE}))
+    until(builder, lambda: job.is_over)
+    assert job.state == "failed"
+    assert "No space left" in job.message
+    monkeypatch.undo()
+    again = builder.submit(part("jobs").Job(1, ON_STONE, "draft", {"object:Stone": STONE}))
+    until(builder, lambda: again.is_over)
+    assert again.state == "done", again.message
+
+
+def test_a_result_that_was_swept_away_is_one_line(builder: Any, part: Any) -> None:
+    """Temporary folders are cleared now and then; the next build has one again."""
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.state == "running")
+    out = builder.folder() / f"piece-{job.number}.npz"
+    while not out.exists():
+        time.sleep(0.005)
+    out.unlink()
+    until(builder, lambda: job.is_over)
+    assert job.state == "failed"
+    assert out.name in job.message
+    again = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: again.is_over)
+    assert again.state == "done", again.message
 
 
 def test_closing_ends_the_process_and_removes_its_files(builder: Any, part: Any) -> None:
