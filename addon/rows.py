@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from . import dependence, fonts, groups, sculpt, tables, wording
+from . import chosen, dependence, fonts, groups, sculpt, tables, wording
 from .medalcore.spec import Key, Table
 
 SMALL = 2
@@ -49,7 +49,7 @@ def draw_table(
     column = _column(layout)
     for key in counting:
         if key.kind != "table" and key.name not in folded:
-            _draw_key(column, group, key, path)
+            _draw_key(column, group, table, key, path)
     for key in counting:
         if key.kind == "table" and (in_list or is_small(key)) and is_wanted(group, key):
             _draw_inner(layout, context, group, table, key, path)
@@ -58,7 +58,7 @@ def draw_table(
         body = _fold(layout, f"{table.__name__}_{title}", title) if keys else None
         if body:
             for key in keys:
-                _draw_key(_column(body), group, key, path)
+                _draw_key(_column(body), group, table, key, path)
 
 
 def _column(layout: Any) -> Any:
@@ -108,8 +108,12 @@ def _draw_inner(
     draw_table(layout, context, getattr(group, name), key.table, f"{path}.{name}")
 
 
-def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
+def _draw_key(column: Any, group: Any, table: type[Table], key: Key, path: str) -> None:
     name, shape = tables.attribute_of(key), tables.shape_of(key)
+    choice = chosen.choice_of(key, table.__name__)
+    if choice:
+        _draw_chosen(column, group, key, choice)
+        return
     if hasattr(group, f"{name}_on"):
         column.prop(group, f"{name}_on")
         if not getattr(group, f"{name}_on"):
@@ -136,6 +140,17 @@ def _draw_key(column: Any, group: Any, key: Key, path: str) -> None:
             axes.prop(group, name, index=i, text=text)
     elif shape != "none":
         column.prop(group, name)
+
+
+def _draw_chosen(column: Any, group: Any, key: Key, choice: chosen.Choice) -> None:
+    """Draw a number that may be left to be chosen: a tick, then the number or what was taken."""
+    name = tables.attribute_of(key)
+    row = column.row(align=True, heading=group.bl_rna.properties[name].name)
+    row.prop(group, f"{name}_given", text="")
+    if getattr(group, f"{name}_given"):
+        row.prop(group, name, text="")
+    else:
+        row.label(text=chosen.told(group, key, choice))
 
 
 def _draw_model(column: Any, group: Any, name: str, path: str) -> None:

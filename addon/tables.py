@@ -27,7 +27,7 @@ from bpy.props import (
     StringProperty,
 )
 
-from . import fonts, wording
+from . import chosen, fonts, wording
 from .medalcore.materials import materials
 from .medalcore.spec import Key, Table, keys_of
 
@@ -178,6 +178,9 @@ class _Maker:
             made[f"{name}_on"] = BoolProperty(
                 name=common["name"], description=common["description"], update=self.changed
             )
+        choice = chosen.choice_of(key, table)
+        if choice:
+            made[f"{name}_given"] = chosen.switch(key, name, choice, common)
         if shape == "table":
             assert key.table is not None
             made[name] = PointerProperty(type=self.group(key.table), **common)

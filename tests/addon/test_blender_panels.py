@@ -6,6 +6,8 @@ the functions and keywords exist, and that each property and operator named is t
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Iterator
 from itertools import pairwise
 from types import SimpleNamespace
@@ -149,8 +151,9 @@ def test_every_key_can_be_reached(spec: Any, part: Any) -> None:
             give(group, tables, table, other)
         for other in dependence.instead_of(table).get(key.name, ()):
             setattr(group, other, 0)
-        if hasattr(group, f"{name}_on"):
-            setattr(group, f"{name}_on", True)
+        for switch in (f"{name}_on", f"{name}_given"):
+            if hasattr(group, switch):
+                setattr(group, switch, True)
         if table.__name__ in SOURCES:
             relief = spec.id_data.path_resolve(path.rpartition(".")[0])
             relief.source_kind, relief.source = "FILE", SOURCES[table.__name__]
@@ -208,7 +211,8 @@ def test_what_is_left_away_needs_no_numbers(
     wanted = {f"{group.path_from_id()}.{name}" for name in keys}
     setattr(group, switch, "" if isinstance(value, str) else 0.0)
     drawn = {what for _, what in draw_all(part)}
-    assert f"{group.path_from_id()}.{switch}" in drawn
+    given = f"{switch}_given" if hasattr(group, f"{switch}_given") else switch
+    assert f"{group.path_from_id()}.{given}" in drawn
     assert not wanted & drawn
     setattr(group, switch, value)
     assert wanted <= {what for _, what in draw_all(part)}
@@ -218,10 +222,77 @@ def test_one_number_stands_in_for_another(spec: Any, part: Any) -> None:
     """A wanted mass sets the thickness, a count of reeds their pitch."""
     spec.edge.finish = "reeded"
     path = spec.path_from_id()
-    pair = {f"{path}.edge.pitch", f"{path}.blank.thickness"}
+    pair = {f"{path}.edge.pitch_given", f"{path}.blank.thickness"}
     assert pair <= {what for _, what in draw_all(part)}
     spec.edge.reeds, spec.blank.mass = 120, 31.103
     assert not pair & {what for _, what in draw_all(part)}
+
+
+def test_what_was_chosen_is_told_and_can_be_taken_over(spec: Any, part: Any) -> None:
+    """No 0 for what is chosen: the number of the last build, and that number once ticked."""
+    chosen, tables, core = part("chosen"), part("tables"), part("medalcore.spec")
+    spec.edge.finish = "reeded"
+    for name in ("relief", "legend"):
+        bpy.ops.medalwright.edit_list(path=f"obverse.{name}", action="ADD")
+    face = spec.obverse
+    face.legend[0].shown, face.relief[0].shown = False, False  # has no object, has no number
+    bpy.ops.mesh.primitive_monkey_add()
+    face.relief[1].source_objects[0].object = bpy.context.object
+    bpy.context.view_layer.objects.active = spec.id_data
+    face.border.clear()
+    bpy.ops.medalwright.rebuild()
+    facts = part("panels").report_of(spec.id_data.data.medalwright.report)["elements"]
+
+    def told(group: Any, table: Any, name: str) -> str:
+        key = next(k for k in tables.keys(table) if k.name == name)
+        return str(chosen.told(group, key, chosen.choice_of(key, table.__name__)))
+
+    radius = facts["obverse.legend[0]"]["baseline_radius_mm"]
+    largest = max(facts["obverse.relief[0]"]["size_mm"])
+    assert told(face.legend[1], core.Legend, "radius") == f"Auto: {radius:.4g} mm"
+    assert told(face.relief[1], core.Relief, "fit") == f"Auto: {largest:.4g} mm"
+    assert told(face.legend[1], core.Legend, "sweep").startswith("Natural: ")
+    assert told(face.legend[1], core.Legend, "sweep").endswith("°")
+    assert told(spec.edge, core.Edge, "reeds") == f"Auto: {facts['blank']['reeds']}"
+    assert told(spec.blank, core.Blank, "mass") == "None"
+    labels = {text for kind, text in draw_all(part) if kind == "label"}
+    assert f"Auto: {largest:.4g} mm" in labels
+    face.relief[1].fit_given = True
+    assert face.relief[1].fit == pytest.approx(largest)
+    face.legend[1].sweep_given = True
+    turn = math.radians(facts["obverse.legend[0]"]["sweep_deg"])
+    assert face.legend[1].sweep == pytest.approx(turn)
+    face.relief[1].fit_given = False
+    assert face.relief[1].fit == 0.0
+    assert "fit" not in part("convert").to_dict(face.relief[1], core.Relief)
+
+
+CHOOSES = "chooses|suits|counts|takes|fills|sets|is natural|leaves it natural"
+"""What 0 does, in the words of the spec, where a number is chosen."""
+
+
+def test_every_number_that_is_chosen_says_so(addon: Any, part: Any) -> None:
+    """Each key whose sentence tells what 0 chooses has a tick, and no key that 0 is told nothing of."""
+    chosen, core = part("chosen"), part("medalcore.spec")
+    named, worded, seen = set(), set(), set()
+
+    def visit(table: Any) -> None:
+        seen.add(table)
+        for key in core.keys_of(table):
+            if key.table is not None and key.table not in seen:
+                visit(key.table)
+            if chosen.choice_of(key, table.__name__):
+                named.add(f"{table.__name__}.{key.name}")
+                assert key.default == 0, key.name
+                assert re.search(r"\b0 ", key.text), key.name
+            if re.search(
+                r"\b0 (chooses|suits|counts|takes|fills|sets|is natural|leaves it n)", key.text
+            ):
+                worded.add(f"{table.__name__}.{key.name}")
+
+    visit(core.MedalSpec)
+    assert worded <= named
+    assert named == {f"{t}.{k}" for t, keys in chosen.CHOICES.items() for k in keys}
 
 
 def test_a_core_has_its_metal_by_choice(spec: Any, part: Any) -> None:
