@@ -53,6 +53,9 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
         row.operator("medalwright.make_fine", icon="SHADING_RENDERED")
         row.operator("medalwright.rebuild", text="", icon="FILE_REFRESH")
         row.prop(piece.medalwright, "live", text="", icon="PLAY")
+    row = column.row(align=True)
+    for side in ("obverse", "reverse"):
+        row.operator("medalwright.face", text=f"See {side.capitalize()}").side = side
     trouble = live.session.errors.get(piece.session_uid, "")
     if trouble:
         layout.wrapped(column, context, wording.told(trouble), icon="ERROR")
@@ -110,7 +113,10 @@ def _draw_units(column: Any, context: bpy.types.Context) -> None:
         return
     box = column.column()
     length = 1.0 / units.units_per_mm(context.scene)
-    layout.wrapped(box, context, f"One unit of this scene is {length:g} mm", icon="INFO")
+    text = f"One unit of this scene is {length:g} mm"
+    if length >= 100.0:
+        text += ": a medal is tiny in it"
+    layout.wrapped(box, context, text, icon="INFO")
     box.operator("medalwright.use_millimetres")
 
 

@@ -35,6 +35,7 @@ def register() -> None:
     try:
         from . import (
             delivery,
+            facing,
             handlers,
             lists,
             operators,
@@ -47,7 +48,9 @@ def register() -> None:
         MEDALWRIGHT_PT_broken.reason = f"A library is missing or does not fit: {error}"
         bpy.utils.register_class(MEDALWRIGHT_PT_broken)
         return
-    order = (properties, lists, operators, specfiles, delivery, sculpt, panels, handlers)
+    order = (
+        properties, lists, operators, facing, specfiles, delivery, sculpt, panels, handlers
+    )  # fmt: skip
     for part in order:
         part.register()
         _parts.append(part)

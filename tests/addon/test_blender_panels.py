@@ -15,6 +15,7 @@ from typing import Any
 
 import bpy
 import pytest
+from mathutils import Vector
 
 SOURCES = {"Picture": "depth.png", "Flat": "crest.svg"}
 """Files that make a relief's inner tables count."""
@@ -272,7 +273,7 @@ CHOOSES = "chooses|suits|counts|takes|fills|sets|is natural|leaves it natural"
 
 
 def test_every_number_that_is_chosen_says_so(addon: Any, part: Any) -> None:
-    """Each key whose sentence tells what 0 chooses has a tick, and no key that 0 is told nothing of."""
+    """A tick for each key whose sentence tells what 0 chooses, and for no key without."""
     chosen, core = part("chosen"), part("medalcore.spec")
     named, worded, seen = set(), set(), set()
 
@@ -304,6 +305,14 @@ def test_a_core_has_its_metal_by_choice(spec: Any, part: Any) -> None:
     read = part("medalcore.spec").spec_from_dict({"blank": {"core": {"diameter": 20.0}}})
     convert.fill(spec, read)
     assert core.metal == part("tables").NONE
+
+
+def test_an_angle_between_the_faces_turns_the_view(addon: Any, part: Any) -> None:
+    """The axis the piece is turned over stays where it is, on both faces."""
+    turn = part("facing").turn_to("reverse", math.radians(30.0))
+    axis = (math.sin(math.radians(30.0)), math.cos(math.radians(30.0)), 0.0)
+    assert tuple(turn @ Vector(axis)) == pytest.approx(axis, abs=1e-6)
+    assert tuple(turn.col[2]) == pytest.approx((0, 0, -1), abs=1e-6)
 
 
 @pytest.mark.parametrize("state", ["failed", "running"])

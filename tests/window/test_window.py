@@ -34,6 +34,13 @@ def test_a_medal_stands_in_the_window(screen: Blender, tmp_path: Path) -> None:
     keep(picture)
     assert told["zones"] == "field,rim,edge,relief,legend"
     assert "Traceback" not in told["log"]
+    # right, up, and out of the face; a medal is turned about its upright axis, a coin about
+    # its level one: common practice, no source
+    assert told["seen"] == {
+        "obverse medal": [[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        "reverse medal": [[-1, 0, 0], [0, 1, 0], [0, 0, -1]],
+        "reverse coin": [[1, 0, 0], [0, -1, 0], [0, 0, -1]],
+    }
     colours = pixels(picture)
     middle = colours[350:650, 500:750]  # red above green above blue
     assert np.all(middle.mean(axis=(0, 1))[:-1] > middle.mean(axis=(0, 1))[1:])

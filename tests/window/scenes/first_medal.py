@@ -37,8 +37,13 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     bpy.ops.object.select_all(action="DESELECT")
     piece.select_set(True)
     bpy.context.view_layer.objects.active = piece
-    bpy.ops.view3d.view_axis(type="TOP")
-    bpy.ops.view3d.view_selected()
+    seen = {}
+    for side, way in (("reverse", "coin"), ("reverse", "medal"), ("obverse", "medal")):
+        spec.medal.alignment = way
+        bpy.ops.medalwright.face(side=side)
+        axes = bpy.context.region_data.view_rotation.to_matrix().transposed()
+        seen[f"{side} {way}"] = [[round(v, 4) for v in axis] for axis in axes]
+    tell(seen=seen, distance=bpy.context.region_data.view_distance)
     bpy.ops.view3d.view_orbit(angle=0.5, type="ORBITUP")
     tell(zones=piece.data.medalwright.zones, report=report)
     yield 1.0

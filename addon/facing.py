@@ -1,0 +1,67 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Looking straight at a face of the medal, upright as it is turned over."""
+
+import math
+
+import bpy
+from bpy.props import EnumProperty
+from mathutils import Matrix
+
+from . import tables
+from .medalcore.ground import placement
+from .operators import Answer, needs_piece
+
+AROUND = 1.3
+"""Width of the view as a multiple of the medal's."""
+
+SENSOR = 72.0
+"""mm: a 3D View with a lens of so many millimetres shows as much as its distance."""
+
+
+class MEDALWRIGHT_OT_face(bpy.types.Operator):
+    """Look straight at this face of the medal, upright"""
+
+    bl_idname = "medalwright.face"
+    bl_label = "Look at Face"
+
+    side: EnumProperty(
+        name="Face",
+        items=(("obverse", "Obverse", ""), ("reverse", "Reverse", "")),
+        description="Face to look at",
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need an active piece and a 3D View."""
+        return needs_piece(cls, context) and getattr(context, "region_data", None) is not None
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Turn the view, and bring it so near that the medal fills it."""
+        piece, view = context.object, context.region_data
+        spec = piece.medalwright.spec.medal
+        way = spec.alignment_value if spec.alignment == tables.NUMBER else spec.alignment
+        turn = turn_to(self.side, way)
+        view.view_perspective = "ORTHO"
+        view.view_rotation = (piece.matrix_world.to_3x3().normalized() @ turn).to_quaternion()
+        view.view_location = piece.matrix_world.translation
+        window = next(r for r in context.area.regions if r.type == "WINDOW")
+        longer = max(window.width, window.height) / max(min(window.width, window.height), 1)
+        wide = AROUND * max(piece.dimensions) * longer
+        view.view_distance = max(wide, 1e-4) * context.space_data.lens / SENSOR
+        return {"FINISHED"}
+
+
+def turn_to(side: str, way: str | float) -> Matrix:
+    """Return how a face lies on the piece, as 3 by 3; an angle of `way` is in radians."""
+    degrees = way if isinstance(way, str) else math.degrees(way)
+    return Matrix(placement(degrees, 1 if side == "obverse" else -1)[:, :3].tolist())
+
+
+def register() -> None:
+    """Register the operator."""
+    bpy.utils.register_class(MEDALWRIGHT_OT_face)
+
+
+def unregister() -> None:
+    """Take it back."""
+    bpy.utils.unregister_class(MEDALWRIGHT_OT_face)
