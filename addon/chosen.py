@@ -120,7 +120,7 @@ def told(group: Any, key: Key, choice: Choice) -> str:
     number = _taken(group, choice)
     if number is None:
         return choice.word
-    value = str(round(number)) if key.kind == "int" else f"{number:.4g}"
+    value = f"{round(number, 2 if abs(number) >= 1.0 else 3):g}"
     unit = "°" if key.unit == "deg" else f" {key.unit}"
     return f"{choice.word}: {value}{unit}".rstrip()
 

@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Looking straight at a face of the medal, upright as it is turned over."""
+"""Which way is seen: a face of the medal in the view, a side of a model in its relief."""
 
 import math
 
 import bpy
-from bpy.props import EnumProperty
+from bpy.props import EnumProperty, StringProperty
 from mathutils import Matrix
 
 from . import tables
@@ -57,11 +57,53 @@ def turn_to(side: str, way: str | float) -> Matrix:
     return Matrix(placement(degrees, 1 if side == "obverse" else -1)[:, :3].tolist())
 
 
+TURNS = {
+    "FRONT": (-90.0, 0.0, 0.0),
+    "RIGHT": (-90.0, -90.0, 0.0),
+    "LEFT": (-90.0, 90.0, 0.0),
+    "BACK": (-90.0, 180.0, 0.0),
+    "TOP": (0.0, 0.0, 0.0),
+}
+"""Degrees about x, then y, then z that bring what Blender's own view of that name shows to
++z, its upper side to +y."""
+
+
+class MEDALWRIGHT_OT_seen_from(bpy.types.Operator):
+    """Turn the model so that the relief shows it from this side"""
+
+    bl_idname = "medalwright.seen_from"
+    bl_label = "Seen From"
+    bl_options = {"REGISTER", "UNDO", "INTERNAL"}
+
+    path: StringProperty(options={"HIDDEN"})
+    view: EnumProperty(
+        name="Side",
+        items=[(name, name.capitalize(), "") for name in TURNS],
+        description="Side of the model that is seen, as in Blender's views",
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need an active piece."""
+        return needs_piece(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Set the turn; the draft follows."""
+        relief = context.object.medalwright.spec.path_resolve(self.path)
+        relief.turn = [math.radians(angle) for angle in TURNS[self.view]]
+        return {"FINISHED"}
+
+
+_CLASSES = (MEDALWRIGHT_OT_face, MEDALWRIGHT_OT_seen_from)
+
+
 def register() -> None:
-    """Register the operator."""
-    bpy.utils.register_class(MEDALWRIGHT_OT_face)
+    """Register the operators."""
+    for made in _CLASSES:
+        bpy.utils.register_class(made)
 
 
 def unregister() -> None:
-    """Take it back."""
-    bpy.utils.unregister_class(MEDALWRIGHT_OT_face)
+    """Take them back."""
+    for made in reversed(_CLASSES):
+        bpy.utils.unregister_class(made)

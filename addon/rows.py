@@ -138,6 +138,10 @@ def _draw_key(column: Any, group: Any, table: type[Table], key: Key, path: str) 
         for i in range(key.size):
             text = f"{title} {'XYZW'[i]}" if i == 0 else "XYZW"[i]
             axes.prop(group, name, index=i, text=text)
+        if name == "turn":
+            row = column.row()
+            row.alignment = "RIGHT"
+            row.operator_menu_enum("medalwright.seen_from", "view").path = path
     elif shape != "none":
         column.prop(group, name)
 

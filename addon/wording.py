@@ -13,6 +13,7 @@ KEYS = {
     "arc_length": "Length",
     "bare": "Bare Colours",
     "clear": "Kept Clear",
+    "compression": "Flattened",
     "cost": "Aim for Cost",
     "edges": "Inner Edges",
     "fit": "Larger Side",
@@ -69,6 +70,8 @@ CHOICES = {
     "auto": "By Its Place",
     "medal": "Upright (Medal)",
     "coin": "Level (Coin)",
+    "gradient": "Keeping Form",
+    "linear": "Evenly",
 }
 
 NO_METAL = "As the Ring"

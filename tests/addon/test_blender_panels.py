@@ -15,7 +15,7 @@ from typing import Any
 
 import bpy
 import pytest
-from mathutils import Vector
+from mathutils import Euler, Vector
 
 SOURCES = {"Picture": "depth.png", "Flat": "crest.svg"}
 """Files that make a relief's inner tables count."""
@@ -48,7 +48,7 @@ class Layout:
             assert which in data.bl_rna.properties, (data, which)
             self.drawn.append(("prop", which))
             self.drawn.append(("at", f"{data.path_from_id()}.{which}"))
-        elif name == "operator":
+        elif name in ("operator", "operator_menu_enum"):
             module, operator = given[0].split(".")
             held = getattr(getattr(bpy.ops, module), operator).get_rna_type().properties
             self.drawn.append(("operator", given[0]))
@@ -250,14 +250,14 @@ def test_what_was_chosen_is_told_and_can_be_taken_over(spec: Any, part: Any) -> 
 
     radius = facts["obverse.legend[0]"]["baseline_radius_mm"]
     largest = max(facts["obverse.relief[0]"]["size_mm"])
-    assert told(face.legend[1], core.Legend, "radius") == f"Auto: {radius:.4g} mm"
-    assert told(face.relief[1], core.Relief, "fit") == f"Auto: {largest:.4g} mm"
+    assert told(face.legend[1], core.Legend, "radius") == f"Auto: {round(radius, 2):g} mm"
+    assert told(face.relief[1], core.Relief, "fit") == f"Auto: {round(largest, 2):g} mm"
     assert told(face.legend[1], core.Legend, "sweep").startswith("Natural: ")
     assert told(face.legend[1], core.Legend, "sweep").endswith("°")
     assert told(spec.edge, core.Edge, "reeds") == f"Auto: {facts['blank']['reeds']}"
     assert told(spec.blank, core.Blank, "mass") == "None"
     labels = {text for kind, text in draw_all(part) if kind == "label"}
-    assert f"Auto: {largest:.4g} mm" in labels
+    assert f"Auto: {round(largest, 2):g} mm" in labels
     face.relief[1].fit_given = True
     assert face.relief[1].fit == pytest.approx(largest)
     face.legend[1].sweep_given = True
@@ -313,6 +313,26 @@ def test_an_angle_between_the_faces_turns_the_view(addon: Any, part: Any) -> Non
     axis = (math.sin(math.radians(30.0)), math.cos(math.radians(30.0)), 0.0)
     assert tuple(turn @ Vector(axis)) == pytest.approx(axis, abs=1e-6)
     assert tuple(turn.col[2]) == pytest.approx((0, 0, -1), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("view", "right", "up"),
+    [
+        ("FRONT", (1, 0, 0), (0, 0, 1)),
+        ("RIGHT", (0, 1, 0), (0, 0, 1)),
+        ("LEFT", (0, -1, 0), (0, 0, 1)),
+        ("BACK", (-1, 0, 0), (0, 0, 1)),
+        ("TOP", (1, 0, 0), (0, 1, 0)),
+    ],
+)
+def test_a_model_is_seen_as_in_blenders_views(
+    spec: Any, view: str, right: tuple[int, ...], up: tuple[int, ...]
+) -> None:
+    """What lies to the right and up in Blender's view of that name does so in the relief."""
+    bpy.ops.medalwright.seen_from(path="obverse.relief[0]", view=view)
+    turn = Euler(spec.obverse.relief[0].turn, "XYZ").to_matrix()  # about x first, then y, z
+    assert tuple(turn @ Vector(right)) == pytest.approx((1, 0, 0), abs=1e-6)
+    assert tuple(turn @ Vector(up)) == pytest.approx((0, 1, 0), abs=1e-6)
 
 
 @pytest.mark.parametrize("state", ["failed", "running"])
