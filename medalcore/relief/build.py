@@ -325,7 +325,8 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
             "relief-specks", "note",
             f"{shape.holes_filled} holes in the outline, each under two pixels, were filled",
         )  # fmt: skip
-    yield from _closed(made.facts)
+    if made.source.flat is None:  # a drawing has nothing that hangs over
+        yield from _closed(made.facts)
     if made.raised > _WORTH_TELLING:
         yield Finding(
             "relief-draft", "note",

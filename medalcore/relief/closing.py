@@ -191,6 +191,11 @@ def _held(
     return held[len(border) :]
 
 
+def narrowest(height: float) -> float:
+    """Return over the tangent of the draft how wide a gap must be for walls on both sides, mm."""
+    return (height + BELOW) / _HALF
+
+
 def space(low: float, ground: Ground) -> float:
     """Return how far a foot may reach below the field.
 

@@ -21,7 +21,7 @@ from ..errors import SolidError
 from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..tolerance import Tolerance
-from .closing import Shape, closed_shape
+from .closing import Shape, closed_shape, narrowest
 from .constrained import triangles_of
 from .flat_height import level_map
 from .flat_source import Flat
@@ -306,8 +306,11 @@ def _outer(
     for n, section in enumerate(levels):
         if section.is_empty() or not np.any(level >= n):
             continue
-        wide = float(np.median(field.heights[level >= n])) / drop
-        closed = section.offset(wide, m3.JoinType.Miter, 4.0).offset(-wide, m3.JoinType.Miter, 4.0)
+        high = float(np.median(field.heights[level >= n]))
+        wide, narrow = high / drop, narrowest(high) / drop / 2.0
+        closed = section.offset(narrow, m3.JoinType.Miter, 4.0).offset(
+            -narrow, m3.JoinType.Miter, 4.0
+        )
         gaps = closed - section
         kept = gaps.offset(-0.1 * wide, m3.JoinType.Miter, 2.0).offset(
             0.11 * wide, m3.JoinType.Miter, 2.0

@@ -74,7 +74,10 @@ def leaning(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
             if k >= 2 * late and np.any(clash & (reach > 0)):
                 break
             clash = clash | clash[following(first)] | clash[following(first, -1)]
-        reach[clash] *= 0.5 if late == 0 else 0.0
+        if np.any(reach[clash] > 0):
+            reach[clash] *= 0.5 if late == 0 else 0.0
+        else:  # what stands upright is run into by long walls whose ends are far away
+            reach[_passing(outline, _ring(outline, first, _CLEAR * reach))] *= 0.5
     for least in (8.0, 64.0, 512.0, math.inf):
         wall, clash = _tried(outline, first, np.minimum(reach, reach.max() / least))
         if not np.any(clash):
@@ -243,6 +246,19 @@ def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
         near = np.all((most >= low) & (least <= high), axis=1)
         clash[wall.home[near]] = True
     return clash
+
+
+def _passing(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
+    """Mark the outline points at both ends of walls that pass where walls run into others."""
+    after = following(wall.first)
+    corners = np.stack([outline[wall.home], wall.points])
+    corners = np.concatenate([corners, corners[:, after]])
+    least, most = corners.min(axis=0), corners.max(axis=0)
+    passing = np.zeros(len(outline), dtype=bool)
+    for low, high in _overlaps(wall):
+        near = np.all((most >= low) & (least <= high), axis=1)
+        passing[wall.home[near]] = passing[wall.home[after[near]]] = True
+    return passing
 
 
 def _overlaps(wall: Wall) -> list[tuple[FloatArray, FloatArray]]:

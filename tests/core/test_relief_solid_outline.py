@@ -11,6 +11,7 @@ from shapely.geometry import Point, Polygon
 from shapely.prepared import prep
 
 from medalcore.relief.outline import silhouette, thinned
+from medalcore.relief.wall import leaning
 
 
 def disc(radius, n):
@@ -86,3 +87,18 @@ def test_thinning_keeps_within_its_tolerances():
     assert np.abs(z - points[:, 2]).max() < 0.02
     ring = Polygon(points[kept, :2]).exterior
     assert max(ring.distance(Point(p)) for p in points[::17, :2]) <= 0.0801
+
+
+@pytest.mark.parametrize(("radius", "gap"), [(0.3, 0.05), (0.5, 0.02), (0.3, 0.3), (0.05, 0.02)])
+def test_a_dot_before_a_long_side_leaves_the_other_walls_alone(radius, gap):
+    """Walls of 0.3 mm round a square of 20 mm and a dot before the middle of its upper side."""
+    square = np.array([(-10.0, -10.0), (10.0, -10.0), (10.0, 10.0), (-10.0, 10.0)])
+    turn = 2 * np.pi * np.arange(10) / 10
+    dot = radius * np.column_stack([np.cos(turn), np.sin(turn)]) + (0.0, 10.0 + gap + radius)
+    first = np.array([0, 4, 14])
+    wall = leaning(np.concatenate([square, dot]), first, np.full(14, 0.3))
+    assert wall.reach[:2] == pytest.approx([0.3, 0.3])  # of the lower corners
+    one, two = (Polygon(wall.points[a:b]) for a, b in zip(wall.first, wall.first[1:], strict=False))
+    assert one.is_valid
+    assert two.is_valid
+    assert one.disjoint(two)

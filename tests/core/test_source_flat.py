@@ -159,6 +159,24 @@ def test_a_gap_narrower_than_its_walls_gets_a_floor(make):
         assert height_at(built, 0.0, v) == pytest.approx(floor, abs=0.06)
 
 
+def test_outer_walls_do_not_suffer_from_a_gap(make):
+    """Two bars 0.2 mm apart, hardly enough for two walls: those all round lean as asked."""
+    bars = '<rect width="49.5" height="100"/><rect x="50.5" width="49.5" height="100"/>'
+    vertices, triangles = surface_of(make(bars, draft=10.0))
+    corner = vertices[triangles]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    size = np.linalg.norm(normal, axis=1)
+    outer = (np.abs(corner[:, :, 0]) > 5.0).any(axis=1) & (corner[:, :, 2].max(axis=1) > 0.4)
+    lean = np.degrees(np.arcsin(np.abs(normal[:, 2]) / np.maximum(size, 1e-12)))
+    assert size[outer & (lean < 80.0)].sum() / 2 > 0.9 * 4 * 10.0 * 0.5
+    assert lean[outer & (size > 1e-4)].min() > 9.9
+
+
+def test_nothing_of_a_drawing_hangs_above_the_field(make):
+    holed = '<path d="M0 0H100V100H0ZM40 40V60H60V40Z"/>'
+    assert not make(holed, flat=Flat(shoulder=1.5), quality="draft").findings
+
+
 def test_walls_of_narrow_grooves_have_their_draft_too(make):
     """A fine light line that winds over dark work: its two walls nearly meet at its foot."""
     body = (
