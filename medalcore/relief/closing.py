@@ -206,7 +206,10 @@ def space(low: float, ground: Ground) -> float:
     """
     deep = low - ground.floor
     if deep < 0.02:
-        raise SolidError("the relief cannot reach into the piece: it is too thin below the field")
+        raise SolidError(
+            "the relief cannot reach into the piece, which is too thin below the field; "
+            "make it thicker, or its fields less deep"
+        )
     return deep
 
 

@@ -85,7 +85,7 @@ def flat_shape(
     grid = field.grid
     levels, specks = _without_specks(tuple(_in_pixels(c, grid) for c in flat.levels))
     if levels[0].is_empty():
-        raise SolidError("the relief has no area: its drawing covers less than two pixels")
+        raise SolidError("its drawing covers less than two pixels of the relief; make it larger")
     level = level_map(tuple(_in_mm(s, grid) for s in levels), grid)
     drop = grid.pixel / math.tan(draft) if draft > 0.0 else math.inf
     own = [Heights(field.heights, level == n, grid.pixel, math.nan) for n in range(len(levels))]
@@ -130,7 +130,7 @@ def _start(
         loops = _border(triangles, len(graph.points))
         if loops:
             return graph, triangles, loops
-    raise SolidError("the lines of the drawing lie too near each other to be told apart")
+    raise SolidError("lines of the drawing lie too near each other; simplify it or make it larger")
 
 
 @dataclass(frozen=True, eq=False)

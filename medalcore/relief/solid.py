@@ -92,7 +92,9 @@ def relief_shape(
     whole = silhouette(field.mask)
     outline, dropped, filled = without_specks(whole, int(np.argmax(field.heights)), grid)
     if len(outline.points) == 0:
-        raise SolidError("the relief has no area: its model covers less than two pixels")
+        raise SolidError(
+            "the relief has no area: its model covers less than two pixels; make it larger"
+        )
     mask = field.mask if dropped == 0 else field.mask & covered(outline.edges, grid.shape)
     edge_z, height = edge_heights(outline, mask, field.heights, grid.pixel, draft)
     chosen, first = corners(outline, edge_z, ground, grid, tolerance)
