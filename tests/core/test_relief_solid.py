@@ -169,14 +169,14 @@ def test_it_reaches_into_the_piece_but_not_below_the_floor():
 
 def test_no_room_below_the_field_is_an_error():
     thin = Ground(level=1.1, radius=18.0, dish=0.0, floor=1.095)
-    with pytest.raises(SolidError, match="too thin .* make it thicker"):
+    with pytest.raises(SolidError, match=r"too thin .* make it thicker"):
         relief_solid(star(200), thin, draft=TEN, tolerance=FINE)
 
 
 def test_an_empty_field_is_an_error():
     g = grid(50)
     empty = HeightField(g, np.zeros(g.shape, np.float32), np.zeros(g.shape, bool))
-    with pytest.raises(SolidError, match="no area.*make it larger"):
+    with pytest.raises(SolidError, match=r"no area.*make it larger"):
         relief_solid(empty, GROUNDS["flat"], draft=TEN, tolerance=FINE)
 
 
