@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,84 +21,150 @@ from .panel import terraces_of
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
 
 
+@dataclass(frozen=True, eq=False)
+class _Section:
+    """The section of a face, and where its field lies.
+
+    Attributes
+    ----------
+    name : str
+        obverse or reverse.
+    face : Face
+    rim : Rim
+        Its own, or that of the blank.
+    steps : tuple of Step
+        Without the fillet where that goes on when the field is laid.
+    foot : contours
+        Where the rim meets the field, mm; may be empty on a round piece.
+    seen : contours
+        Where the field ends to the eye: beyond the fillet.
+    limit : float
+        Radius of the circle that the field holds, mm.
+    """
+
+    name: str
+    face: Face
+    rim: Rim
+    steps: tuple[Step, ...]
+    foot: Contours
+    seen: Contours
+    limit: float
+
+
 def faces_of(
     spec: MedalSpec, outline: Offsets, hole: Offsets | None, radius: float, tolerance: Tolerance
 ) -> tuple[FaceShape, FaceShape]:
     """Return both faces, checked; `radius` is that of a round piece, else 0."""
-    sections = []
-    seen: dict[str, Contours] = {}
-    for name, face in (("obverse", spec.obverse), ("reverse", spec.reverse)):
-        rim = face.rim or spec.blank.rim
-        key = f"{name}.rim" if face.rim else "blank.rim"
-        steps = rim_steps(spec.blank, rim, tolerance, key)
-        ends = steps[-1].inset
-        if is_basin(spec, face):  # the fillet goes on when the field is laid
-            steps = rim_steps(spec.blank, structs.replace(rim, fillet=0.0), tolerance, key)
-        foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
-        if ends > steps[-1].inset:
-            seen[name] = outline.at(ends)
-        sections.append((name, face, steps, foot, limit, rim))
-    grounds = []
-    for name, face, steps, foot, limit, rim in sections:
-        field, dish = face.field, face.field.dish
-        if dish and limit <= 0.0:
-            raise SpecError(
-                "only a field that reaches over the middle of the piece can be dished",
-                key=f"{name}.field.dish",
-            )
-        if dish and abs(dish) >= limit:
-            raise SpecError(
-                f"a field {limit:.3g} mm in radius cannot be {abs(dish):g} mm deep; "
-                "at most a half sphere",
-                key=f"{name}.field.dish",
-            )
-        side = -1 if name == "reverse" else 1
-        told: tuple[tuple[tuple[float, float], ...], ...] = ()
-        if not radius or hole is not None:
-            told = _as_seen(spec, seen.get(name, foot), hole, rim.slope, side)
-        least = 0.0
-        if hole is not None:
-            least = float(np.hypot(*hole.at(0.0)[0].T).max())
-            least += hole_reach(spec.blank.hole, rim.slope)
-        circles = circle_steps(field.circle, least, limit, f"{name}.field.circle")
-        ground = Ground(steps[-1].z, limit, dish, 0.0, told, circles)
-        if is_basin(spec, face):
-            ground = spread(ground, foot, f"{name}.field.dish")
-        grounds.append(_panelled(spec, name, ground, outline, tolerance))
-    faces = []
+    sections = [
+        _section(spec, name, outline, hole, radius, tolerance) for name in ("obverse", "reverse")
+    ]
+    grounds = [
+        _panelled(spec, s.name, _ground(spec, s, hole, radius), outline, tolerance)
+        for s in sections
+    ]
     space = grounds[0].lowest + grounds[1].lowest
-    for ground, (name, _, steps, _, _, rim) in zip(_floored(spec, grounds), sections, strict=True):
-        around_hole: tuple[Step, ...] = ()
-        if hole is not None:
-            at = room_round_middle(hole.at(0.0)) + hole_reach(spec.blank.hole, rim.slope)
-            z = float(ground.height(np.array([at, 0.0])))
-            around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
-        shape = FaceShape(steps, ground, around_hole)
-        if ground.basin and steps[-1].zone == "rim":
-            shape = bedded(shape, space, rim.fillet)
-        elif ground.basin:
-            shape = freed(shape, outline.at(0.0), tolerance, f"{name}.field.dish")
-        faces.append(shape)
+    obverse, reverse = (
+        _shape(spec, section, ground, space, outline, hole, tolerance)
+        for section, ground in zip(sections, _floored(spec, grounds), strict=True)
+    )
+    if hole is not None and obverse.hole[0].z + reverse.hole[0].z <= 0.0:
+        raise SpecError(
+            f"edge breaks of {spec.blank.hole.chamfer:g} mm leave no wall in the hole",
+            key="blank.hole.chamfer",
+        )
+    return obverse, reverse
+
+
+def _section(
+    spec: MedalSpec,
+    name: str,
+    outline: Offsets,
+    hole: Offsets | None,
+    radius: float,
+    tolerance: Tolerance,
+) -> _Section:
+    face = _face_of(spec, name)
+    rim = face.rim or spec.blank.rim
+    key = f"{name}.rim" if face.rim else "blank.rim"
+    steps = rim_steps(spec.blank, rim, tolerance, key)
+    ends = steps[-1].inset
+    if is_basin(spec, face):  # the fillet goes on when the field is laid
+        steps = rim_steps(spec.blank, structs.replace(rim, fillet=0.0), tolerance, key)
+    foot, limit = _foot(spec, outline, hole, steps, rim, radius, key, tolerance)
+    seen = outline.at(ends) if ends > steps[-1].inset else foot
+    return _Section(name, face, rim, steps, foot, seen, limit)
+
+
+def _ground(spec: MedalSpec, section: _Section, hole: Offsets | None, radius: float) -> Ground:
+    """Return a field with its circles, not yet with panels nor a floor."""
+    name, limit, slope = section.name, section.limit, section.rim.slope
+    dish = section.face.field.dish
+    if dish and limit <= 0.0:
+        raise SpecError(
+            "only a field that reaches over the middle of the piece can be dished",
+            key=f"{name}.field.dish",
+        )
+    if dish and abs(dish) >= limit:
+        raise SpecError(
+            f"a field {limit:.3g} mm in radius cannot be {abs(dish):g} mm deep; "
+            "at most a half sphere",
+            key=f"{name}.field.dish",
+        )
+    told: tuple[tuple[tuple[float, float], ...], ...] = ()
+    if not radius or hole is not None:
+        told = _as_seen(spec, section.seen, hole, slope, _side_of(name))
+    least = 0.0
     if hole is not None:
-        left = faces[0].hole[0].z + faces[1].hole[0].z
-        if left <= 0.0:
-            raise SpecError(
-                f"edge breaks of {spec.blank.hole.chamfer:g} mm leave no wall in the hole",
-                key="blank.hole.chamfer",
-            )
-    return faces[0], faces[1]
+        least = float(np.hypot(*hole.at(0.0)[0].T).max()) + hole_reach(spec.blank.hole, slope)
+    circles = circle_steps(section.face.field.circle, least, limit, f"{name}.field.circle")
+    ground = Ground(section.steps[-1].z, limit, dish, 0.0, told, circles)
+    if is_basin(spec, section.face):
+        return spread(ground, section.foot, f"{name}.field.dish")
+    return ground
+
+
+def _shape(
+    spec: MedalSpec,
+    section: _Section,
+    ground: Ground,
+    space: float,
+    outline: Offsets,
+    hole: Offsets | None,
+    tolerance: Tolerance,
+) -> FaceShape:
+    """Return a face as it is meshed; `space` is the metal between the two fields, mm."""
+    rim = section.rim
+    around_hole: tuple[Step, ...] = ()
+    if hole is not None:
+        at = room_round_middle(hole.at(0.0)) + hole_reach(spec.blank.hole, rim.slope)
+        z = float(ground.height(np.array([at, 0.0])))
+        around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
+    shape = FaceShape(section.steps, ground, around_hole)
+    if ground.basin and section.steps[-1].zone == "rim":
+        return bedded(shape, space, rim.fillet)
+    if ground.basin:
+        return freed(shape, outline.at(0.0), tolerance, f"{section.name}.field.dish")
+    return shape
+
+
+def _face_of(spec: MedalSpec, name: str) -> Face:
+    return spec.obverse if name == "obverse" else spec.reverse
+
+
+def _side_of(name: str) -> int:
+    return -1 if name == "reverse" else 1
 
 
 def _panelled(
     spec: MedalSpec, name: str, ground: Ground, outline: Offsets, tolerance: Tolerance
 ) -> Ground:
     """Return a field with the panels of its face."""
-    panels = (spec.obverse if name == "obverse" else spec.reverse).field.panel
+    panels = _face_of(spec, name).field.panel
     if not panels:
         return ground
     field = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
     field = field or (circle(ground.radius, tolerance.curve),)
-    side = -1 if name == "reverse" else 1
+    side = _side_of(name)
 
     def own(inset: float) -> Contours:
         return as_seen(spec, outline.at(inset), side)

@@ -174,10 +174,10 @@ def _face(
     shell = Shell()
     if reeded is None:
         first = shell.loops(outline.at(0.0), shape.outer[0].z)
-        last = _inwards(shell, outline, shape.outer, first, side)
+        last = _banded(shell, outline, shape.outer, first, side)
     else:
         first, last, rest = _past_reeds(shell, reeded, shape.outer, side)
-        last = _inwards(shell, outline, rest, last, side)
+        last = _banded(shell, outline, rest, last, side)
     field = Label("field", side)
     foot = outline.at(shape.outer[-1].inset)
     if hole is None:
@@ -187,7 +187,7 @@ def _face(
         _fill(shell, last, foot, ground, field, tolerance)
         return shell, first, []
     loops = shell.loops(hole.at(0.0), shape.hole[0].z)
-    inner = _outwards(shell, hole, shape.hole, loops, side)
+    inner = _banded(shell, hole, shape.hole, loops, side, outwards=True)
     _fill_round(shell, last, inner, hole.at(shape.hole[-1].inset), shape.ground, field, tolerance)
     return shell, first, loops
 
@@ -230,30 +230,24 @@ def _past_reeds(
     return [first], [last.index], steps[count - 1 :]
 
 
-def _inwards(
-    shell: Shell, outline: Offsets, steps: Sequence[Step], last: Loops, side: Side
+def _banded(
+    shell: Shell,
+    offsets: Offsets,
+    steps: Sequence[Step],
+    last: Loops,
+    side: Side,
+    *,
+    outwards: bool = False,
 ) -> Loops:
-    """Mesh the bands of a section from the outline inwards."""
+    """Mesh the bands of a section from an outline inwards, or from a middle hole outwards."""
     for before, step in pairwise(steps):
         label = Label(step.zone, 0 if step.zone == "edge" else side)
-        new = shell.loops(outline.at(step.inset), step.z)
+        new = shell.loops(offsets.at(step.inset), step.z)
+        outer, inner = (new, last) if outwards else (last, new)
         if before.inset == step.inset:
-            shell.strips(last, new, label)
+            shell.strips(outer, inner, label)
         else:
-            shell.patch(last, new, label)
-        last = new
-    return last
-
-
-def _outwards(shell: Shell, hole: Offsets, steps: Sequence[Step], last: Loops, side: Side) -> Loops:
-    """Mesh the bands of a section from the middle hole outwards."""
-    for before, step in pairwise(steps):
-        label = Label(step.zone, 0 if step.zone == "edge" else side)
-        new = shell.loops(hole.at(step.inset), step.z)
-        if before.inset == step.inset:
-            shell.strips(new, last, label)
-        else:
-            shell.patch(new, last, label)
+            shell.patch(outer, inner, label)
         last = new
     return last
 
