@@ -15,7 +15,7 @@ import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, bounds, contours_of, moved, section
+from ..contour import Contours, bounds, contours_of, moved, round_segments, section
 from ..drawing import read_drawing
 from ..errors import SpecError
 from ..ground import Ground
@@ -209,8 +209,8 @@ def _crop(spec: Relief, curve: float) -> m3.CrossSection | None:
     if crop.shape == "rectangle":
         corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * half
     else:
-        # the chord's sagitta, largest where the oval is least curved: s ≤ r (1 − cos(π/n))
-        count = max(48, math.ceil(math.pi / math.acos(1.0 - curve / max(float(half.max()), 1e-3))))
+        # no chord of an oval is farther off than those of the circle about it
+        count = round_segments(float(half.max()), curve, 48)
         t = 2 * np.pi * np.arange(count) / count
         corners = half * np.column_stack([np.cos(t), np.sin(t)])
     return section((corners + np.asarray(spec.at),))

@@ -162,8 +162,7 @@ def test_a_gap_narrower_than_its_walls_gets_a_floor(make):
 def test_outer_walls_do_not_suffer_from_a_gap(make):
     """Two bars 0.2 mm apart, hardly enough for two walls: those all round lean as asked."""
     bars = '<rect width="49.5" height="100"/><rect x="50.5" width="49.5" height="100"/>'
-    vertices, triangles = surface_of(make(bars, draft=10.0))
-    corner = vertices[triangles]
+    corner = np.take(*surface_of(make(bars, draft=10.0)), axis=0)
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     size = np.linalg.norm(normal, axis=1)
     outer = (np.abs(corner[:, :, 0]) > 5.0).any(axis=1) & (corner[:, :, 2].max(axis=1) > 0.4)
@@ -337,6 +336,7 @@ def test_what_was_left_out_is_told(make):
         ({"turn": (90.0, 0.0, 0.0)}, "turn"),
         ({"flat": Flat(bare="white")}, "flat.bare"),
         ({"crop": Crop(shape="oval", width=1.0, height=1.0), "at": (0.0, 0.0)}, "crop"),
+        ({"crop": Crop(shape="oval", width=0.002, height=0.002)}, "crop"),
         ({"more_on": "face"}, "more_on"),
     ],
 )
