@@ -18,6 +18,10 @@ FIRST_WORDS = {
 }
 """What a new element says, so that it can be seen; others ask for their text."""
 
+FIRST_CAPS = 2.4
+"""Cap height of new words, mm, as in the commented spec: thin strokes of the usual font are
+then wide enough to be cast or engraved."""
+
 FIRST_SHARES = {"circle": {"radius": 0.3}, "panel": {"size": 0.35}}
 """Sizes of a new element as shares of the diameter, so that it fits the piece at hand."""
 
@@ -152,7 +156,7 @@ class MEDALWRIGHT_OT_edit_list(bpy.types.Operator):
 def _fill_new(item: Any, key: Key, items: Any, context: bpy.types.Context) -> None:
     """Give a new element what lets it be seen at once."""
     if key.name in FIRST_WORDS:
-        item.text = FIRST_WORDS[key.name]
+        item.text, item.cap_height = FIRST_WORDS[key.name], FIRST_CAPS
     for name, share in FIRST_SHARES.get(key.name, {}).items():
         setattr(item, name, round(share * item.id_data.medalwright.spec.blank.diameter, 1))
     if hasattr(item, "source_kind"):

@@ -7,7 +7,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty
 from bpy_extras.object_utils import AddObjectHelper, object_data_add
 
-from . import convert, live, sources, tables, units
+from . import convert, live, sources, tables, units, wording
 from .jobs import Job
 from .medalcore.errors import MedalError
 from .medalcore.spec import MedalSpec, spec_from_dict
@@ -147,7 +147,7 @@ class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
             live.session.builder.cancel(job)
             return {"RUNNING_MODAL"}
         if event.type == "TIMER":
-            share = f"{job.label.capitalize() or 'Waiting'}, {job.fraction:.0%}"
+            share = f"{wording.doing(job.label)}, {job.fraction:.0%}"
             context.workspace.status_text_set(f"{share}    Esc: stop")
         return {"PASS_THROUGH"}
 

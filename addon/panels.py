@@ -46,7 +46,8 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
     job = live.session.builder.job_of(piece.session_uid)
     if job is not None:
         row = column.row(align=True)
-        row.progress(factor=job.fraction, text=(job.label or "Waiting").capitalize())
+        doing = wording.doing(job.label, job.state == "running")
+        row.progress(factor=job.fraction, text=doing)
         row.operator("medalwright.stop", text="", icon="X")
     else:
         row = column.row(align=True)

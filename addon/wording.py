@@ -31,11 +31,12 @@ KEYS = {
 """Titles of keys whose name alone would not tell an artist what they do."""
 
 KEYS_IN = {
+    "Blank": {"break_shape": "Edge Shape", "chamfer": "Broken Edge"},
     "Border": {"lines": "Number of Lines", "width": "Width of Tooth"},
     "Edge": {
         "corner_radius": "Notch Corners",
         "depth": "Notch Depth",
-        "pattern": "Reeds by Turns",
+        "pattern": "Reeds in Sections",
         "profile": "Notch Profile",
         "width": "Notch Width",
     },
@@ -161,6 +162,11 @@ def choice_of(name: str) -> str:
 def plural_of(name: str) -> str:
     """Return the title of a list of elements."""
     return PLURALS.get(name) or title_of(name) + "s"
+
+
+def doing(label: str, is_running: bool = True) -> str:
+    """Return what a progress bar says of a build, by the label the core gives."""
+    return sentence(told(label)) or ("Working" if is_running else "Waiting")
 
 
 def sentence(text: str) -> str:

@@ -80,7 +80,11 @@ class _Log:
     def add(self, path: str, built: Built | Blanked) -> None:
         if built.facts:
             self.facts[path] = dict(built.facts)
-        self.findings += [replace(f, where=f.where or path) for f in built.findings]
+        # an element knows its zone, not which of several of its kind it is
+        own = "[" in path
+        for f in built.findings:
+            is_place = "." in f.where or (f.where and not own)
+            self.findings.append(f if is_place else replace(f, where=path))
 
     def spent(self, stage: str, since: float) -> None:
         self.seconds[stage] = self.seconds.get(stage, 0.0) + time.perf_counter() - since
@@ -115,11 +119,11 @@ def assemble(
     log.spent("blank", start)
     adds, cuts, grounds = _elements(spec, blank, tolerance, models, stages, progress, log)
     start = time.perf_counter()
-    progress(0.86, "union")
+    progress(0.86, "joining the parts")
     body = without(united([without(blank.solid, grounds), *adds]), [*blank.cutters, *cuts])
     log.spent("union", start)
     start = time.perf_counter()
-    progress(0.95, "closing")
+    progress(0.95, "proving it closed")
     vertices, triangles, code, labels, proof = seal(body)
     log.spent("closing", start)
     return Assembled(

@@ -197,7 +197,9 @@ def shape(
                 pen += letter.advance
     if missing:
         named = ", ".join(f"'{c}' (U+{ord(c):04X})" for c in dict.fromkeys(missing))
-        raise SourceError(f"font {typeface.name} has no glyph for {named}")
+        raise SourceError(
+            f"font {typeface.name} has no glyph for {named}; choose another font for these words"
+        )
     return tuple(_words(letters))
 
 

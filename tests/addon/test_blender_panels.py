@@ -362,6 +362,10 @@ def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> Non
     for file in ("lighthouse.stl: no such file", "/maps/edge.svg: no path", "blank.toml: no"):
         assert told(file) == file
     assert part("wording").place("between two words") == "between two words"
+    doing = part("wording").doing
+    assert doing("obverse.relief[0]") == "Obverse, Relief 1"
+    assert doing("reading the model") == "Reading the model"
+    assert (doing("", True), doing("", False)) == ("Working", "Waiting")
 
 
 def test_titles_fit_beside_their_numbers(addon: Any, part: Any) -> None:

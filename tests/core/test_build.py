@@ -201,3 +201,14 @@ def test_an_undercut_is_found_when_there_is_one():
     vertices = medal.vertices.copy()
     vertices[top, :2] += 0.4
     assert "undercut" in {f.rule for f in inspect(replace(medal, vertices=vertices), spec)}
+
+
+def test_a_finding_names_the_very_words_it_is_about():
+    """Of two legends on one face, the one that is set too small for its strokes."""
+    legends = (
+        '[[obverse.legend]]\ntext = "LARGE"\ncap_height = 4.0\n[[obverse.legend]]\ntext = "small"\n'
+        'at = "bottom"\ncap_height = 1.2\n[[reverse.exergue]]\ntext = "FOOT"\ncap_height = 1.0'
+    )
+    medal = build(parse_spec(legends), "draft")
+    thin = {f.where for f in medal.findings if f.rule == "thin-stroke"}
+    assert thin == {"obverse.legend[1]", "reverse.exergue[0]"}
