@@ -336,7 +336,7 @@ def test_what_was_left_out_is_told(make):
         ({"turn": (90.0, 0.0, 0.0)}, "turn"),
         ({"flat": Flat(bare="white")}, "flat.bare"),
         ({"crop": Crop(shape="oval", width=1.0, height=1.0), "at": (0.0, 0.0)}, "crop"),
-        ({"crop": Crop(shape="oval", width=0.001, height=0.001)}, "crop"),
+        ({"crop": Crop(shape="oval", width=0.001, height=0.001), "quality": "draft"}, "crop"),
         ({"more_on": "face"}, "more_on"),
     ],
 )
