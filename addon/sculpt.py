@@ -12,7 +12,10 @@ from .medalcore.element import Model
 from .medalcore.errors import MedalError
 from .medalcore.sculpt import kept_strokes
 from .operators import Answer, draft, needs_piece, refuse
-from .sheets import Making, sheet_of, spec_as_built
+from .sheets import Beside, Waiting, making, sheet_of, spec_as_built
+
+LARGE = 150_000
+"""Points of a sheet that are read in the blink of an eye."""
 
 
 def relief_at(piece: bpy.types.Object, path: str) -> Any:
@@ -51,7 +54,7 @@ def needs_sheet(cls: Any, context: bpy.types.Context) -> bool:
     return False
 
 
-class MEDALWRIGHT_OT_sculpt_relief(bpy.types.Operator):
+class MEDALWRIGHT_OT_sculpt_relief(Waiting, bpy.types.Operator):
     """Sculpt on the relief: it becomes a dense sheet that stands on the medal"""
 
     bl_idname = "medalwright.sculpt_relief"
@@ -85,11 +88,11 @@ class MEDALWRIGHT_OT_sculpt_relief(bpy.types.Operator):
         if sheet is not None:
             return self._enter(context, sheet)
         try:
-            making = self._making(context, piece, relief)
+            work = self._making(context, piece, relief)
         except MedalError as error:
             return refuse(self, piece, error)
-        making.run()
-        return self._finish(context, piece, relief, making)
+        work.run()
+        return self._finish(context, piece, relief, work)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Work the sheet out beside Blender and wait for it."""
@@ -98,51 +101,35 @@ class MEDALWRIGHT_OT_sculpt_relief(bpy.types.Operator):
         if bpy.app.background or sculpted.sheet_on(relief) is not None:
             return self.execute(context)
         try:
-            self._made = self._making(context, piece, relief)
+            work = self._making(context, piece, relief)
         except MedalError as error:
             return refuse(self, piece, error)
         self._uid, self._digest = piece.session_uid, live.digest_of(piece)
         self._at = relief.path_from_id().partition("spec.")[2]
-        self._made.start()
-        manager = context.window_manager
-        self._timer = manager.event_timer_add(0.1, window=context.window)
-        manager.modal_handler_add(self)
-        context.workspace.status_text_set("Making the relief a sheet to sculpt on    Esc: stop")
-        return {"RUNNING_MODAL"}
+        return self.wait(context, work, "Making the relief a sheet to sculpt on")
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
-        """Wait; everything but Esc goes on to the window."""
-        if event.type == "ESC" and event.value == "PRESS":
-            self.cancel(context)
-            return {"CANCELLED"}
-        if self._made.is_alive():
-            return {"PASS_THROUGH"}
-        self.cancel(context)
+    def waited(self, context: bpy.types.Context) -> Answer:
+        """Put the sheet on the piece, if that is as it was."""
         piece = live.piece_by_uid(self._uid)
         if piece is None or context.mode != "OBJECT" or live.digest_of(piece) != self._digest:
             self.report({"INFO"}, "The medal was changed meanwhile; it is not sculpted")
             return {"CANCELLED"}
-        return self._finish(context, piece, relief_at(piece, self._at), self._made)
+        return self._finish(context, piece, relief_at(piece, self._at), self._beside)
 
-    def cancel(self, context: bpy.types.Context) -> None:
-        """Stop waiting; what is still being worked out is dropped."""
-        context.window_manager.event_timer_remove(self._timer)
-        context.workspace.status_text_set(None)
-
-    def _making(self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any) -> Making:
+    def _making(self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any) -> Beside:
         place = sculpted.place_of(piece, relief.path_from_id().partition("spec.")[2])
         if place is None:
             raise MedalError("The relief is not on the piece: show it and give it its model first")
         found = sources.models_of(piece, context)
         models = {name: Model(*held) for name, held in found.items()}
-        return Making(spec_as_built(piece), place, models, self.across)
+        return making(spec_as_built(piece), place, models, self.across)
 
     def _finish(
-        self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any, making: Making
+        self, context: bpy.types.Context, piece: bpy.types.Object, relief: Any, work: Beside
     ) -> Answer:
-        if making.error is not None:
-            return refuse(self, piece, making.error)
-        sheet = sheet_of(piece, making)
+        if work.error is not None:
+            return refuse(self, piece, work.error)
+        sheet = sheet_of(piece, work.made)
         with live.quietly():
             relief.strokes_sheet = sheet
         answer = draft(self, piece, context)
@@ -192,7 +179,7 @@ def leave_sculpting(context: bpy.types.Context, sheet: bpy.types.Object) -> None
         bpy.ops.object.mode_set(mode="OBJECT")
 
 
-class MEDALWRIGHT_OT_keep_strokes(bpy.types.Operator):
+class MEDALWRIGHT_OT_keep_strokes(Waiting, bpy.types.Operator):
     """Keep what was sculpted: it is added to the relief and stays when other numbers change"""
 
     bl_idname = "medalwright.keep_strokes"
@@ -200,6 +187,7 @@ class MEDALWRIGHT_OT_keep_strokes(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     path: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+    _passes = False  # nobody must go on sculpting what is being read
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -208,16 +196,46 @@ class MEDALWRIGHT_OT_keep_strokes(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Read the sheet, store the difference, take the sheet away and rebuild."""
-        sheet, relief = sculpted_now(context, self.path)
+        work = self._reading(context)
+        if work is None:
+            return {"CANCELLED"}
+        work.run()
+        return self._finish(context, work)
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
+        """Find what a large sheet holds beside Blender and wait for it."""
+        sheet, _ = sculpted_now(context, self.path)
+        if bpy.app.background or sheet is None or len(sheet.data.vertices) < LARGE:
+            return self.execute(context)
+        work = self._reading(context)
+        if work is None:
+            return {"CANCELLED"}
+        return self.wait(context, work, "Finding what was sculpted")
+
+    def waited(self, context: bpy.types.Context) -> Answer:
+        """Keep what was found."""
+        return self._finish(context, self._beside)
+
+    def _reading(self, context: bpy.types.Context) -> Beside | None:
+        sheet, _ = sculpted_now(context, self.path)
         if sheet is None:
             self.report({"ERROR"}, "This relief is not being sculpted")
-            return {"CANCELLED"}
-        piece = sheet.parent
+            return None
         leave_sculpting(context, sheet)
         try:
-            found = _strokes_on(sheet, context)
+            return _strokes_on(sheet, context)
         except MedalError as error:
-            return refuse(self, piece, error)
+            refuse(self, sheet.parent, error)
+            return None
+
+    def _finish(self, context: bpy.types.Context, work: Beside) -> Answer:
+        sheet, relief = sculpted_now(context, self.path)
+        if sheet is None:
+            self.report({"INFO"}, "The sheet is gone; nothing was kept")
+            return {"CANCELLED"}
+        piece, found = sheet.parent, work.made
+        if work.error is not None:
+            return refuse(self, piece, work.error)
         some = len(found.triangles) > 0
         put_strokes(relief, strokes.new_mesh(found) if some else None)
         close(sheet, relief)
@@ -226,8 +244,8 @@ class MEDALWRIGHT_OT_keep_strokes(bpy.types.Operator):
         return draft(self, piece, context)
 
 
-def _strokes_on(sheet: bpy.types.Object, context: bpy.types.Context) -> Model:
-    """Return the strokes of a relief, with what was sculpted on its sheet.
+def _strokes_on(sheet: bpy.types.Object, context: bpy.types.Context) -> Beside:
+    """Return the work that finds all strokes of a relief, those on its sheet with them.
 
     Raises
     ------
@@ -239,8 +257,14 @@ def _strokes_on(sheet: bpy.types.Object, context: bpy.types.Context) -> Model:
     sheet.data.update()  # scripts may have moved points without telling
     world, triangles = sources.arrays_of([sheet], context)
     back = np.array(sheet.parent.matrix_world.inverted(), dtype=np.float64)
-    own = world * units.units_per_mm(context.scene) @ back[:3, :3].T + back[:3, 3]
-    return kept_strokes(sculpted.recalled(before, unit), own / unit, triangles)
+    scale = units.units_per_mm(context.scene)
+    made = sculpted.recalled(before, unit)
+
+    def work() -> Model:
+        own = world * scale @ back[:3, :3].T + back[:3, 3]
+        return kept_strokes(made, own / unit, triangles)
+
+    return Beside(work)
 
 
 def _told(found: Model) -> str:

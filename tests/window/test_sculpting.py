@@ -23,6 +23,8 @@ def test_strokes_are_kept_undone_and_dropped(screen: Blender, tmp_path: Path) ->
     assert twice > once + 0.02
     assert (undone, redone) == (pytest.approx(once, abs=1e-6), pytest.approx(twice, abs=1e-6))
     assert told["still_sculpting"] == "SCULPT"
+    assert told["points"] > 150_000
+    assert told["waited"] is True
     assert told["again"] == "OBJECT"
     assert told["risen"] == pytest.approx(twice - smooth, abs=0.04)
     assert told["still"] == told["kept"]

@@ -95,7 +95,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     bpy.ops.view3d.view_selected()
     yield 0.5
 
-    bpy.ops.medalwright.sculpt_relief("INVOKE_DEFAULT", True)
+    bpy.ops.medalwright.sculpt_relief("INVOKE_DEFAULT", True, across=768)
     beats = []  # Blender goes on while the sheet is worked out
     while bpy.context.mode != "SCULPT" and len(beats) < 3000:
         beats.append(time.monotonic())
@@ -118,8 +118,11 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     heights.append(sheet_top())
     tell(heights=heights)
 
+    points = len(bpy.context.object.data.vertices)
     bpy.ops.medalwright.keep_strokes("INVOKE_DEFAULT", True)
-    tell(kept=relief().strokes.name, again=bpy.context.mode)
+    waited = relief().strokes is None  # a large sheet is read beside Blender
+    yield from until(lambda: relief().strokes is not None)
+    tell(points=points, waited=waited, kept=relief().strokes.name, again=bpy.context.mode)
     yield from built(True)
     tell(risen=top(*PLACE) - before)
     relief().detail = 1.3
