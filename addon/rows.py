@@ -75,7 +75,10 @@ def _fold(layout: Any, name: str, title: str) -> Any:
     return body
 
 
-_ENDINGS = {"picture": (".png", ".tif", ".tiff", ".exr"), "flat": (".svg",)}
+_ENDINGS = {
+    "picture": (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp", ".exr"),
+    "flat": (".svg",),
+}
 """Files that an inner table of a relief is about."""
 
 

@@ -39,7 +39,9 @@ PLATFORMS = {
 }
 """Blender's names and the oldest system each Blender of that platform runs on, as pip's tags."""
 
-COMPILED = ("manifold3d", "uharfbuzz", "msgspec", "pillow")
+COMPILED = ("manifold3d", "uharfbuzz", "msgspec", "pillow", "openexr")
+# OpenEXR, 1.2 to 1.8 MB a wheel: Blender's Python shows no pixels of a multi-layer EXR, which is
+# how it saves depth passes (tried: 4.2 and 5.2), and has no other library that reads them.
 PURE = (
     "trimesh", "fonttools", "tqdm", "tomli-w", "svgelements",
     "font-source-serif-pro", "font-source-sans-pro",

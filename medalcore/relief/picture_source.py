@@ -16,7 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SourceError
+from .exr_source import exr_samples
 from .png_deep import deep_png
+from .samples import Samples
+from .tiff_deep import deep_tiff
 
 Values = NDArray[np.float32]
 BoolArray = NDArray[np.bool_]
@@ -73,11 +76,11 @@ def read_picture(name: str) -> Picture:
         raise SourceError(f"{name}: there is no such file")
     if not path.is_file():
         raise SourceError(f"{name}: is a folder; give a picture in it")
-    deep = deep_png(name)
-    if deep is not None:
-        picture = _from_samples(deep, name)
+    if path.suffix.lower() == ".exr":
+        picture = _exr(name)
     else:
-        picture = _exr(name) if path.suffix.lower() == ".exr" else _pillow(name)
+        deep = deep_png(name)
+        picture = _other(name) if deep is None else _from_samples(_of_png(deep), name)
     if not picture.mask.any():
         raise SourceError(f"{name}: is transparent everywhere; a relief needs grey values")
     seen = picture.values[picture.mask]
@@ -87,10 +90,13 @@ def read_picture(name: str) -> Picture:
     return picture
 
 
-def _pillow(name: str) -> Picture:
+def _other(name: str) -> Picture:
     from PIL import Image, ImageOps
 
     try:
+        deep = deep_tiff(name)
+        if deep is not None:
+            return _from_samples(deep, name)
         with Image.open(name) as image:
             image.load()
             kind = image.format
@@ -100,18 +106,38 @@ def _pillow(name: str) -> Picture:
         raise SourceError(f"{name}: cannot be read as a picture ({reason[:120]})") from None
 
 
-def _from_samples(samples: NDArray[np.uint16], name: str) -> Picture:
-    """Return a picture of 16-bit samples with colours, transparency or both."""
+def _of_png(samples: NDArray[np.uint16]) -> Samples:
     colours = samples[..., : 3 if samples.shape[2] > 2 else 1]
+    if samples.shape[2] not in (2, 4):
+        return Samples(colours)
+    return Samples(colours, samples[..., -1].astype(np.float32) / np.float32(65535))
+
+
+def _from_samples(samples: Samples, name: str) -> Picture:
+    """Return a picture of more than 8 bits, with colours, transparency or both."""
+    colours, cover = samples.colours, samples.cover
+    whole = colours.dtype.kind in "ui"
     grey = colours[..., 0].astype(np.float32)
     notes: tuple[str, ...] = ()
-    if np.any(colours != colours[..., :1]):
+    known = np.isfinite(grey) if not whole else np.ones(grey.shape, dtype=bool)
+    if np.any((colours != colours[..., :1])[known]):
         notes = (_COLOURED.format(name=name),)
-        grey = colours @ _BRIGHTNESS
-    mask = np.ones(grey.shape, dtype=bool)
-    if samples.shape[2] in (2, 4):
-        mask = samples[..., -1] >= 32768
-    return Picture(grey / np.float32(65535), mask, 0.5 / 65535, notes)
+        grey = colours.astype(np.float32) @ _BRIGHTNESS
+    mask = np.isfinite(grey) & (np.abs(grey) < _FAR) if not whole else known
+    if cover is not None:
+        mask = mask & (cover >= 0.5)
+        if samples.multiplied:
+            grey = np.where(mask, grey / np.where(mask, cover, np.float32(1)), grey)
+    if not whole:
+        return Picture(np.where(mask, grey, np.float32(0)), mask, 0.0, notes)
+    top = _top(colours)
+    return Picture(grey / np.float32(top), mask, 0.5 / top, notes)
+
+
+def _top(samples: NDArray[Any]) -> int:
+    """Return what white is: of 16 bits, or the largest where whole numbers go beyond."""
+    low, high = int(samples.min()), int(samples.max())
+    return 65535 if low >= 0 and high <= 65535 else max(abs(low), abs(high))
 
 
 def _from_image(image: Any, name: str, lossy: bool) -> Picture:
@@ -125,8 +151,7 @@ def _from_image(image: Any, name: str, lossy: bool) -> Picture:
         return _floats(np.asarray(image, dtype=np.float32))
     if mode.startswith("I"):
         raw = np.asarray(image, dtype=np.int64)
-        sixteen = raw.min(initial=0) >= 0 and raw.max(initial=0) <= 65535
-        top = 65535 if sixteen else int(np.abs(raw).max())
+        top = _top(raw)
         return Picture((raw / top).astype(np.float32), mask, 0.5 / top)
     if mode in ("1", "L", "LA"):
         grey = np.asarray(image.convert("L"), dtype=np.float32)
@@ -147,31 +172,20 @@ def _floats(values: Values) -> Picture:
 
 
 def _exr(name: str) -> Picture:
-    """Read a channel of an EXR file; a depth pass counts from the eye, so it is turned round."""
     try:
-        channels = _exr_channels(name)
+        samples, notes = exr_samples(name)
+        picture = _from_samples(samples, name)
+        return replace(picture, notes=notes + picture.notes)
     except ImportError:
         raise SourceError(
-            f"{name}: no library here reads EXR (OpenEXR does); save it as 16-bit PNG or TIFF"
+            f"{name}: EXR needs the library OpenEXR (pip install openexr); or save it as 16-bit "
+            "PNG or TIFF"
         ) from None
+    except SourceError:
+        raise
     except Exception as error:  # as in read_picture
         reason = " ".join(str(error).split()) or type(error).__name__
         raise SourceError(f"{name}: cannot be read as EXR ({reason[:120]})") from None
-    by_end = {key.rpartition(".")[2].upper(): key for key in reversed(list(channels))}
-    for end in ("Z", "DEPTH", "V", "Y", "R"):
-        if end in by_end:
-            values = np.asarray(channels[by_end[end]], dtype=np.float32)
-            sign = np.float32(-1 if end in ("Z", "DEPTH") else 1)
-            return _floats(sign * values)
-    found = ", ".join(channels) or "none"
-    raise SourceError(f"{name}: has no channel Z, V, Y or R to take heights from; it has {found}")
-
-
-def _exr_channels(name: str) -> dict[str, Any]:
-    import OpenEXR  # type: ignore[import-not-found,import-untyped,unused-ignore]
-
-    with OpenEXR.File(name, separate_channels=True) as file:
-        return {key: channel.pixels for key, channel in file.channels().items()}
 
 
 def _smooth_steps(values: Values, mask: BoolArray) -> Values:

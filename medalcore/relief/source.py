@@ -177,8 +177,8 @@ def _read_file(name: str) -> Model:
         allowed = ", ".join(e[1:].upper() for e in MODEL_FILES)
         what = f"'{ending}' is no model file" if ending else "has no file ending"
         raise SourceError(
-            f"{name}: {what}; models are read from {allowed}, depth pictures from PNG and TIFF, "
-            "flat drawings from SVG"
+            f"{name}: {what}; models are read from {allowed}, depth pictures from PNG, TIFF "
+            "and EXR, flat drawings from SVG"
         )
     if not path.exists():
         raise SourceError(f"{name}: there is no such file")

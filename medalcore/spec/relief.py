@@ -96,8 +96,8 @@ class Relief(Table, frozen=True):
     source: Annotated[
         str,
         doc(
-            "Model (STL, OBJ, PLY, OFF, GLB, 3MF), depth picture (PNG, TIFF), flat drawing (SVG), "
-            "or object:NAME in Blender",
+            "Model (STL, OBJ, PLY, OFF, GLB, 3MF), depth picture (PNG, TIFF, EXR), flat drawing "
+            "(SVG), or object:NAME in Blender",
             min_length=1,
         ),
     ]
