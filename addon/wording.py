@@ -125,8 +125,8 @@ _PLACE = re.compile(
 
 
 def told(text: str) -> str:
-    """Return what the core says with its keys named as a person finds them in the panel."""
-    return _PLACE.sub(lambda found: place(found.group()), text)
+    """Return what the core says with keys and objects named as a person finds them in Blender."""
+    return _PLACE.sub(lambda found: place(found.group()), text.replace("object:", ""))
 
 
 def place(path: str) -> str:

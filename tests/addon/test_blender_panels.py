@@ -356,6 +356,7 @@ def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> Non
         "Obverse, Field, Circle 1, Radius: too large"
     )
     assert told("object 'Stone' has no faces") == "object 'Stone' has no faces"
+    assert told("object:Stone + Gull: 2 loose shells") == "Stone + Gull: 2 loose shells"
     assert told("obverse.legend[0] and reverse.border[1] meet") == (
         "Obverse, Legend 1 and Reverse, Border 2 meet"
     )
