@@ -53,10 +53,8 @@ class _Layer:
     @property
     def rank(self) -> tuple[bool, ...]:
         """Sort depth passes first, then what a person sees first."""
-        return (
-            not self.is_distance, "denois" in self.word, "mist" in self.word,
-            self.word not in ("", "depth", "z", "combined"),
-        )  # fmt: skip
+        usual = self.word in ("", "depth", "z", "combined")
+        return not self.is_distance, "mist" in self.word, not usual
 
 
 def exr_samples(name: str) -> tuple[Samples, tuple[str, ...]]:

@@ -93,11 +93,18 @@ def test_the_depth_pass_of_a_render_is_found_and_turned_round(tmp_path, parts):
     assert "distances from the eye" in picture.notes[1]
 
 
+def test_a_distance_of_nothing_is_no_part(tmp_path):
+    """The next best pass, of the denoiser, says 0 where nothing was hit (Blender 4.2)."""
+    passes = {key: values for key, values in _passes().items() if ".Depth." not in key}
+    picture = read_picture(_exr(tmp_path / "a.exr", passes))
+    assert "Denoising Depth.Z" in picture.notes[0]
+    assert np.array_equal(picture.mask, Y >= 20)
+
+
 @pytest.mark.parametrize("dtype", [np.float16, np.float32])
 def test_distances_saved_as_grey_are_known_by_their_background(tmp_path, dtype):
     """A node's output saved in one layer: only the far background tells what it is."""
-    with np.errstate(over="ignore"):
-        values = DISTANCE.astype(dtype)
+    values = np.minimum(DISTANCE, np.finfo(dtype).max).astype(dtype)  # as 16 bits are clamped
     picture = read_picture(_exr(tmp_path / "a.exr", dict.fromkeys("RGB", values)))
     assert np.array_equal(picture.mask, Y >= 20)
     assert picture.values[20, 0] == 1.0
