@@ -20,6 +20,9 @@ from .general import Offsets, check_field, room_round_middle
 from .panel import terraces_of
 from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
 
+_LEAST = 1e-4
+"""mm; what is level of a circle is no narrower."""
+
 
 @dataclass(frozen=True, eq=False)
 class _Section:
@@ -204,9 +207,15 @@ def circle_steps(
         knots = [(c.radius - into, c.height), (c.radius + out, 0.0)]
         if c.width > 0.0:
             knots = [(inner - out, 0.0), (inner + into, c.height), *knots]
+        elif c.radius - into < _LEAST:
+            raise SpecError(
+                f"walls {lean:.3g} mm wide leave nothing of a panel {c.radius:g} mm in radius; "
+                "make it larger or steeper",
+                key=f"{key}[{i}].radius",
+            )
         radii = [r for r, _ in knots]
         low = found[-1][0] if found else least
-        if any(b - a < 1e-4 for a, b in pairwise(radii)):
+        if any(b - a < _LEAST for a, b in pairwise(radii)):
             raise SpecError(
                 f"walls {lean:.3g} mm wide leave nothing of a circle {c.width:g} mm wide",
                 key=f"{key}[{i}].width",

@@ -216,6 +216,18 @@ def test_panels_that_cannot_be_made_get_one_line_with_their_key(panels, key, wor
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("outline", ["round", "rectangle"])
+def test_a_sunk_circle_that_is_all_wall_is_refused(outline):
+    """0.2 mm deep at 10 degrees its wall is 0.2 tan 10 = 0.0353 mm wide."""
+    spec = {"blank": {"outline": outline}, "obverse": {"field": {}}}
+    for radius in (0.01, 0.0353):
+        circle = {"radius": radius, "width": 0.0, "height": -0.2}
+        spec["obverse"]["field"]["circle"] = [circle]
+        with pytest.raises(SpecError, match=r"walls 0\.0353 mm wide leave nothing") as caught:
+            build_blank(spec_from_dict(spec), tolerance_for("draft"))
+        assert caught.value.key == "obverse.field.circle[0].radius"
+
+
 def test_panels_keep_off_circles_and_holes():
     field = {"circle": [{"radius": 10.0}], "panel": [{"size": 6.0, "at": [9.0, 0.0]}]}
     with pytest.raises(SpecError, match="across a circle"):
