@@ -58,6 +58,8 @@ KEYS_IN = {
 
 TABLES = {
     "medal": "Name, Metal, Process",
+    "blank.drill": "Drilled Hole",
+    "edge.text": "Edge Lettering",
     "obverse.rim": "Rim of Its Own",
     "reverse.rim": "Rim of Its Own",
 }
