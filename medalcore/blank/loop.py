@@ -107,8 +107,10 @@ def _run_in(
 
 
 def _plate(contours: Contours, half: float, rounding: float, tolerance: Tolerance) -> Solid:
-    """Return a flat plate with rounded edges."""
+    """Return a flat plate with rounded edges, less so where it is too narrow for them."""
     offsets = Offsets(contours, tolerance)
+    while not offsets.at(rounding):
+        rounding *= 0.5
     label = Label("loop")
     shells = []
     rims = []

@@ -143,6 +143,19 @@ def test_a_loop_never_shows_on_the_field_of_a_hollow_piece(kind):
     assert np.hypot(points[:, 0], points[:, 1]).min() > 20.0 - 0.2 - 0.5
 
 
+def test_an_eye_stands_on_a_thin_rim_too():
+    """Of a domed piece hardly any metal hides its foot, which is then narrower than its edges."""
+    blank = {
+        "outline": "constant-width", "diameter": 13.14, "corner_radius": 0.5, "thickness": 2.5,
+        "rim": {"width": 0.005}, "chamfer": 0.002, "break_shape": "round",
+        "loop": {"kind": "eye", "hole": 2.0, "width": 1.2, "fillet": 0.5, "gap": 0.5},
+    }  # fmt: skip
+    medal = build(spec_from_dict({"blank": blank, "obverse": {"field": {"dish": -0.3}}}), "draft")
+    assert medal.is_closed
+    assert medal.report["bodies"] == 1
+    assert medal.vertices[:, 1].max() > 13.14 / 2 + 0.5 + 2.0
+
+
 def test_an_eye_is_a_ring_of_wire_pierced_from_side_to_side():
     loop = {"kind": "eye", "hole": 2.6, "width": 1.2, "gap": 0.5, "angle": 90.0}
     v, f, of = made({"blank": {"loop": loop}})
