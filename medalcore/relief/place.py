@@ -15,6 +15,7 @@ from ..raster import top_surface
 from ..spec import Relief
 from .clip import clipped
 from .fringe import finished
+from .hairlines import bridged
 from .source import SourceMesh
 from .surface import smoothed
 
@@ -268,7 +269,7 @@ def raw_field(
         Along the larger side of the grid.
     exact : bool
         Whether to leave every pixel as it is sampled, and the silhouette as the facets have
-        it, instead of finishing the fringe (see `fringe`).
+        it, instead of finishing the fringe (see `fringe`) and bridging `hairlines`.
 
     Returns
     -------
@@ -299,7 +300,7 @@ def raw_field(
     if exact:
         heights = np.where(np.isfinite(surface) & np.isfinite(heights), surface, heights)
     else:
-        heights = finished(surface, heights, grid.pixel)
+        heights = bridged(finished(surface, heights, grid.pixel), grid.pixel)
     mask = cropped(grid, np.isfinite(heights), spec)
     if not mask.any():
         key, what = ("crop", "enlarge it") if spec.crop.shape != "none" else ("turn", "turn it")

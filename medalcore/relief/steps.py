@@ -104,9 +104,11 @@ def _seen(
     tops, high = found.line, found.top
     if rim is not None:
         tops, high = np.concatenate([tops, rim.points]), np.concatenate([high, rim.z])
-    z = np.minimum(z, -envelope(points, field.mask, -field.heights, fall))
+    beside = field.mask.copy()  # a line may run through pixels of its own, which it stands for
+    beside.ravel()[np.concatenate([found.high, found.low])] = False
+    z = np.minimum(z, -envelope(points, beside, -field.heights, fall))
     least = np.maximum(
-        envelope(points, field.mask, field.heights, fall),
+        envelope(points, beside, field.heights, fall),
         highest_under(points, tops, high, fall),
     )
     within = least > z + _HIDDEN * fall

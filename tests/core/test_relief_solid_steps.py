@@ -8,6 +8,7 @@ from relief_fields import GROUNDS, grid, over, star
 
 from medalcore.raster import top_surface
 from medalcore.relief.cliffs import cliffs
+from medalcore.relief.draft import enforce_draft
 from medalcore.relief.even import evened
 from medalcore.relief.lines import Lines
 from medalcore.relief.solid import relief_shape
@@ -165,3 +166,22 @@ def test_level_lines_on_a_cliff_are_straightened_by_less_than_half_a_pixel():
         return np.std(across)
 
     assert wave(even) < wave(field)
+
+
+@pytest.mark.parametrize("degrees", [2.0, 4.9, 11.0])
+def test_a_low_edge_that_runs_through_pixels_is_drawn_all_along(degrees):
+    """Where it crosses from one row to the next it passes pixels so closely that none may cap it.
+
+    A stretch that is missing is filled with triangles down to the next pixels: teeth.
+    """
+    slope = math.tan(math.radians(degrees))
+    field = over(
+        grid(700),
+        lambda u, v: np.where(v > slope * u + 0.004, 0.033, 0.0) + 0.2 + 0.05 * v,
+        lambda u, v: np.hypot(u, v) < 10.0,
+    )
+    edges = cliffs(field, everywhere(field), TEN, 0.002)
+    found = steps(edges, field, enforce_draft(field, TEN, edges.tops), TEN).lines
+    one, two = found.points[found.edges[:, 0]], found.points[found.edges[:, 1]]
+    drawn = np.hypot(*(two - one).T).sum() * field.grid.pixel
+    assert drawn > 2 * 18.5  # the edge and the foot of its flank, both across the disc
