@@ -16,10 +16,10 @@ WIDTH = 0.09
 """mm: narrower clefts are bridged. Cutters finer than a tenth of a millimetre are rare, and
 what they leave is not seen with the bare eye (common practice, no source)."""
 
-_SHARE = 1 / 200
+_SHARE = 1 / 256
 """Of the map's larger side: on a very small relief narrower clefts are forms of their own."""
 
-_DEEP = (1.0, 2.0)  # widths that a cleft is deep: less stays a fold, more is bridged altogether
+_DEEP = (2.0, 4.0)  # widths that a cleft is deep: less stays a fold, more is bridged altogether
 _ROUND = 2.0**0.5 - 1.0  # of an octagon's reach, that of the square in it (geometry)
 
 
@@ -37,8 +37,8 @@ def bridged(heights: FloatArray, pixel: float) -> FloatArray:
     -------
     heights : (rows, cols) float64
         Nowhere lower: a grey closing (Serra 1982) by an octagon as wide as `WIDTH`, or as a
-        share of a very small map, where it raises by more than that width. Gaps of the outline
-        that are as narrow are closed; the same array if pixels are too large to tell.
+        share of a very small map, where it raises by more than twice that width. Gaps of the
+        outline that are as narrow are closed; the same array if pixels are too large to tell.
     """
     width = min(WIDTH, _SHARE * pixel * max(heights.shape))
     reach = round(0.5 * width / pixel)
