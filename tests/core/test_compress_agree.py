@@ -41,10 +41,10 @@ def edges(raw: HeightField) -> NDArray[np.bool_]:
 
 
 def test_1024_and_2048_pixels_give_the_same_relief() -> None:
-    """On every model: 5 micrometres at most 0.3 mm away from outlines and steps.
+    """On every model: 5 micrometres at most 0.2 mm away from outlines and steps.
 
     Two pixels away from them 99 % keep to that limit, and but for 0.2 % all do; of the torn
-    model, 0.5 %.
+    model, 0.5 %, and it needs 0.3 mm.
     """
     coarse = dict(bench.raw_fields(1024, []))
     for name, fine in bench.raw_fields(2048, []):
@@ -58,7 +58,7 @@ def test_1024_and_2048_pixels_give_the_same_relief() -> None:
         away = ndimage.distance_transform_edt(calm) * raw.grid.pixel
         near = off[away > 2.0 * raw.grid.pixel]
         share = float((near > LIMIT).mean())
-        far = float(off[away > 0.3].max())
+        far = float(off[away > (0.3 if name == TORN else 0.2)].max())
         assert far < LIMIT, f"{name}: {1000 * far:.1f} micrometres"
         assert np.percentile(near, 99) < LIMIT, name
         assert share < (0.005 if name == TORN else 0.002), f"{name}: {100 * share:.3f} %"
