@@ -96,14 +96,4 @@ class MEDALWRIGHT_OT_seen_from(bpy.types.Operator):
 
 _CLASSES = (MEDALWRIGHT_OT_face, MEDALWRIGHT_OT_seen_from)
 
-
-def register() -> None:
-    """Register the operators."""
-    for made in _CLASSES:
-        bpy.utils.register_class(made)
-
-
-def unregister() -> None:
-    """Take them back."""
-    for made in reversed(_CLASSES):
-        bpy.utils.unregister_class(made)
+register, unregister = bpy.utils.register_classes_factory(_CLASSES)

@@ -195,14 +195,4 @@ class MEDALWRIGHT_OT_choose_font(bpy.types.Operator, ImportHelper):
 
 _CLASSES = (MEDALWRIGHT_UL_elements, MEDALWRIGHT_OT_edit_list, MEDALWRIGHT_OT_choose_font)
 
-
-def register() -> None:
-    """Register the list and its operator."""
-    for made in _CLASSES:
-        bpy.utils.register_class(made)
-
-
-def unregister() -> None:
-    """Take them back."""
-    for made in reversed(_CLASSES):
-        bpy.utils.unregister_class(made)
+register, unregister = bpy.utils.register_classes_factory(_CLASSES)

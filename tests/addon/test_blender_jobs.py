@@ -218,3 +218,22 @@ def test_a_bug_is_one_line_too(
         bpy.ops.medalwright.make_fine()
     assert "File " not in str(caught.value)
     assert "Traceback" not in capfd.readouterr().err
+
+
+def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> None:
+    told = part("wording").told
+    assert told("obverse.field.circle[0].radius: too large") == (
+        "Obverse, Field, Circle 1, Radius: too large"
+    )
+    assert told("object 'Stone' has no faces") == "object 'Stone' has no faces"
+    assert told("object:Stone + Gull: 2 loose shells") == "Stone + Gull: 2 loose shells"
+    assert told("obverse.legend[0] and reverse.border[1] meet") == (
+        "Obverse, Legend 1 and Reverse, Border 2 meet"
+    )
+    for file in ("lighthouse.stl: no such file", "/maps/edge.svg: no path", "blank.toml: no"):
+        assert told(file) == file
+    assert part("wording").place("between two words") == "between two words"
+    doing = part("wording").doing
+    assert doing("obverse.relief[0]") == "Obverse, Relief 1"
+    assert doing("reading the model") == "Reading the model"
+    assert (doing("", True), doing("", False)) == ("Working", "Waiting")

@@ -15,7 +15,6 @@ from typing import Any
 
 import bpy
 import pytest
-from mathutils import Euler, Vector
 
 SOURCES = {"Picture": "depth.png", "Flat": "crest.svg"}
 """Files that make a relief's inner tables count."""
@@ -307,34 +306,6 @@ def test_a_core_has_its_metal_by_choice(spec: Any, part: Any) -> None:
     assert core.metal == part("tables").NONE
 
 
-def test_an_angle_between_the_faces_turns_the_view(addon: Any, part: Any) -> None:
-    """The axis the piece is turned over stays where it is, on both faces."""
-    turn = part("facing").turn_to("reverse", math.radians(30.0))
-    axis = (math.sin(math.radians(30.0)), math.cos(math.radians(30.0)), 0.0)
-    assert tuple(turn @ Vector(axis)) == pytest.approx(axis, abs=1e-6)
-    assert tuple(turn.col[2]) == pytest.approx((0, 0, -1), abs=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("view", "right", "up"),
-    [
-        ("FRONT", (1, 0, 0), (0, 0, 1)),
-        ("RIGHT", (0, 1, 0), (0, 0, 1)),
-        ("LEFT", (0, -1, 0), (0, 0, 1)),
-        ("BACK", (-1, 0, 0), (0, 0, 1)),
-        ("TOP", (1, 0, 0), (0, 1, 0)),
-    ],
-)
-def test_a_model_is_seen_as_in_blenders_views(
-    spec: Any, view: str, right: tuple[int, ...], up: tuple[int, ...]
-) -> None:
-    """What lies to the right and up in Blender's view of that name does so in the relief."""
-    bpy.ops.medalwright.seen_from(path="obverse.relief[0]", view=view)
-    turn = Euler(spec.obverse.relief[0].turn, "XYZ").to_matrix()  # about x first, then y, z
-    assert tuple(turn @ Vector(right)) == pytest.approx((1, 0, 0), abs=1e-6)
-    assert tuple(turn @ Vector(up)) == pytest.approx((0, 1, 0), abs=1e-6)
-
-
 @pytest.mark.parametrize("state", ["failed", "running"])
 def test_the_state_of_a_build_is_shown(addon: Any, part: Any, state: str) -> None:
     bpy.ops.medalwright.new()
@@ -348,25 +319,6 @@ def test_the_state_of_a_build_is_shown(addon: Any, part: Any, state: str) -> Non
         drawn = draw_all(part)
         assert ("operator", "medalwright.stop") in drawn
         assert ("operator", "medalwright.make_fine") not in drawn
-
-
-def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> None:
-    told = part("wording").told
-    assert told("obverse.field.circle[0].radius: too large") == (
-        "Obverse, Field, Circle 1, Radius: too large"
-    )
-    assert told("object 'Stone' has no faces") == "object 'Stone' has no faces"
-    assert told("object:Stone + Gull: 2 loose shells") == "Stone + Gull: 2 loose shells"
-    assert told("obverse.legend[0] and reverse.border[1] meet") == (
-        "Obverse, Legend 1 and Reverse, Border 2 meet"
-    )
-    for file in ("lighthouse.stl: no such file", "/maps/edge.svg: no path", "blank.toml: no"):
-        assert told(file) == file
-    assert part("wording").place("between two words") == "between two words"
-    doing = part("wording").doing
-    assert doing("obverse.relief[0]") == "Obverse, Relief 1"
-    assert doing("reading the model") == "Reading the model"
-    assert (doing("", True), doing("", False)) == ("Working", "Waiting")
 
 
 def test_titles_fit_beside_their_numbers(addon: Any, part: Any) -> None:

@@ -94,30 +94,29 @@ def test_heights_stay_within_the_tolerance_away_from_edges(draft):
     spec, context = built(
         lumpy_head(), "linear", draft, GROUNDS["flat"], Tolerance(0.002, 0.005, 700)
     )
-    made = modelled(spec, context)
-    angle = math.radians(draft)
-    field = fill_gaps(made.field, angle)
-    shape = relief_shape(
-        field, GROUNDS["flat"], draft=angle, tolerance=FINE, found=made.edges, before=made.even
-    )
-    off = misses(shape, field, made, angle)
-    assert len(off) > 1e5
-    assert off.max() <= FINE.surface + 1e-6
+    check_heights(spec, context)
 
 
-def misses(shape, field, made, angle):
-    """Return |surface - field|, mm, at every pixel three pixels from outlines and walls.
+def check_heights(spec, context):
+    """Hold the surface to the field at every pixel three pixels from outlines and walls.
 
     Outlines are those of the silhouette and the strong inner edges, which are drawn as smooth
     lines between the pixels; walls are what draft raised, and slopes as steep as it allows.
     """
+    made, angle = modelled(spec, context), math.radians(spec.draft)
+    field = fill_gaps(made.field, angle)
+    shape = relief_shape(
+        field, GROUNDS["flat"], draft=angle, tolerance=FINE, found=made.edges, before=made.even
+    )
     seen, _ = top_surface(shape.vertices, shape.triangles[: shape.top], field.grid)
     down, right = np.gradient(field.heights.astype(float), field.grid.pixel)
     away = field.mask & (np.hypot(down, right) < 1.0 / math.tan(angle + math.radians(1.0)))
     away &= np.abs(field.heights - made.even.heights) < 5e-6
     away.ravel()[steps(made.edges, made.even, field, angle).released] = False
     far = ndimage.distance_transform_edt(np.pad(away, 1))[1:-1, 1:-1] > 3.0
-    return np.abs(seen - GROUNDS["flat"].level - field.heights)[far]
+    off = np.abs(seen - GROUNDS["flat"].level - field.heights)[far]
+    assert len(off) > 1e5
+    assert off.max() <= FINE.surface + 1e-6
 
 
 @pytest.mark.parametrize(("compression", "draft"), [("linear", 5.0), ("gradient", 30.0)])
@@ -126,15 +125,7 @@ def test_scans_are_followed_away_from_walls(model, compression, draft):
     """A corner that moves for draft takes only its surroundings along, no large flat triangle."""
     mesh = trimesh.load_mesh(model, process=False)
     spec, context = built(mesh, compression, draft, GROUNDS["flat"])
-    made = modelled(spec, context)
-    angle = math.radians(draft)
-    field = fill_gaps(made.field, angle)
-    shape = relief_shape(
-        field, GROUNDS["flat"], draft=angle, tolerance=FINE, found=made.edges, before=made.even
-    )
-    off = misses(shape, field, made, angle)
-    assert len(off) > 1e5
-    assert off.max() <= FINE.surface + 1e-6
+    check_heights(spec, context)
 
 
 def test_a_cliff_keeps_its_place_while_its_wall_leans():
