@@ -11,8 +11,9 @@ from ..contour import edge_lengths, offset, section
 from ..edge import reed_cutter, slanted_cutter
 from ..element import Finding
 from ..ground import Ground, placement
+from ..profile import deepest
 from ..solid import Side, Solid, solid_from_manifold
-from ..spec import MedalSpec
+from ..spec import EdgeText, MedalSpec
 from ..tolerance import Tolerance
 from .basin import laid, raised_high
 from .circular import around, round_solid
@@ -20,7 +21,7 @@ from .core import core_of, joint_cutter, keep_off_joint
 from .cut import cut, joined_to
 from .drill import drill_cutter
 from .general import can_run, general_solid
-from .lettered import letters_solid
+from .lettered import EdgeLetters, letters_solid
 from .loop import loop_solid
 from .panel import panel_solids
 from .pierce import pierced
@@ -126,7 +127,7 @@ def _lettered(
     )
     words = letters_solid(plan.letters, text, plan.outline.at(0.0)[0], roots, tolerance)
     if text.form == "sunk":
-        return cut(solid, [words]), ()
+        return cut(solid, [words]), _shallow(plan.letters, text)
     found = Finding(
         "raised-edge-words",
         "note",
@@ -136,6 +137,25 @@ def _lettered(
         text.depth,
     )
     return joined_to(solid, [words]), (found,)
+
+
+def _shallow(letters: EdgeLetters, text: EdgeText) -> tuple[Finding, ...]:
+    """Tell of sunk letters whose walls meet before they are as deep as asked."""
+    lean = math.tan(math.radians(text.draft))
+    reached = min(deepest(outline) for outline in letters.outlines) / max(lean, 1e-9)
+    if reached >= text.depth:
+        return ()
+    found = Finding(
+        "shallow-edge-words",
+        "warning",
+        f"a letter's walls meet {reached:.2g} mm deep, before the {text.depth:g} mm asked; give "
+        f"a draft of at most {math.degrees(math.atan(lean * reached / text.depth)):.2g} degrees, "
+        f"or a depth of at most {reached:.2g} mm",
+        "edge.text.draft",
+        reached,
+        text.depth,
+    )
+    return (found,)
 
 
 def _panelled(spec: MedalSpec, plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:

@@ -13,6 +13,7 @@ from ..errors import SpecError
 from ..lettering.fonts import find_typeface
 from ..lettering.shaping import shape
 from ..loft import drafted
+from ..profile import profiled
 from ..solid import Solid, solid_from_manifold
 from ..solid import united as joined
 from ..spec import EdgeText
@@ -128,8 +129,9 @@ def letters_solid(
 ) -> Solid:
     """Return all letters as one solid: to be added if raised, to be cut if sunk.
 
-    Raised letters have their face, sunk ones their floor as the typeface draws it; walls
-    open towards the edge by the draft.
+    Raised letters have their face, sunk ones their outline at the edge's surface as the
+    typeface draws it, as on a face; walls open outwards by the draft, so that the floor of
+    sunk letters is narrower.
 
     Parameters
     ----------
@@ -142,6 +144,7 @@ def letters_solid(
         If a letter stands on a bend too tight for it.
     """
     draft = math.radians(text.draft)
+    slope = math.tan(draft)
     sunk = text.form == "sunk"
     wrap = _Wrap(outline)
     # Half of what one edge may be: middles of facets lie deeper, and the outline has chords too.
@@ -159,9 +162,12 @@ def letters_solid(
             )
         # Feet at unlike depths, so that neighbours have no face in common.
         foot = -(_BEYOND + 0.003 * (number % 5)) - (0.0 if sunk else roots)
-        flat = drafted(united([contours]), foot, text.depth, draft, "legend").manifold
+        drawn = united([contours])
         if sunk:
-            flat = flat.mirror((0.0, 0.0, 1.0))
+            down, up = [(-text.depth * slope, text.depth)], [(-foot * slope, -foot)]
+            flat = profiled(drawn, 0.0, "legend", up=up, down=down).manifold
+        else:
+            flat = drafted(drawn, foot, text.depth, draft, "legend").manifold
         bent = flat.refine_to_length(max(longest, 0.05)).warp_batch(wrap)
         solids.append(solid_from_manifold(bent, "legend", "the words on the edge"))
     return joined(solids)

@@ -17,6 +17,9 @@ from .drawing import read_drawing
 
 FloatArray = NDArray[np.float64]
 
+_ROUNDS = 40
+"""Rounds in which a circle's radius is settled; each leaves a few hundredths of the error."""
+
 
 def outline_of(blank: Blank, tolerance: Tolerance) -> Contours:
     """Return the outline of a piece: one counter-clockwise contour, and clockwise holes.
@@ -198,14 +201,50 @@ def _constant_width(blank: Blank, tolerance: Tolerance) -> Contours:
 
 
 def _scalloped(blank: Blank, tolerance: Tolerance) -> Contours:
+    """Draw scallops in the circle that makes the piece as wide as asked.
+
+    An even number of lobes is as wide as that circle; with an odd one a lobe faces a root.
+    """
     n, depth, big = blank.scallops, blank.scallop_depth, blank.diameter / 2.0
-    draw = _notched if blank.scallop_shape == "notches" else _lobed
     if depth >= 0.5 * big:
         raise SpecError(
             f"scallops {depth:g} mm deep take the piece away; at most {0.5 * big:.3g} mm",
             key="blank.scallop_depth",
         )
+    notched = blank.scallop_shape == "notches"
+    reach = _notched_reach if notched else _lobed_reach
+    for _ in range(_ROUNDS if n % 2 else 0):
+        big += blank.diameter / 2.0 - reach(blank, n, depth, big)
+    draw = _notched if notched else _lobed
     return (draw(blank, n, depth, big, tolerance),)
+
+
+def _notched_reach(blank: Blank, n: int, depth: float, big: float) -> float:
+    """Return half of the largest width of an odd number of hollows in a circle.
+
+    Half a pitch from the middle of a land is the middle of the hollow across. Where both
+    leave less than a quarter of the pitch, the widest place is over the rounded crests, each
+    about a middle R − r out, at the angle φ − π/2n from the direction across.
+    """
+    phi = _opening(blank, n, depth, big) / big / 2.0
+    past = max(0.0, phi - math.pi / (2 * n))
+    return big - (big - blank.corner_radius) * (1.0 - math.cos(past))
+
+
+def _lobed_reach(blank: Blank, n: int, depth: float, big: float) -> float:
+    """Return half of the largest width of an odd number of lobes.
+
+    Lobes are discs about the corners of a regular polygon, so their width is the polygon's,
+    (R − l)·cos(π/2n), and two radii.
+    """
+    lobe = _lobe_radius(blank, n, depth, big)
+    return lobe + (big - lobe) * math.cos(math.pi / (2 * n))
+
+
+def _opening(blank: Blank, n: int, depth: float, big: float) -> float:
+    """Return the width of a hollow at the edge, mm."""
+    pitch = 2.0 * math.pi * big / n
+    return blank.scallop_width or min(0.7 * pitch, 2.0 * math.sqrt(depth * big))
 
 
 def _notched(blank: Blank, n: int, depth: float, big: float, tolerance: Tolerance) -> FloatArray:
@@ -216,7 +255,7 @@ def _notched(blank: Blank, n: int, depth: float, big: float, tolerance: Toleranc
             f"{n} hollows {blank.scallop_width:g} mm wide overlap; at most {pitch:.3g} mm",
             key="blank.scallop_width",
         )
-    opening = blank.scallop_width or min(0.7 * pitch, 2.0 * math.sqrt(depth * big))
+    opening = _opening(blank, n, depth, big)
     hollow = Notch("round", opening, depth, blank.corner_radius)
     section = fit_notch(hollow, big, tolerance, "blank.corner_radius", "blank.scallop_depth")
     step = 2.0 * math.pi / n
@@ -227,18 +266,23 @@ def _notched(blank: Blank, n: int, depth: float, big: float, tolerance: Toleranc
     return _repeated(one, n)
 
 
-def _lobed(blank: Blank, n: int, depth: float, big: float, tolerance: Tolerance) -> FloatArray:
-    """Set round lobes side by side; the roots between them rounded.
+def _lobe_radius(blank: Blank, n: int, depth: float, big: float) -> float:
+    """Return the radius of a lobe, mm; at or below 0 there is none.
 
     A lobe of radius l about distance R − l touches the root circle of radius r about
     distance q = R − d + r on the ray half a pitch away: law of cosines, solved for l.
     """
+    r, across = blank.corner_radius, math.cos(math.pi / n)
+    q = big - depth + r
+    return (big * big + q * q - 2.0 * q * big * across - r * r) / (2.0 * (big + r - q * across))
+
+
+def _lobed(blank: Blank, n: int, depth: float, big: float, tolerance: Tolerance) -> FloatArray:
+    """Set round lobes side by side; the roots between them rounded."""
     r = blank.corner_radius
     alpha = math.pi / n
     q = big - depth + r
-    lobe = (big * big + q * q - 2.0 * q * big * math.cos(alpha) - r * r) / (
-        2.0 * (big + r - q * math.cos(alpha))
-    )
+    lobe = _lobe_radius(blank, n, depth, big)
     centre = np.array([0.0, big - lobe])
     root = q * np.array([math.sin(alpha), math.cos(alpha)])
     way = root - centre

@@ -20,8 +20,8 @@ class EdgeText(Table, frozen=True):
     cap_height: Annotated[
         float,
         doc(
-            "Height of the capitals; 0 takes half of the plain edge, between grooves if there "
-            "are any",
+            "Height of the capitals, of sunk ones at the edge's surface; 0 takes half of the "
+            "plain edge, between grooves if there are any",
             unit="mm",
             ge=0,
             le=50,

@@ -32,7 +32,8 @@ def made(edge, blank=THICK, quality="fine"):
 def test_letters_have_their_height_and_depth(form):
     built, points = made({"text": {"words": "HIHIH", "form": form, "depth": 0.25, "draft": 8.0}})
     r = np.hypot(points[:, 0], points[:, 1])
-    face = r < 20 - 0.25 + 0.002 if form == "sunk" else r > 20 + 0.25 - 0.002
+    # As drawn where one sees it: sunk letters at the edge's surface, raised ones on their face.
+    face = r > (20 if form == "sunk" else 20 + 0.25) - 0.002
     assert (20 - r.min() if form == "sunk" else r.max() - 20) == pytest.approx(0.25, abs=0.002)
     cap = built.facts["words_cap_height_mm"]
     assert cap == pytest.approx(2.1)

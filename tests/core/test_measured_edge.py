@@ -1,0 +1,79 @@
+"""Sizes along the edge, measured on finished pieces by trimesh's cuts and shapely."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+import trimesh
+
+from medalcore import build
+from medalcore.spec import spec_from_dict
+
+
+def built(spec, quality="draft"):
+    """Return a finished piece, and its mesh as trimesh has it."""
+    medal = build(spec_from_dict(spec), quality=quality)
+    return medal, trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
+
+
+def level_cut(mesh, z):
+    """Return the level cut at a height as shapely sees it."""
+    cut = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1))
+    rings = [shapely.Polygon(np.asarray(ring)[:, :2]) for ring in cut.discrete]
+    return max(rings, key=lambda ring: ring.area)
+
+
+def widest(polygon):
+    """Return the longest chord across a polygon, mm."""
+    corners = shapely.get_coordinates(polygon.convex_hull)
+    return float(np.hypot(*(corners[:, None] - corners[None]).T).max())
+
+
+@pytest.mark.parametrize("shape", ["lobes", "notches"])
+@pytest.mark.parametrize("count", [3, 5, 8, 9, 33])
+@pytest.mark.parametrize(("quality", "within"), [("fine", 0.002), ("draft", 0.006)])
+def test_a_scalloped_piece_is_as_wide_as_asked_whatever_the_count(shape, count, quality, within):
+    blank = {
+        "outline": "scalloped", "scallops": count, "scallop_shape": shape, "diameter": 40.0,
+        "scallop_depth": 0.5, "corner_radius": 0.3,
+    }  # fmt: skip
+    _, mesh = built({"blank": blank}, quality)
+    assert widest(level_cut(mesh, 0.0137)) == pytest.approx(40.0, abs=within)
+
+
+@pytest.mark.parametrize(("depth", "draft"), [(0.2, 10.0), (0.4, 25.0)])
+def test_sunk_edge_words_have_their_cap_height_at_the_surface(depth, draft):
+    """As sunk words of a face; the floor is narrower by twice the depth and the draft's tangent."""
+    text = {"words": "H", "cap_height": 2.0, "depth": depth, "draft": draft, "at": 90.0}
+    _, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}}, "fine")
+    # A cut along the middle of the edge's right side, through a stem of the H.
+    wide = []
+    for under in (0.004, depth - 0.004):
+        planes = np.linspace(-0.9, 0.9, 37)
+        heights = []
+        for y in planes:
+            flat = mesh.section(plane_origin=(0, y, 0), plane_normal=(0, 1, 0)).to_2D(
+                to_2D=np.array([[1.0, 0, 0, 0], [0, 0, 1, 0], [0, -1, 0, y], [0, 0, 0, 1]])
+            )[0]
+            x = math.sqrt((20.0 - under) ** 2 - y * y)
+            line = shapely.LineString([(x, -2.2), (x, 2.2)])
+            solid = shapely.union_all([shapely.Polygon(p) for p in flat.polygons_closed])
+            gap = line.difference(solid)
+            heights += [part.length for part in getattr(gap, "geoms", [gap]) if not part.is_empty]
+        wide.append(max(heights))
+    lean = math.tan(math.radians(draft))
+    assert wide[0] == pytest.approx(2.0 - 0.008 * lean, abs=0.005)
+    assert wide[1] == pytest.approx(2.0 - 2.0 * (depth - 0.004) * lean, abs=0.005)
+
+
+def test_edge_words_whose_walls_meet_too_soon_are_told():
+    """A full stop of 0.3 mm or so is no deeper than its half over the tangent of the draft."""
+    text = {"words": "I.I", "cap_height": 1.5, "depth": 0.4, "draft": 25.0}
+    medal, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}})
+    (told,) = [f for f in medal.findings if f.rule == "shallow-edge-words"]
+    v = mesh.vertices
+    near = np.abs(np.degrees(np.arctan2(v[:, 0], -v[:, 1]))) < 0.7  # the stop, at the foot
+    r = np.hypot(*v[near & (np.abs(v[:, 2]) < 0.9)].T[:2])
+    assert 20.0 - r.min() == pytest.approx(told.measured, abs=0.01)
+    assert told.measured < 0.4
