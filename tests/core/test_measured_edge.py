@@ -68,12 +68,11 @@ def test_sunk_edge_words_have_their_cap_height_at_the_surface(depth, draft):
 
 
 def test_edge_words_whose_walls_meet_too_soon_are_told():
-    """A full stop of 0.3 mm or so is no deeper than its half over the tangent of the draft."""
-    text = {"words": "I.I", "cap_height": 1.5, "depth": 0.4, "draft": 25.0}
+    """A stroke is no deeper than half of its width over the tangent of the draft."""
+    text = {"words": "I", "cap_height": 1.5, "depth": 0.4, "draft": 25.0}
     medal, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}})
     (told,) = [f for f in medal.findings if f.rule == "shallow-edge-words"]
-    v = mesh.vertices
-    near = np.abs(np.degrees(np.arctan2(v[:, 0], -v[:, 1]))) < 0.7  # the stop, at the foot
-    r = np.hypot(*v[near & (np.abs(v[:, 2]) < 0.9)].T[:2])
-    assert 20.0 - r.min() == pytest.approx(told.measured, abs=0.01)
+    low = mesh.vertices[np.abs(mesh.vertices[:, 2]) < 0.9]
+    deep = 20.0 - np.hypot(*low[low[:, 1] < -19.0].T[:2]).min()
+    assert told.measured == pytest.approx(deep, abs=0.01)
     assert told.measured < 0.4
