@@ -83,7 +83,7 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
 def facts_of(report: dict[str, Any]) -> list[tuple[str, str]]:
     """Return what was measured and what was solved, each with its title."""
     blank = report.get("elements", {}).get("blank", {})
-    found = [("Size", f"{report['diameter_mm']:.2f} × {report['thickness_mm']:.2f} mm")]
+    found = _size_of(report)
     if "solved" in report:
         found.append(("Solved", f"{report['solved']['thickness_mm']:.4f} mm thick"))
     found += [
@@ -100,6 +100,22 @@ def facts_of(report: dict[str, Any]) -> list[tuple[str, str]]:
     count = report.get("bodies", 1)
     whole = "Yes, one body" if count == 1 else f"Yes, {count} bodies"
     return [*found, ("Closed", whole if report["closed"] else "No")]
+
+
+def _size_of(report: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the size in rows: by diameter if the piece is round, else by width and height."""
+    if "over_all_mm" not in report:  # of a file saved before that was measured
+        return []
+    thick = f"{report['thickness_mm']:.2f} mm"
+    if report["diameter_mm"] is not None:
+        found = [("Diameter", f"{report['diameter_mm']:.2f} mm"), ("Thickness", thick)]
+    else:
+        title = "Over All" if " over all" in report["size"] else "Size"
+        found = [(title, f"{report['width_mm']:.2f} × {report['height_mm']:.2f} × {thick}")]
+    if report["beyond_edge"]:
+        wide, high, _ = report["over_all_mm"]
+        found.append((report["beyond_edge"].capitalize(), f"{wide:.2f} × {high:.2f} mm"))
+    return found
 
 
 @lru_cache(maxsize=16)

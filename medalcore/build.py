@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import manifold3d as m3
 import msgspec
 import numpy as np
 
@@ -16,7 +15,7 @@ from .cache import StageCache
 from .element import Finding, Model, Progress
 from .errors import SolidError
 from .grid import HeightField
-from .inspect import inspect
+from .inspect import inspect, size_of
 from .materials import material_named
 from .medal import Medal
 from .solid import ZONES
@@ -131,7 +130,6 @@ def _report(
     seconds: Mapping[str, float],
 ) -> dict[str, Any]:
     """Return what the report file says; every size is measured on the mesh."""
-    low, high = medal.vertices.min(axis=0), medal.vertices.max(axis=0)
     material = material_named(spec.medal.metal)
     return {
         "name": medal.name,
@@ -143,11 +141,7 @@ def _report(
         "material": material.title,
         "density_g_cm3": material.density,
         "density_source": material.source,
-        "diameter_mm": round(_widest(medal), 6),
-        "width_mm": round(float(high[0] - low[0]), 6),
-        "length_mm": round(float(high[1] - low[1]), 6),
-        "thickness_mm": round(_rim_thickness(medal), 6),
-        "overall_height_mm": round(float(high[2] - low[2]), 6),
+        **size_of(medal, spec.blank).facts(),
         "volume_mm3": round(medal.volume_mm3, 6),
         "mass_g": round(medal.mass_g, 6),
         "metal_cost": metal_cost(spec, weights),
@@ -171,31 +165,6 @@ def _part(spec: MedalSpec, weight: Weight) -> dict[str, Any]:
         "mass_g": round(weight.mass_g, 6),
         "metal_cost": metal_cost(spec, [weight]),
     }
-
-
-def _widest(medal: Medal) -> float:
-    """Return the longest chord of the edge zone seen from above, mm (16 CFR 304.1)."""
-    edge = medal.points(medal.zone == medal.zone_names.index("edge"))
-    points = np.asarray(m3.CrossSection.hull_points(edge[:, :2]).to_polygons()[0])
-    side = np.roll(points, -1, axis=0) - points
-    turn = np.arctan2(side[:, 1], side[:, 0])  # rises round the hull, but for one leap
-    first = int(np.argmin(turn))
-    points, turn = np.roll(points, -first, axis=0), np.roll(turn, -first)
-    angle = np.linspace(0.0, np.pi, 721)[:-1]
-    # Farthest in a direction is the corner where the sides turn past being square to it.
-    square = np.stack([angle, angle + np.pi]) + 0.5 * np.pi
-    square = np.mod(square + np.pi, 2.0 * np.pi) - np.pi
-    one, other = points[np.searchsorted(turn, square) % len(points)]
-    way = np.column_stack([np.cos(angle), np.sin(angle)])
-    best = int(np.argmax(np.sum((one - other) * way, axis=1)))
-    return float(np.linalg.norm(one[best] - other[best]))
-
-
-def _rim_thickness(medal: Medal) -> float:
-    """Return the height over blank and rim, as a micrometer reads it, mm."""
-    of_blank = [i for i, n in enumerate(medal.zone_names) if n in ("field", "rim", "edge")]
-    z = medal.points(np.isin(medal.zone, of_blank))[:, 2]
-    return float(z.max() - z.min())
 
 
 def _areas(medal: Medal) -> dict[str, float]:

@@ -144,7 +144,7 @@ def _summary(report: object, paths: Sequence[Path]) -> None:
     say = sys.stdout.write
     bodies = "one body" if report["bodies"] == 1 else f"{report['bodies']} bodies"
     say(
-        f"{report['name']}: {report['diameter_mm']:.2f} x {report['thickness_mm']:.2f} mm, "
+        f"{report['name']}: {report['size']}\n"
         f"{report['volume_mm3']:.1f} mm3, {report['mass_g']:.2f} g of {report['material']}\n"
         f"closed: {'yes' if report['closed'] else 'NO'}, {bodies}, "
         f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s "

@@ -195,7 +195,7 @@ def tiles() -> Iterator:
             if plain["blank"].get("drawing"):
                 plain["blank"]["drawing"] = str(drawing)
             medal = built(title, metal, plain)
-            yield f"{title} · {plain['blank']['diameter']:g} mm", picture_of(medal)
+            yield f"{title} · {medal.report['size']}", picture_of(medal)
 
 
 def draw(target: Path) -> None:

@@ -250,8 +250,6 @@ def _facts(spec: MedalSpec, plan: Plan) -> dict[str, Any]:
         length = math.pi * spec.blank.diameter
     facts: dict[str, Any] = {
         "outline": spec.blank.outline,
-        "diameter_mm": spec.blank.diameter,
-        "thickness_mm": spec.blank.thickness,
         "edge_length_mm": round(length, 4),
         "field_radius_mm": [round(f.ground.radius, 6) for f in plan.faces],
         "field_level_mm": [round(f.ground.level, 6) for f in plan.faces],

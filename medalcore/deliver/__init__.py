@@ -16,6 +16,7 @@ from .files import refuse_existing, write_files
 from .glb import glb_bytes
 from .obj import mtl_bytes, obj_bytes
 from .picture import picture, png_bytes, portrait, write_png
+from .picture_cast import Side
 from .report import report_bytes
 from .stl import stl_bytes
 from .threemf import threemf_bytes
@@ -40,12 +41,21 @@ class _File:
     make: Callable[[Medal, int, str], bytes]
 
 
+def _face(medal: Medal, side: Side, size: int) -> bytes:
+    return png_bytes(picture(medal, side, size=size), _titled(medal, side))
+
+
+def _titled(medal: Medal, what: str) -> str:
+    """Return the title of a picture: the piece, what is seen of it, and its size."""
+    return ", ".join(filter(None, (medal.name, what, str(medal.report.get("size", "")))))
+
+
 _ALWAYS = (
     _File("{}.stl", lambda medal, size, slug: stl_bytes(medal)),
     _File("{}.3mf", lambda medal, size, slug: threemf_bytes(medal)),
     _File("{}.report.json", lambda medal, size, slug: report_bytes(medal)),
-    _File("obverse.png", lambda medal, size, slug: png_bytes(picture(medal, "obverse", size=size))),
-    _File("reverse.png", lambda medal, size, slug: png_bytes(picture(medal, "reverse", size=size))),
+    _File("obverse.png", lambda medal, size, slug: _face(medal, "obverse", size)),
+    _File("reverse.png", lambda medal, size, slug: _face(medal, "reverse", size)),
 )
 ALSO: Mapping[str, tuple[_File, ...]] = {
     "obj": (
@@ -61,7 +71,8 @@ ALSO: Mapping[str, tuple[_File, ...]] = {
         _File(
             "portrait.png",
             lambda medal, size, slug: png_bytes(
-                portrait(medal, size=(round(size * 10 / 7), round(size * 6 / 7)))
+                portrait(medal, size=(round(size * 10 / 7), round(size * 6 / 7))),
+                _titled(medal, "both faces"),
             ),
         ),
     ),

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 from ..medal import Medal
 from .files import write_files
@@ -131,10 +132,16 @@ def _about_y(degrees: float) -> NDArray[np.float64]:
     return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
 
 
-def png_bytes(pixels: Picture) -> bytes:
-    """Return pixels, (rows, cols, 3) uint8 sRGB, as a PNG file."""
+def png_bytes(pixels: Picture, title: str = "") -> bytes:
+    """Return pixels, (rows, cols, 3) uint8 sRGB, as a PNG file.
+
+    A title stands in its text under ``Title``, a keyword of the PNG specification.
+    """
+    text = PngInfo()
+    if title:
+        text.add_itxt("Title", title)
     stream = io.BytesIO()
-    Image.fromarray(pixels).save(stream, "PNG", compress_level=4)
+    Image.fromarray(pixels).save(stream, "PNG", pnginfo=text, compress_level=4)
     return stream.getvalue()
 
 

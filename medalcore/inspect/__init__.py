@@ -1,5 +1,6 @@
 """Read-only checks of a finished piece against its spec: findings, never changes."""
 
 from .checks import inspect
+from .size import Size, size_of
 
-__all__ = ["inspect"]
+__all__ = ["Size", "inspect", "size_of"]

@@ -38,7 +38,8 @@ class Identity(Table, frozen=True):
     alignment: Annotated[
         Literal["medal", "coin"] | float,
         doc(
-            "Axis the piece is turned over: medal (upright), coin (level), or degrees from upright"
+            "Axis the piece is turned over: medal (upright), coin (level), or degrees clockwise "
+            "from upright, seen on the obverse"
         ),
     ] = "medal"
 

@@ -382,3 +382,20 @@ def test_panels_name_their_tab_and_are_titled(addon: Any, part: Any) -> None:
         rna = getattr(bpy.ops.medalwright, operator).get_rna_type()
         assert rna.description, operator
         assert not rna.description.endswith("."), operator
+
+
+def test_the_panel_tells_a_size_as_a_maker_reads_it(addon: Any, part: Any) -> None:
+    """Diameter of a round piece; width, height and thickness of others; what stands beyond."""
+    panels, core = part("panels"), part("medalcore")
+
+    def told(text: str) -> dict[str, str]:
+        spec = core.parse_spec(f"[blank]\ndiameter = 30.0\n{text}")
+        return dict(panels.facts_of(dict(core.build(spec, "draft").report)))
+
+    plain = told("")
+    assert (plain["Diameter"], plain["Thickness"]) == ("30.00 mm", "3.00 mm")
+    assert told('outline = "oval"\nheight = 20.0')["Size"] == "30.00 \u00d7 20.00 \u00d7 3.00 mm"
+    flats = 2.0 * ((15.0 - 1.0) * math.cos(math.pi / 6) + 1.0)
+    hexagon = told('outline = "polygon"\nsides = 6')
+    assert hexagon["Over All"] == f"30.00 \u00d7 {flats:.2f} \u00d7 3.00 mm"
+    assert told('[blank.loop]\nkind = "lug"')["With loop"].startswith("30.00 \u00d7 34.")

@@ -33,7 +33,12 @@ def test_build_writes_the_set_of_files_and_an_honest_summary(spec, tmp_path, cap
     assert mesh.is_watertight
     assert mesh.volume == pytest.approx(report["volume_mm3"], rel=1e-6)
     said = capsys.readouterr().out
-    for word in ("40.00 x 3.00 mm", f"{report['mass_g']:.2f} g", "closed: yes", str(stl)):
+    for word in (
+        "diameter 40.00 mm, thickness 3.00 mm",
+        f"{report['mass_g']:.2f} g",
+        "closed: yes",
+        str(stl),
+    ):
         assert word in said
 
 
