@@ -17,7 +17,7 @@ _ALSO = {
     "obj": "OBJ with Materials",
     "glb": "GLB",
     "depth": "Depth Pictures",
-    "portrait": "Both Faces",
+    "standing": "Both Faces",
 }
 """Titles of the kinds of files the core can write besides the usual ones."""
 

@@ -84,7 +84,7 @@ def _parser(prog: str) -> argparse.ArgumentParser:
         metavar="KINDS",
         type=lambda text: tuple(text.replace(",", " ").split()),
         default=(),
-        help="further files, separated by commas: obj, glb, depth, portrait",
+        help="further files, separated by commas: obj, glb, depth, standing",
     )
     build.set_defaults(run=_build, prog=prog)
     schema = commands.add_parser("schema", help="print the JSON Schema of the spec, for editors")

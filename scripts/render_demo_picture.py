@@ -12,19 +12,19 @@ SIZE = (1600, 960)
 
 
 def draw() -> None:
-    """Build the demo piece finely and write its portrait."""
+    """Build the demo piece finely and write the picture of it standing."""
     from fennick.__main__ import SPEC
     from fennick.models import write_models
 
     from medalcore import build, read_spec
-    from medalcore.deliver.picture import portrait, write_png
+    from medalcore.deliver.picture import standing, write_png
 
     with tempfile.TemporaryDirectory() as folder:
         write_models(Path(folder))
         spec = Path(folder) / SPEC.name
         spec.write_bytes(SPEC.read_bytes())
         medal = build(read_spec(spec))
-    write_png(PICTURE, portrait(medal, size=SIZE), overwrite=True)
+    write_png(PICTURE, standing(medal, size=SIZE), overwrite=True)
     print(PICTURE)
 
 

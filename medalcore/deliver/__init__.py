@@ -15,7 +15,7 @@ from .depth import depth_bytes
 from .files import refuse_existing, write_files
 from .glb import glb_bytes
 from .obj import mtl_bytes, obj_bytes
-from .picture import picture, png_bytes, portrait, write_png
+from .picture import picture, png_bytes, standing, write_png
 from .picture_cast import Side
 from .report import report_bytes
 from .stl import stl_bytes
@@ -27,7 +27,7 @@ __all__ = [
     "deliver",
     "file_names",
     "picture",
-    "portrait",
+    "standing",
     "write_files",
     "write_png",
 ]
@@ -67,11 +67,11 @@ ALSO: Mapping[str, tuple[_File, ...]] = {
         _File("obverse.depth.png", lambda medal, size, slug: depth_bytes(medal, "obverse")),
         _File("reverse.depth.png", lambda medal, size, slug: depth_bytes(medal, "reverse")),
     ),
-    "portrait": (
+    "standing": (
         _File(
-            "portrait.png",
+            "standing.png",
             lambda medal, size, slug: png_bytes(
-                portrait(medal, size=(round(size * 10 / 7), round(size * 6 / 7))),
+                standing(medal, size=(round(size * 10 / 7), round(size * 6 / 7))),
                 _titled(medal, "both faces"),
             ),
         ),

@@ -49,7 +49,7 @@ def picture(medal: Medal, side: Side, *, size: int = 1400, metal: str | None = N
     return rendered([cast], grid, lying_on_paper(cast, grid))
 
 
-def portrait(
+def standing(
     medal: Medal, *, size: tuple[int, int] = (2000, 1200), metal: str | None = None
 ) -> Picture:
     """Return both faces in one picture: the piece standing twice, a little turned.

@@ -14,9 +14,10 @@ from ..ground import placement
 from ..medal import Medal
 from ..raster import top_surface
 from .parts import by_metal
+from .picture_edge import EdgeMaps, edge_maps
 from .picture_metals import Look, look_of
 from .picture_normals import corner_normals
-from .picture_relief import Bearing, Relief, relief_of
+from .picture_relief import RIDGE_MM, Bearing, Relief, relief_of
 from .picture_shade import mottled
 from .picture_studio import LAMPS, Lamp
 from .stl import unit_normals
@@ -24,8 +25,6 @@ from .stl import unit_normals
 FloatArray = NDArray[np.float64]
 Row = NDArray[np.float32]
 Side = Literal["obverse", "reverse"]
-
-_RIDGE_MM = 0.12  # what stands this far above its surroundings has its toning rubbed off
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +54,10 @@ class Cast:
     core_look : Look or None
     exposure : float or None
         How long it is exposed; None takes what its own metal asks for.
+    edge : EdgeMaps or None
+        Maps of the edge, if any of it faces the viewer.
+    on_edge : (m,) bool
+        Triangles of the edge.
     """
 
     vertices: FloatArray
@@ -67,6 +70,8 @@ class Cast:
     grid: Grid
     relief: Relief
     uneven: NDArray[np.float32]
+    edge: EdgeMaps | None
+    on_edge: NDArray[np.bool_]
     core: NDArray[np.bool_] | None = None
     core_look: Look | None = None
     exposure: float | None = None
@@ -79,52 +84,44 @@ class Cast:
         return tuple(
             replace(
                 self, triangles=self.triangles[of], normals=self.normals[of], look=look,
-                core=None, exposure=exposure,
+                on_edge=self.on_edge[of], core=None, exposure=exposure,
             )
             for of, look in ((~self.core, self.look), (self.core, self.core_look))
         )  # fmt: skip
+
+    def in_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
+        """Return points before the camera in the face's axes, mm."""
+        zero = np.zeros(3)
+        return self._placed((x, y, z), np.ones(3), zero)
 
     def on_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
         """Return where points before the camera lie on the maps: row, column, and z in mm.
 
         Rows and columns count from the border of the maps: pixel [0, 0] is at 0.5, 0.5.
         """
-        inverse, grid = self.rotation.T, self.grid
-        shift = -(inverse @ self.offset)
+        grid = self.grid
         scale = np.array([1.0 / grid.pixel, -1.0 / grid.pixel, 1.0])
         origin = np.array([grid.left - grid.pixel / 2.0, grid.top + grid.pixel / 2.0, 0.0])
-        place = []
-        for axis in range(3):
-            a, b, c = (np.float32(k) for k in scale[axis] * inverse[axis])
-            value = a * x
-            value += b * y
-            value += c * z
-            value += np.float32(scale[axis] * (shift[axis] - origin[axis]))
-            place.append(value)
+        place = self._placed((x, y, z), scale, origin)
         col = np.clip(place[0], np.float32(0.5), np.float32(grid.cols - 0.51))
         row = np.clip(place[1], np.float32(0.5), np.float32(grid.rows - 0.51))
         return row, col, place[2]
 
-    def nearest(self, row: Row, col: Row) -> NDArray[np.int32]:
-        """Return which pixels places on the maps lie in, as flat indices."""
-        return row.astype(np.int32) * np.int32(self.grid.cols) + col.astype(np.int32)
-
-    def eased(self, row: Row, col: Row) -> tuple[Row, Row, Row]:
-        """Return eased height, rise to the right and upwards, linear between pixel centres."""
-        flat = self.relief.eased.reshape(-1, 3)
-        row, col = row - np.float32(0.5), col - np.float32(0.5)
-        at = self.nearest(row, col)
-        right = (col - np.floor(col))[:, None]
-        low = flat.take(at, axis=0)
-        low += right * (flat.take(at + 1, axis=0) - low)
-        at += np.int32(self.grid.cols)
-        high = flat.take(at, axis=0)
-        high += right * (flat.take(at + 1, axis=0) - high)
-        high -= low
-        high *= (row - np.floor(row))[:, None]
-        high += low
-        height, rise_u, rise_v = np.ascontiguousarray(high.T)
-        return height, rise_u, rise_v
+    def _placed(
+        self, points: tuple[Row, Row, Row], scale: FloatArray, origin: FloatArray
+    ) -> tuple[Row, Row, Row]:
+        """Return points before the camera in the face's axes, from an origin and scaled."""
+        inverse = self.rotation.T
+        shift = -(inverse @ self.offset)
+        place = []
+        for axis in range(3):
+            a, b, c = (np.float32(k) for k in scale[axis] * inverse[axis])
+            value = a * points[0]
+            value += b * points[1]
+            value += c * points[2]
+            value += np.float32(scale[axis] * (shift[axis] - origin[axis]))
+            place.append(value)
+        return place[0], place[1], place[2]
 
 
 def turned(medal: Medal, side: Side) -> FloatArray:
@@ -168,8 +165,9 @@ def cast_of(
     grid = grid_over(face, pixel)
     mean = _heights(face, medal.triangles, grid)
     bearings = [_bearing(lamp, studio @ rotation) for lamp in LAMPS]
-    relief = relief_of(mean, pixel, _RIDGE_MM, bearings)
+    relief = relief_of(mean, pixel, RIDGE_MM, bearings)
     core, core_look = _core(medal, towards, metal)
+    on_edge = np.array([name == "edge" for name in medal.zone_names])[medal.zone]
     return Cast(
         points,
         triangles,
@@ -181,6 +179,8 @@ def cast_of(
         grid,
         relief,
         mottled(grid.rows, grid.cols, pixel),
+        edge_maps(face, medal.triangles[on_edge], pixel) if on_edge[towards].any() else None,
+        on_edge[towards],
         core,
         core_look,
     )

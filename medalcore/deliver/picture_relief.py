@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Map = NDArray[np.float32]
+Row = NDArray[np.float32]
 
 WAYS = (
     (1, 0), (2, 1), (1, 1), (1, 2), (0, 1), (-1, 2), (-1, 1), (-2, 1),
@@ -18,6 +19,9 @@ WAYS = (
 """Directions (right, up) in which horizons are looked for, counter-clockwise from the right."""
 
 _REACH_MM = 4.0
+
+RIDGE_MM = 0.12
+"""What stands this far above its surroundings has its toning rubbed off (by eye)."""
 
 EASED_MM = 0.04
 """Radius of the sharpest edge that leaves a press or a mould (common practice, no source)."""
@@ -67,6 +71,31 @@ class Relief:
     ridge: Map
     lit: tuple[Map, ...]
     eased: NDArray[np.float32]
+
+    def nearest(self, row: Row, col: Row) -> NDArray[np.int32]:
+        """Return which pixels places on the maps lie in, as flat indices."""
+        cols = np.int32(self.open_sky.shape[1])
+        return row.astype(np.int32) * cols + col.astype(np.int32)
+
+    def eased_at(self, row: Row, col: Row) -> tuple[Row, Row, Row]:
+        """Return eased height, rise to the right and upwards, linear between pixel centres.
+
+        Rows and columns count from the border of the maps, three (n,) float32.
+        """
+        flat = self.eased.reshape(-1, 3)
+        row, col = row - np.float32(0.5), col - np.float32(0.5)
+        at = self.nearest(row, col)
+        right = (col - np.floor(col))[:, None]
+        low = flat.take(at, axis=0)
+        low += right * (flat.take(at + 1, axis=0) - low)
+        at += np.int32(self.open_sky.shape[1])
+        high = flat.take(at, axis=0)
+        high += right * (flat.take(at + 1, axis=0) - high)
+        high -= low
+        high *= (row - np.floor(row))[:, None]
+        high += low
+        height, rise_u, rise_v = np.ascontiguousarray(high.T)
+        return height, rise_u, rise_v
 
 
 def relief_of(heights: Map, pixel: float, scale_mm: float, lamps: Sequence[Bearing]) -> Relief:

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from ..grid import Grid
 from .picture_cast import Cast
+from .picture_edge import EdgeMaps
 from .picture_shade import Surface, encoded, shaded, toned_down
+from .picture_studio import LAMPS
 from .picture_view import Sight, look
 
 Row = NDArray[np.float32]
@@ -70,7 +72,7 @@ def _band(
         seen = np.flatnonzero((index >= first) & (index < last))
         if len(seen):
             at = seen + first_row * sight.grid.cols
-            light = _seen_light(cast, sight, index.take(seen), at)
+            light = _seen_light(cast, sight, first, index.take(seen), at)
             for plane, values in zip(samples, light, strict=True):
                 plane.ravel()[seen] = values
     return np.stack([_pooled(plane) for plane in samples])
@@ -88,26 +90,31 @@ def _pooled(values: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _seen_light(
-    cast: Cast, sight: Sight, index: NDArray[np.int32], sample: NDArray[np.intp]
+    cast: Cast, sight: Sight, first: int, index: NDArray[np.int32], sample: NDArray[np.intp]
 ) -> NDArray[np.float32]:
-    """Return display-linear colours of samples that see a piece, (3, n) float32."""
+    """Return display-linear colours of samples that see a piece, (3, n) float32.
+
+    `index` counts the triangles of all pieces; `first` of them come before this piece's.
+    """
     grid = sight.grid
     row, col = (part.astype(np.float32) for part in np.divmod(sample, grid.cols))
     normal = _unit(*sight.normals(index, row, col))
     x = col * np.float32(grid.pixel) + np.float32(grid.left)
     y = np.float32(grid.top) - row * np.float32(grid.pixel)
-    map_row, map_col, z = cast.on_face(x, y, sight.heights.ravel().take(sample))
-    eased, slope_u, slope_v = cast.eased(map_row, map_col)
-    taken = z - eased  # above 0 on an outer edge, below 0 in an inner corner
-    edge = np.maximum(taken, np.float32(_FILLET) * taken)
-    edge = np.clip((edge - np.float32(_FACET_MM)) / np.float32(_WORN_MM), 0.0, 1.0)
-    nx, ny, nz = _eased(normal, slope_u, slope_v, edge, cast.rotation)
+    z = sight.heights.ravel().take(sample)
+    map_row, map_col, level = cast.on_face(x, y, z)
+    found = _on_face(cast, normal, map_row, map_col, level)
+    edge = np.flatnonzero(cast.on_edge.take(index - first))
+    if cast.edge is not None and len(edge):
+        nx, ny, nz = (part.take(edge) for part in normal)
+        point = cast.in_face(x.take(edge), y.take(edge), z.take(edge))
+        for part, value in zip(
+            found, _on_edge(cast.edge, cast.rotation, (nx, ny, nz), point), strict=True
+        ):
+            part[edge] = value
+    nx, ny, nz, sky, ridge, uneven, *lit = found
     nx += (map_col / np.float32(cast.grid.cols) - np.float32(0.5)) * np.float32(2.0 * _NEAR)
     ny -= (map_row / np.float32(cast.grid.rows) - np.float32(0.5)) * np.float32(2.0 * _NEAR)
-    at, relief = cast.nearest(map_row, map_col), cast.relief
-    sky, ridge, uneven, *lit = (
-        m.ravel().take(at) for m in (relief.open_sky, relief.ridge, cast.uneven, *relief.lit)
-    )
     if np.any(cast.studio != np.eye(3)):
         nx, ny, nz = (
             np.float32(a) * nx + np.float32(b) * ny + np.float32(c) * nz for a, b, c in cast.studio
@@ -117,32 +124,72 @@ def _seen_light(
     return toned_down(shaded(Surface(*normal, sky, ridge, tuple(lit), uneven), cast.look), exposure)
 
 
+def _on_face(
+    cast: Cast, normal: tuple[Row, Row, Row], row: Row, col: Row, level: Row
+) -> tuple[Row, ...]:
+    """Return normal, sky, ridge, toning and each lamp's light of places on a face's maps."""
+    relief = cast.relief
+    eased, slope_u, slope_v = relief.eased_at(row, col)
+    r = cast.rotation.astype(np.float32)
+    upright = r[0, 2] * normal[0] + r[1, 2] * normal[1] + r[2, 2] * normal[2]
+    soft = _unit(-slope_u, -slope_v, np.ones_like(slope_u))
+    leant = tuple(
+        r[axis, 0] * soft[0] + r[axis, 1] * soft[1] + r[axis, 2] * soft[2] for axis in range(3)
+    )
+    normals = _eased(normal, leant, _rounded(level - eased), upright)
+    at = relief.nearest(row, col)
+    maps = (relief.open_sky, relief.ridge, cast.uneven, *relief.lit)
+    return (*normals, *(m.ravel().take(at) for m in maps))
+
+
+def _on_edge(
+    edge: EdgeMaps,
+    rotation: NDArray[np.float64],
+    normal: tuple[Row, Row, Row],
+    point: tuple[Row, Row, Row],
+) -> tuple[Row, ...]:
+    """Return the same of places on the edge; a lamp shines in as far as the sky does."""
+    row, col, level = edge.places(*point)
+    relief = edge.relief
+    eased, slope_u, slope_v = relief.eased_at(row, col)
+    x, y = point[0], point[1]
+    length = np.float32(1.0) / np.maximum(np.hypot(x, y), np.float32(1e-6))
+    x, y = x * length, y * length
+    r = rotation.astype(np.float32)
+    outward = tuple(r[axis, 0] * x + r[axis, 1] * y for axis in range(3))
+    upright = outward[0] * normal[0] + outward[1] * normal[1] + outward[2] * normal[2]
+    nx, ny, nz = (
+        normal[axis] - slope_u * (r[axis, 1] * x - r[axis, 0] * y) - slope_v * r[axis, 2]
+        for axis in range(3)
+    )
+    normals = _eased(normal, _unit(nx, ny, nz), _rounded(level - eased), upright)
+    at = relief.nearest(row, col)
+    sky = relief.open_sky.ravel().take(at)
+    rest = (relief.ridge.ravel().take(at), edge.uneven.ravel().take(at))
+    return (*normals, sky, *rest, *(sky for _ in LAMPS))
+
+
+def _rounded(taken: Row) -> Row:
+    """Return how far an edge is eased, 0 to 1, of what easing takes away there, mm.
+
+    Above 0 on an outer edge, below 0 in an inner corner.
+    """
+    edge = np.maximum(taken, np.float32(_FILLET) * taken)
+    return np.clip((edge - np.float32(_FACET_MM)) / np.float32(_WORN_MM), 0.0, 1.0)
+
+
 def _unit(nx: Row, ny: Row, nz: Row) -> tuple[Row, Row, Row]:
     length = np.float32(1.0) / np.sqrt(nx * nx + ny * ny + nz * nz)
     return nx * length, ny * length, nz * length
 
 
 def _eased(
-    normal: tuple[Row, Row, Row],
-    slope_u: Row,
-    slope_v: Row,
-    edge: Row,
-    rotation: NDArray[np.float64],
-) -> tuple[Row, Row, Row]:
+    normal: tuple[Row, ...], soft: tuple[Row, ...], edge: Row, upright: Row
+) -> tuple[Row, ...]:
     """Return normals that lean towards those of eased edges, on all but steep walls.
 
     What makes letters readable on a real piece is the light that their slightly rounded
     edges catch.
     """
-    r = rotation.astype(np.float32)
-    upright = r[0, 2] * normal[0] + r[1, 2] * normal[1] + r[2, 2] * normal[2]
     weight = edge * np.clip(upright * np.float32(2.0) - np.float32(0.4), 0.0, 1.0)
-    soft = _unit(-slope_u, -slope_v, np.ones_like(slope_u))
-    out = []
-    for axis in range(3):
-        lean = r[axis, 0] * soft[0] + r[axis, 1] * soft[1] + r[axis, 2] * soft[2]
-        lean -= normal[axis]
-        lean *= weight
-        lean += normal[axis]
-        out.append(lean)
-    return out[0], out[1], out[2]
+    return tuple(n + weight * (lean - n) for n, lean in zip(normal, soft, strict=True))

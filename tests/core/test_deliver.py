@@ -348,7 +348,7 @@ def test_further_files_on_request(tmp_path: Path) -> None:
     assert names[:5] == list(file_names("fennick-light"))
     assert names[5:] == [
         "fennick-light.obj", "fennick-light.mtl", "fennick-light.glb",
-        "obverse.depth.png", "reverse.depth.png", "portrait.png",
+        "obverse.depth.png", "reverse.depth.png", "standing.png",
     ]  # fmt: skip
     assert "mtllib fennick-light.mtl" in paths[5].read_text(encoding="utf-8")[:200]
     with pytest.raises(DeliveryError, match="'gbl' is no kind of file; did you mean 'glb'"):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from medalcore.deliver.picture import picture, png_bytes, portrait, write_png
+from medalcore.deliver.picture import picture, png_bytes, standing, write_png
 from medalcore.deliver.picture_cast import cast_of, turned
 from medalcore.deliver.picture_metals import LOOKS, look_of
 from medalcore.deliver.picture_normals import corner_normals
@@ -299,7 +299,7 @@ def test_pieces_throw_shadows_on_the_sheet() -> None:
     diagonal = np.diagonal(pixels)  # from upper left to lower right; the rim ends at 161
     assert diagonal[164] < diagonal[185] - 8.0
     assert diagonal[34] > diagonal[164] + 12.0
-    both = portrait(medal, size=(400, 240)).astype(float)
+    both = standing(medal, size=(400, 240)).astype(float)
     warm = both[..., 0] - both[..., 2] > 25
     foot = int(np.flatnonzero(warm[:, :200].any(axis=1)).max())
     col = int(np.flatnonzero(warm[foot]).mean())
@@ -326,8 +326,8 @@ def test_same_piece_same_picture_and_pillow_reads_it(tmp_path) -> None:
         write_png(path, pixels)
 
 
-def test_portrait_shows_two_pieces() -> None:
-    pixels = portrait(medal_of([disc()]), size=(400, 240))
+def test_standing_picture_shows_two_pieces() -> None:
+    pixels = standing(medal_of([disc()]), size=(400, 240))
     assert pixels.shape == (240, 400, 3)
     warm = pixels[..., 0].astype(int) - pixels[..., 2] > 25
     assert 0.1 < warm[:, :200].mean() < 0.8
