@@ -154,7 +154,7 @@ def _on_edge(
     eased, slope_u, slope_v = relief.eased_at(row, col)
     x, y = point[0], point[1]
     length = np.float32(1.0) / np.maximum(np.hypot(x, y), np.float32(1e-6))
-    x, y = x * length, y * length
+    x, y = np.asarray(x * length), np.asarray(y * length)
     r = rotation.astype(np.float32)
     outward = tuple(r[axis, 0] * x + r[axis, 1] * y for axis in range(3))
     upright = outward[0] * normal[0] + outward[1] * normal[1] + outward[2] * normal[2]
@@ -175,7 +175,7 @@ def _rounded(taken: Row) -> Row:
     Above 0 on an outer edge, below 0 in an inner corner.
     """
     edge = np.maximum(taken, np.float32(_FILLET) * taken)
-    return np.clip((edge - np.float32(_FACET_MM)) / np.float32(_WORN_MM), 0.0, 1.0)
+    return np.asarray(np.clip((edge - np.float32(_FACET_MM)) / np.float32(_WORN_MM), 0.0, 1.0))
 
 
 def _unit(nx: Row, ny: Row, nz: Row) -> tuple[Row, Row, Row]:
