@@ -26,7 +26,13 @@ def plain_and_cutters(spec: MedalSpec) -> tuple[m3.Manifold, list[m3.Manifold]]:
     """Return the chamfered blank without reeds, and one notch cutter for every reed."""
     tolerance = tolerance_for("fine")
     radius = spec.blank.diameter / 2.0
-    reeding = reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance)
+    reeding = reeding_of(
+        spec.edge,
+        2.0 * math.pi * radius,
+        radius,
+        tolerance,
+        lambda a: math.radians(90.0 - a) * radius,
+    )
     section = reeding.section
     plain = spec_from_dict({"blank": _blank()})
     body = build_blank(plain, tolerance).solid.manifold

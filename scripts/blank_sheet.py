@@ -31,7 +31,7 @@ PIECES: list[tuple[str, str, dict]] = [
     ("Twelve sides, reeds on every other", "brass", {
         "blank": {"outline": "polygon", "sides": 12, "diameter": 30, "flats": 29.5,
                   "thickness": 3.2, "rim": {"width": 2.2, "height": 0.35}},
-        "edge": {**REEDED, "pattern": "30 30", "pitch": 0.7, "depth": 0.2}}),
+        "edge": {**REEDED, "pattern": "30 30", "start": 15.0, "pitch": 0.7, "depth": 0.2}}),
     ("Seven sides of constant width", "cupronickel", {
         "blank": {"outline": "constant-width", "sides": 7, "diameter": 34, "thickness": 2.6,
                   "corner_radius": 1.5, "rim": {"width": 1.6, "height": 0.3}}}),

@@ -18,7 +18,7 @@ from ..solid import Solid, solid_from_manifold
 from ..solid import united as joined
 from ..spec import EdgeText
 from ..tolerance import Tolerance
-from .place import direction, reach
+from .place import along_at
 
 FloatArray = NDArray[np.float64]
 
@@ -104,7 +104,7 @@ def set_words(
             "would fit",
             key="edge.text.words",
         )
-    middle = _along_at(outline, text.at)
+    middle = along_at(outline, text.at)
     y = (low + high) / 2.0 - cap / 2.0
     laid, spans = [], []
     for k in range(text.repeat):
@@ -219,15 +219,3 @@ def _cornered(outline: FloatArray) -> FloatArray:
     three = np.stack([outline, outline + share * steps, outline + (1.0 - share) * steps], axis=1)
     keep = np.column_stack([np.ones(len(outline), bool), *[share[:, 0] > 0.0] * 2])
     return np.asarray(three[keep])
-
-
-def _along_at(outline: FloatArray, clockwise: float) -> float:
-    """Return the length along an outline at which a ray from the origin meets it, mm."""
-    way = direction(clockwise)
-    place = way * reach(outline, way)
-    steps = np.roll(outline, -1, axis=0) - outline
-    size = np.sum(steps * steps, axis=1)
-    t = np.clip(np.sum((place - outline) * steps, axis=1) / size, 0.0, 1.0)
-    i = int(np.argmin(np.hypot(*(outline + steps * t[:, None] - place).T)))
-    ends = np.concatenate([[0.0], np.cumsum(np.sqrt(size))])
-    return float(ends[i] + t[i] * math.sqrt(size[i]))

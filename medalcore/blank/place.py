@@ -31,6 +31,18 @@ def reach(contour: FloatArray, way: FloatArray) -> float:
     return max(0.0, float((at @ way).max()))
 
 
+def along_at(outline: FloatArray, clockwise: float) -> float:
+    """Return the length along an outline at which a ray from the origin meets it, mm."""
+    way = direction(clockwise)
+    place = way * reach(outline, way)
+    steps = np.roll(outline, -1, axis=0) - outline
+    size = np.sum(steps * steps, axis=1)
+    t = np.clip(np.sum((place - outline) * steps, axis=1) / size, 0.0, 1.0)
+    i = int(np.argmin(np.hypot(*(outline + steps * t[:, None] - place).T)))
+    ends = np.concatenate([[0.0], np.cumsum(np.sqrt(size))])
+    return float(ends[i] + t[i] * math.sqrt(size[i]))
+
+
 def distance(contours: Contours, point: FloatArray) -> float:
     """Return the distance of a point from closed contours, mm; below 0 outside them."""
     best = math.inf

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from .faces import faces_of
 from .general import Offsets, room_round_middle
 from .lettered import EdgeLetters, set_words
 from .outline import hole_outline, outline_of
+from .place import along_at
 from .profile import FaceShape, Step
 
 
@@ -157,10 +159,14 @@ def _refuse_deep(depth: float, most: float, key: str) -> None:
 
 def _reeding(spec: MedalSpec, contours: Contours, is_round: bool, tolerance: Tolerance) -> Reeding:
     radius = spec.blank.diameter / 2.0
+
+    def on_circle(clockwise: float) -> float:
+        return radius * math.radians(90.0 - clockwise)
+
     if is_round:
-        return reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance)
+        return reeding_of(spec.edge, 2.0 * math.pi * radius, radius, tolerance, on_circle)
     length = float(edge_lengths(contours[0]).sum())
-    reeding = reeding_of(spec.edge, length, STRAIGHT, tolerance)
+    reeding = reeding_of(spec.edge, length, STRAIGHT, tolerance, partial(along_at, contours[0]))
     return set_out(reeding, spec.edge, contours[0], _lean(spec), tolerance)
 
 

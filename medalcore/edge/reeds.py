@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -60,7 +60,9 @@ class Reeding:
         return self.count == self.around
 
 
-def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -> Reeding:
+def reeding_of(
+    edge: Edge, length: float, radius: float, tolerance: Tolerance, at: Callable[[float], float]
+) -> Reeding:
     """Count the reeds of an edge and set them out.
 
     Parameters
@@ -71,6 +73,8 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
         Length of the edge, mm.
     radius : float
         Radius of the edge where the notches are fitted, mm.
+    at : callable
+        Gives the length along the edge, mm, of a place in degrees clockwise from the top.
 
     Raises
     ------
@@ -92,7 +96,7 @@ def reeding_of(edge: Edge, length: float, radius: float, tolerance: Tolerance) -
     section = fit_notch(notch, radius, tolerance, "edge.corner_radius")
     stations = np.asarray((np.arange(around) + 0.5) * pitch, dtype=np.float64)
     if edge.pattern.strip():
-        stations = _in_sections(edge.pattern, length, pitch)
+        stations = _in_sections(edge, length, pitch, at)
     return Reeding(around, pitch, notch, length, stations, section)
 
 
@@ -138,16 +142,20 @@ def reeded_circle(reeding: Reeding, radius: float, chord: float) -> tuple[FloatA
     return np.where(inner, radius, r[np.minimum(place, n - 1)]), angle
 
 
-def _in_sections(pattern: str, length: float, pitch: float) -> FloatArray:
+def _in_sections(
+    edge: Edge, length: float, pitch: float, at: Callable[[float], float]
+) -> FloatArray:
     """Return the middles of the notches of an edge reeded in sections.
 
-    As many whole notches as fit stand in the middle of each reeded section.
+    As many whole notches as fit stand in the middle of each reeded section. Sections follow
+    one another clockwise, lengths along the edge run the other way.
 
     Raises
     ------
     SpecError
         If the pattern is not numbers or does not close.
     """
+    pattern = edge.pattern
     try:
         degrees = [float(word) for word in pattern.replace(",", " ").split()]
     except ValueError:
@@ -166,19 +174,20 @@ def _in_sections(pattern: str, length: float, pitch: float) -> FloatArray:
             "when reeded and plain sections pair up and the sum goes evenly into 360",
             key="edge.pattern",
         )
-    found, start = [], 0.0
+    found, angle = [], edge.start
     for i, share in enumerate(degrees * times):
-        run = length * share / 360.0
+        low = at(angle + share)
+        run = (at(angle) - low) % length
         n = int(run / pitch + 1e-9)
         if i % 2 == 0 and n:
-            found.append(start + run / 2.0 + (np.arange(n) - (n - 1) / 2.0) * pitch)
-        start += run
+            found.append(low + run / 2.0 + (np.arange(n) - (n - 1) / 2.0) * pitch)
+        angle += share
     if not found:
         raise SpecError(
             f"no reeded section of '{pattern}' is as long as one reed of {pitch:.3g} mm",
             key="edge.pattern",
         )
-    return np.concatenate(found)
+    return np.sort(np.concatenate(found) % length)
 
 
 def suited_opening(edge: Edge, pitch: float, radius: float) -> float:

@@ -105,14 +105,30 @@ class Edge(Table, frozen=True):
     pattern: Annotated[
         str,
         doc(
-            "Degrees of reeded and plain edge by turns, repeated until it closes, such as "
-            '"60 60"; empty is reeded all round',
+            "Degrees of reeded and plain edge by turns, clockwise from the start, repeated until "
+            'it closes, such as "60 60"; empty is reeded all round',
             when=_REEDED,
         ),
     ] = ""
+    start: Annotated[
+        float,
+        doc(
+            "Where the pattern begins, clockwise from the top",
+            unit="deg",
+            when=_REEDED,
+            ge=-360,
+            le=360,
+        ),
+    ] = 0.0
     slant: Annotated[
         float,
-        doc("Slant of the reeds from upright", unit="deg", when=_REEDED, ge=-60, le=60),
+        doc(
+            "Slant of the reeds from upright, clockwise as one looks at the edge",
+            unit="deg",
+            when=_REEDED,
+            ge=-60,
+            le=60,
+        ),
     ] = 0.0
     grooves: Annotated[
         int,

@@ -88,7 +88,7 @@ COINS = {
     "1 pound": (
         23.43, 2.80, 8.75, (NICKEL_BRASS, CUPRONICKEL),
         {"outline": "polygon", "sides": 12, "flats": 23.03, "core": {"diameter": 15.2}},
-        {**MILLED, "pattern": "30 30", "pitch": 0.5},
+        {**MILLED, "pattern": "30 30", "start": 15.0, "pitch": 0.5},
     ),
     "round pound": (22.5, 3.15, 9.50, NICKEL_BRASS, {}, {**MILLED, "pitch": 0.6}),
 }  # fmt: skip

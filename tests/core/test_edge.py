@@ -133,11 +133,14 @@ def test_the_pitch_closes_to_a_whole_count_and_is_reported():
 
 
 def test_sections_of_reeds_and_plain():
-    """Three reeded and three plain sections of 60 degrees, reeds whole and centred in each."""
+    """Three reeded and three plain sections of 60 degrees, reeds whole and centred in each.
+
+    They begin at the top and go on clockwise, as every place on a piece is counted.
+    """
     blank, v, f = made({"edge": {"finish": "reeded", "pitch": 0.8, "pattern": "60 60"}})
     outline = slice_at(v, f, 0.01)
     assert notches_in(outline, 20 - 0.12) == blank.facts["reeds"]
-    angle = np.degrees(np.arctan2(outline[:, 1], outline[:, 0])) % 360
+    angle = np.degrees(np.arctan2(outline[:, 0], outline[:, 1])) % 360
     low = np.hypot(outline[:, 0], outline[:, 1]) < 20 - 0.01
     for start in (0, 120, 240):
         in_plain = (angle > start + 60) & (angle < start + 120)

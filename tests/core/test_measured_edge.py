@@ -76,3 +76,65 @@ def test_edge_words_whose_walls_meet_too_soon_are_told():
     deep = 20.0 - np.hypot(*low[low[:, 1] < -19.0].T[:2]).min()
     assert told.measured == pytest.approx(deep, abs=0.01)
     assert told.measured < 0.4
+
+
+def reeded_at(mesh, outline):
+    """Return the angles, clockwise from the top, at which a middle cut lies inside an outline."""
+    cut = level_cut(mesh, 0.0137)
+    angle = np.radians(np.arange(0.05, 360.0, 0.1))
+    ways = np.column_stack([np.sin(angle), np.cos(angle)])
+    rays = shapely.linestrings([[(0.0, 0.0), 100.0 * way] for way in ways])
+    short = shapely.length(shapely.intersection(rays, cut))
+    return np.degrees(angle[short < shapely.length(shapely.intersection(rays, outline)) - 0.06])
+
+
+OVAL = shapely.affinity.scale(shapely.Point(0.0, 0.0).buffer(1.0, 256), 20.0, 15.0)
+
+
+@pytest.mark.parametrize(
+    ("blank", "outline"),
+    [
+        ({}, shapely.Point(0.0, 0.0).buffer(20.0, 512)),
+        ({"outline": "oval", "diameter": 40.0, "height": 30.0}, OVAL),
+    ],
+)
+@pytest.mark.parametrize("start", [0.0, 100.0, -15.0])
+def test_a_pattern_runs_clockwise_from_its_start(blank, outline, start):
+    """As places do everywhere: 70 degrees of reeds, 20 plain, 40 of reeds, 50 plain, twice."""
+    edge = {"finish": "reeded", "pitch": 0.6, "pattern": "70 20 40 50", "start": start}
+    _, mesh = built({"blank": blank, "edge": edge})
+    seen = (reeded_at(mesh, outline) - start) % 180.0
+    first, second = seen[seen < 90.0], seen[seen > 80.0]
+    # Only whole reeds stand in a section, in its middle: less than one pitch is left at its ends.
+    assert 0.0 <= first.min() < 3.0
+    assert 67.0 < first.max() <= 70.0
+    assert 90.0 <= second.min() < 93.0
+    assert 127.0 < second.max() <= 130.0
+
+
+@pytest.mark.parametrize("slant", [20.0, -20.0])
+def test_reeds_slant_clockwise_as_one_looks_at_the_edge(slant):
+    """One looks at the right-hand side from +x: +z is up and +y to the right."""
+    edge = {"finish": "reeded", "reeds": 60, "slant": slant, "depth": 0.3}
+    _, mesh = built({"edge": edge})
+    place = []
+    for z in (-0.4, 0.4):
+        ring = shapely.get_coordinates(level_cut(mesh, z))
+        angle, r = np.degrees(np.arctan2(ring[:, 1], ring[:, 0])), np.hypot(*ring.T)
+        near = np.abs(angle - 3.0) < 3.0
+        place.append(float(angle[near][np.argmin(r[near])]))
+    moved = math.radians(place[1] - place[0]) * 20.0
+    assert moved == pytest.approx(0.8 * math.tan(math.radians(slant)), abs=0.06)
+
+
+@pytest.mark.parametrize("place", [0.0, 90.0, 200.0])
+@pytest.mark.parametrize("heads", ["obverse", "reverse"])
+def test_edge_words_stand_at_their_place_clockwise_from_the_top(place, heads):
+    text = {"words": "HIH", "at": place, "heads": heads, "depth": 0.3}
+    _, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}})
+    v = mesh.vertices
+    deep = (np.abs(v[:, 2]) < 1.5) & (np.hypot(v[:, 0], v[:, 1]) < 19.75)
+    deep &= np.hypot(v[:, 0], v[:, 1]) > 19.0
+    off = (np.degrees(np.arctan2(v[deep, 0], v[deep, 1])) - place + 180.0) % 360.0 - 180.0
+    assert off.max() == pytest.approx(-off.min(), abs=0.15)
+    assert 2.0 < off.max() < 20.0
