@@ -44,6 +44,11 @@ class Ground:
         between, the first inwards to the middle, mm.
     terraces : tuple of Terrace
         Panels and bands of any outline; they keep clear of each other and of what `steps` says.
+    rims : tuple of bool
+        Whether a rim stands along the outer edge of the field, and along the holes in it.
+    voids : tuple of closed contours
+        What is cut through the finished face: drilled holes, the joint round a core; turned as
+        `outline`, mm.
     """
 
     level: float
@@ -54,6 +59,8 @@ class Ground:
     steps: tuple[tuple[float, float], ...] = ()
     basin: float = 0.0
     terraces: tuple[Terrace, ...] = ()
+    rims: tuple[bool, bool] = (False, False)
+    voids: tuple[tuple[tuple[float, float], ...], ...] = ()
 
     @property
     def is_flat(self) -> bool:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from ..contour import edge_lengths, offset, section
+from ..contour import Contours, circle, edge_lengths, offset, section, subtracted, united
 from ..edge import reed_cutter, slanted_cutter
 from ..element import Finding
 from ..ground import Ground, placement
@@ -20,11 +20,13 @@ from .circular import around, round_solid
 from .core import core_of, joint_cutter, keep_off_joint
 from .cut import cut, joined_to
 from .drill import drill_cutter
+from .faces import as_seen, plain
 from .general import can_run, general_solid
 from .lettered import EdgeLetters, letters_solid
 from .loop import loop_solid
 from .panel import panel_solids
 from .pierce import pierced
+from .place import direction, inset_point
 from .plan import Plan, planned
 from .profile import FaceShape
 from .track import Track, track_of
@@ -77,9 +79,13 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     findings += more
     solid = _panelled(spec, plan, solid, tolerance)
     solid, cutters = _fitted(spec, plan, solid, tolerance)
-    grounds = plan.faces[0].ground, plan.faces[1].ground
+    voids = _voids(spec, plan, tolerance)
+    grounds = [
+        replace(face.ground, voids=plain(as_seen(spec, voids, side)))
+        for face, side in zip(plan.faces, (1, -1), strict=True)
+    ]
     bodies = 2 if spec.blank.core.diameter else 1
-    return Blanked(solid, *grounds, _facts(spec, plan), findings, cutters, bodies)
+    return Blanked(solid, grounds[0], grounds[1], _facts(spec, plan), findings, cutters, bodies)
 
 
 def _fitted(
@@ -112,6 +118,21 @@ def _fitted(
         if blank.drill.diameter:
             keep_off_joint(blank.drill, blank.core, core, outline)
     return solid, tuple(late)
+
+
+def _voids(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Contours:
+    """Return what is cut through both faces once all stands on them, seen on the obverse."""
+    blank, outline = spec.blank, plan.outline.at(0.0)
+    found: list[Contours] = []
+    if blank.drill.diameter:
+        at = inset_point(outline[0], direction(blank.drill.angle), blank.drill.inset)
+        wide = blank.drill.diameter / 2.0 + blank.drill.chamfer
+        found.append((circle(wide, tolerance.curve, at),))
+    if blank.core.diameter:
+        core = core_of(blank, plan.outline, tolerance)
+        wall = core.at(0.0)
+        found.append(subtracted(core.at(round(-blank.core.clearance, 9)), wall, 0.0))
+    return united(found) if found else ()
 
 
 def _lettered(

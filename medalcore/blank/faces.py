@@ -18,7 +18,7 @@ from ..tolerance import Tolerance
 from .basin import bedded, freed, spread
 from .general import Offsets, check_field, room_round_middle
 from .panel import terraces_of
-from .profile import FaceShape, Step, hole_reach, hole_steps, rim_steps
+from .profile import FaceShape, Step, has_rim, hole_reach, hole_steps, rim_steps
 
 _LEAST = 1e-4
 """mm; what is level of a circle is no narrower."""
@@ -120,7 +120,9 @@ def _ground(spec: MedalSpec, section: _Section, hole: Offsets | None, radius: fl
     if hole is not None:
         least = float(np.hypot(*hole.at(0.0)[0].T).max()) + hole_reach(spec.blank.hole, slope)
     circles = circle_steps(section.face.field.circle, least, limit, f"{name}.field.circle")
-    ground = Ground(section.steps[-1].z, limit, dish, 0.0, told, circles)
+    rim = section.steps[-1].zone == "rim"
+    rims = rim, rim if hole is None else has_rim(spec.blank.hole)
+    ground = Ground(section.steps[-1].z, limit, dish, 0.0, told, circles, rims=rims)
     if is_basin(spec, section.face):
         return spread(ground, section.foot, f"{name}.field.dish")
     return ground
@@ -290,8 +292,12 @@ def _as_seen(
     if hole is not None:
         reach = hole_reach(spec.blank.hole, slope)
         contours += [c[::-1] for c in hole.at(reach)]
-    seen = as_seen(spec, tuple(contours), side)
-    return tuple(tuple((float(u), float(v)) for u, v in c) for c in seen)
+    return plain(as_seen(spec, tuple(contours), side))
+
+
+def plain(contours: Contours) -> tuple[tuple[tuple[float, float], ...], ...]:
+    """Return contours as plain data."""
+    return tuple(tuple((float(u), float(v)) for u, v in c) for c in contours)
 
 
 def as_seen(spec: MedalSpec, contours: Contours, side: int) -> Contours:

@@ -140,7 +140,7 @@ def hole_steps(hole: Hole, slope: float, foot_z: float, tolerance: Tolerance) ->
     foot_z : float
         z of the field where the hole's rim stands, mm.
     """
-    raised = hole.rim_width > _LEAST and hole.rim_height > _LEAST
+    raised = has_rim(hole)
     top = foot_z + (hole.rim_height if raised else 0.0)
     steps = break_steps(hole.chamfer, top, False, tolerance)
     if raised:
@@ -148,6 +148,11 @@ def hole_steps(hole: Hole, slope: float, foot_z: float, tolerance: Tolerance) ->
         steps.append(Step(edge, top, "rim"))
         steps.append(Step(edge + hole_wall(hole, slope), foot_z, "rim"))
     return tuple(steps)
+
+
+def has_rim(hole: Hole) -> bool:
+    """Tell whether a rim stands round the middle hole."""
+    return hole.rim_width > _LEAST and hole.rim_height > _LEAST
 
 
 def hole_wall(hole: Hole, slope: float) -> float:
@@ -158,7 +163,7 @@ def hole_wall(hole: Hole, slope: float) -> float:
 def hole_reach(hole: Hole, slope: float) -> float:
     """Return how far hole edge, rim and wall reach into the field, mm."""
     chamfer = hole.chamfer if hole.chamfer > _LEAST else 0.0
-    if hole.rim_width <= _LEAST or hole.rim_height <= _LEAST:
+    if not has_rim(hole):
         return chamfer
     return chamfer + hole.rim_width + hole_wall(hole, slope)
 

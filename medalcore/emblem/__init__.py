@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,7 +20,8 @@ from ..loft import drafted
 from ..solid import Solid
 from ..solid import united as joined
 from ..spec import Emblem
-from .cells import walled
+from .cells import Cell, walled
+from .room import cell_room
 from .well import well
 
 __all__ = ["build_emblem"]
@@ -27,6 +29,7 @@ __all__ = ["build_emblem"]
 FloatArray = NDArray[np.float64]
 _BURIED = 0.1  # mm that a foot reaches below the lowest field under it
 _ZONE = "emblem"
+_TOLD_SHARE = 0.005  # of a cell, taken by walls along the ends of the field
 
 
 def build_emblem(spec: Emblem, context: Context) -> Built:
@@ -181,30 +184,62 @@ def _cells(
     facts: dict[str, Any],
     findings: list[Finding],
 ) -> Built:
-    """Cut a recess for every colour; say how much fills it."""
-    parts = []
-    table = {}
-    for colour, contours in walled(drawing.colours, spec.wall, context.tolerance.curve):
-        if not contours:
-            findings.append(
-                Finding(
-                    "cells",
-                    "warning",
-                    f"nothing of colour {colour} is left beside walls {spec.wall:g} mm wide",
-                    "wall",
-                )
-            )
+    """Cut a recess for every coloured area; say how much fills those of each colour."""
+    curve = context.tolerance.curve
+    widening = _widening(drawing.contours, site, spec, context.ground)
+    room = cell_room(
+        context.ground,
+        np.array(site.middle),
+        spec.wall + widening,
+        to_rim=spec.to_rim,
+        tolerance=curve,
+    )
+    cells = walled(drawing.colours, spec.wall + 2.0 * widening, room, curve)
+    findings += _drawn_back(cells, spec)
+    parts: list[Part] = []
+    table: dict[str, Any] = {}
+    for colour in dict.fromkeys(cell.colour for cell in cells):
+        mouths = [c.contours for c in cells if c.colour == colour and c.contours]
+        solids = [_sunk(mouth, site, spec, context.ground) for mouth in mouths]
+        if not solids:
             continue
-        solid = _sunk(contours, site, spec, context.ground)
-        volume = float(solid.manifold.trim_by_plane((0.0, 0.0, -1.0), -site.base).volume())
+        volume = sum(
+            float(s.manifold.trim_by_plane((0.0, 0.0, -1.0), -site.base).volume()) for s in solids
+        )
         table[colour] = {
-            "area_mm2": round(area(contours), 4),
+            "area_mm2": round(sum(area(mouth) for mouth in mouths), 4),
             "volume_mm3": round(volume, 4),
             "mass_g": round(volume * spec.density / 1000.0, 5),
         }
-        parts.append(Part(_laid(solid, site, context), "cut"))
+        parts += [Part(_laid(solid, site, context), "cut") for solid in solids]
     if not parts:
         raise SpecError(
             f"walls {spec.wall:g} mm wide leave no room for any cell; make them thinner", key="wall"
         )
     return Built(tuple(parts), facts | {"cells": table}, tuple(findings))
+
+
+def _widening(contours: Contours, site: _Site, spec: Emblem, ground: Ground) -> float:
+    """Return how much wider than drawn cells come out where a field rises round their middle."""
+    if site.hollow is not None:
+        return 0.0
+    bare = ground.lifted(0.0)
+    rise = bare.height(np.concatenate(contours)).max() - bare.height(np.array(site.middle))
+    return max(float(rise), 0.0) * math.tan(math.radians(spec.draft))
+
+
+def _drawn_back(cells: Sequence[Cell], spec: Emblem) -> Iterator[Finding]:
+    """Tell what walls took of cells."""
+    for colour in dict.fromkeys(cell.colour for cell in cells):
+        if not any(c.contours for c in cells if c.colour == colour):
+            told = f"nothing of colour {colour} is left beside walls {spec.wall:g} mm wide"
+            yield Finding("cells", "warning", told, "wall")
+    worst = max(cells, key=lambda cell: cell.drawn_back)
+    if worst.drawn_back > _TOLD_SHARE:
+        told = (
+            f"cells were drawn back for walls {spec.wall:g} mm wide along the edge of the field, "
+            f"holes or panels; one of {worst.colour} lost most by that, "
+            f"{100.0 * worst.drawn_back:.0f} %: a smaller fit keeps it whole"
+            + ("" if spec.to_rim else ", to_rim lets it run up to a rim")
+        )
+        yield Finding("cells", "note", told, "wall", worst.drawn_back, _TOLD_SHARE)

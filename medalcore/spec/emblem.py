@@ -45,13 +45,18 @@ class Emblem(Table, frozen=True):
     wall: Annotated[
         float,
         doc(
-            "Least width of the metal left between two colours",
+            "Least width of the metal left between two cells, and between a cell and the edge of "
+            "the field, a hole, a joint or the edge of a panel",
             unit="mm",
             when=_CELLS,
             gt=0,
             le=20,
         ),
     ] = 0.3
+    to_rim: Annotated[
+        bool,
+        doc("Let cells run up to the rim, with no metal of the field left beside it", when=_CELLS),
+    ] = False
     density: Annotated[
         float,
         doc("Density of what fills the cells", unit="g/cm3", when=_CELLS, gt=0, le=30),
