@@ -19,7 +19,7 @@ from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
 from .ground import Ground, placement
 from .meeting import Element, meetings
-from .overhang import keep_on, silhouette
+from .containment import keep_on, silhouette
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Table
 from .tolerance import Tolerance

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..contour import Contours, area, bounds, inside, turned
+from ..containment import past_field, scale_that_fits
+from ..contour import Contours, area, bounds, turned
 from ..drawing import Drawing, read_drawing, unpinched
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
@@ -51,7 +52,7 @@ def build_emblem(spec: Emblem, context: Context) -> Built:
         for what in drawing.left_out
     ]
     everything = drawing.contours
-    _check_place(everything, context.ground)
+    _check_place(everything, fit, spec.at, context.ground)
     context.progress(0.3, "walls")
     site = _site(everything, spec, context.ground)
     facts: dict[str, Any] = {"work": spec.work, "colours": len(drawing.colours)}
@@ -128,22 +129,26 @@ def _placed(drawing: Drawing, spec: Emblem) -> Drawing:
     return replace(drawing, colours=tuple(placed))
 
 
-def _check_place(contours: Contours, ground: Ground) -> None:
+def _check_place(
+    contours: Contours, fit: float, at: tuple[float, float], ground: Ground
+) -> None:
+    """Refuse a drawing that runs past the field.
+
+    Raises
+    ------
+    SpecError
+        Saying by how much, and what fit would do at the same place.
+    """
     points = np.concatenate(contours)
-    if ground.outline:
-        field = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
-        if not inside(field, points).all():
-            raise SpecError(
-                "the drawing reaches past the field; make it smaller or move it", key="fit"
-            )
+    reach = past_field(ground, points)
+    if reach is None:
         return
-    reach = float(np.hypot(*points.T).max())
-    if reach > ground.radius:
-        raise SpecError(
-            f"the drawing reaches {reach:.3g} mm from the middle, the field ends at "
-            f"{ground.radius:.3g} mm; make it smaller or move it",
-            key="fit",
-        )
+    fits = math.floor(100.0 * fit * scale_that_fits(ground, points, at)) / 100.0
+    cure = f"a fit of {fits:g} mm stays inside" if fits > 0.0 else "move it inwards"
+    raise SpecError(
+        f"the drawing reaches {reach.far:.2f} mm past the edge of the field, {reach.near}; {cure}",
+        key="fit" if fits > 0.0 else "at",
+    )
 
 
 def _raised(

@@ -158,7 +158,7 @@ def test_whole_piece_closes(tmp_path, work, dish):
 @pytest.mark.parametrize(
     ("keys", "key", "word"),
     [
-        ({"fit": 40.0}, "fit", "field ends"),
+        ({"fit": 40.0}, "fit", "a fit of 25.4"),
         ({"work": "sunk", "depth": 5.0}, "depth", "at most 1.8"),
         ({"work": "cells", "wall": 15.0}, "wall", "no room"),
         ({"work": "levels", "draft": 0.0}, "draft", "above 0"),
