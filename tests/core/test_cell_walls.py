@@ -73,7 +73,7 @@ def parts(medal):
         (DISC, {**ROUND, "drill": {"diameter": 1.5, "inset": 3.4, "chamfer": 0.2}}, {}, {"fit": 17.0}),
         (DISC, {**ROUND, "core": {"diameter": 9.0}}, {}, {"fit": 17.0}),
         (WIDE, {**ROUND, "outline": "rectangle", "diameter": 24, "height": 15}, {}, {"fit": 21.0}),
-        (DISC, {**ROUND, "outline": "scalloped", "sides": 8}, {}, {"fit": 16.0}),
+        (DISC, {**ROUND, "outline": "scalloped", "sides": 8}, {}, {"fit": 15.8}),
         (DISC, ROUND, {"panel": [{"size": 10.0, "height": -0.2}]}, {"fit": 16.0}),
         (DISC, ROUND, {"panel": [{"size": 10.0, "height": 0.2}]}, {"fit": 16.0}),
         (DISC, ROUND, {"circle": [{"radius": 6.0, "width": 0.5}]}, {"fit": 16.0}),
