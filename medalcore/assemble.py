@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from .blank import Blanked, build_blank
 from .cache import StageCache, Stages
+from .containment import keep_on, silhouette
 from .element import Built, Context, Finding, Model, Progress
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
 from .ground import Ground, placement
 from .meeting import Element, meetings
-from .containment import keep_on, silhouette
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Table
 from .tolerance import Tolerance

@@ -129,9 +129,7 @@ def _placed(drawing: Drawing, spec: Emblem) -> Drawing:
     return replace(drawing, colours=tuple(placed))
 
 
-def _check_place(
-    contours: Contours, fit: float, at: tuple[float, float], ground: Ground
-) -> None:
+def _check_place(contours: Contours, fit: float, at: tuple[float, float], ground: Ground) -> None:
     """Refuse a drawing that runs past the field.
 
     Raises

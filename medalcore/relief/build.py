@@ -122,9 +122,7 @@ def _base(ground: Ground) -> Ground:
     So a change of thickness or rim only moves a relief. Room below the field counts only
     where it is so little that the foot may not reach as deep as it would.
     """
-    base = dataclasses.replace(
-        ground, level=0.0, outline=(), rims=(False, False), voids=()
-    )
+    base = dataclasses.replace(ground, level=0.0, outline=(), rims=(False, False), voids=())
     if base.is_flat:
         base = dataclasses.replace(base, radius=1.0)
     return dataclasses.replace(base, floor=max(ground.floor - ground.level, base.lowest - _ROOM))

@@ -70,7 +70,12 @@ def parts(medal):
             {},
             {"fit": 17.7},
         ),
-        (DISC, {**ROUND, "drill": {"diameter": 1.5, "inset": 3.4, "chamfer": 0.2}}, {}, {"fit": 17.0}),
+        (
+            DISC,
+            {**ROUND, "drill": {"diameter": 1.5, "inset": 3.4, "chamfer": 0.2}},
+            {},
+            {"fit": 17.0},
+        ),
         (DISC, {**ROUND, "core": {"diameter": 9.0}}, {}, {"fit": 17.0}),
         (WIDE, {**ROUND, "outline": "rectangle", "diameter": 24, "height": 15}, {}, {"fit": 21.0}),
         (DISC, {**ROUND, "outline": "scalloped", "sides": 8}, {}, {"fit": 15.8}),
