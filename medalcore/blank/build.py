@@ -127,7 +127,7 @@ def _voids(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Contours:
     if blank.drill.diameter:
         at = inset_point(outline[0], direction(blank.drill.angle), blank.drill.inset)
         wide = blank.drill.diameter / 2.0 + blank.drill.chamfer
-        found.append((circle(wide, tolerance.curve, at),))
+        found.append((circle(wide, tolerance.curve, at.tolist()),))
     if blank.core.diameter:
         core = core_of(blank, plan.outline, tolerance)
         wall = core.at(0.0)
