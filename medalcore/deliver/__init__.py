@@ -12,7 +12,7 @@ from ..errors import DeliveryError
 from ..medal import Medal
 from ..spec import Identity
 from .depth import depth_bytes
-from .files import refuse_existing, write_files
+from .files import refuse_existing, refuse_unwritable, tidy_up, write_files
 from .glb import glb_bytes
 from .obj import mtl_bytes, obj_bytes
 from .picture import picture, png_bytes, standing, write_png
@@ -103,14 +103,17 @@ def file_names(slug: str, also: Sequence[str] = ()) -> tuple[str, ...]:
 def check_free(
     slug: str, folder: Path, *, overwrite: bool = False, also: Sequence[str] = ()
 ) -> None:
-    """Make sure before the work that delivering into `folder` would replace nothing.
+    """Make sure before the work that `folder` can be written to and nothing would be replaced.
 
     Raises
     ------
     DeliveryError
-        Naming the files that are there already.
+        Naming the files that are there already, or what cannot be written.
     """
-    refuse_existing([folder / name for name in file_names(slug, also)], overwrite=overwrite)
+    paths = [folder / name for name in file_names(slug, also)]
+    tidy_up(paths)
+    refuse_existing(paths, overwrite=overwrite)
+    refuse_unwritable(paths)
 
 
 def deliver(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import re
 import struct
 import zipfile
@@ -16,6 +17,7 @@ import pytest
 import trimesh
 from PIL import Image
 
+from medalcore import file_access
 from medalcore.deliver import ALSO, check_free, deliver, file_names
 from medalcore.deliver.depth import depth_bytes
 from medalcore.deliver.files import write_files
@@ -305,16 +307,17 @@ def test_failure_while_renaming_restores_the_old_set(
     """The last rename fails: old files stand with their old content, new ones are gone."""
     (tmp_path / "a").write_bytes(b"old a")
     (tmp_path / "c").write_bytes(b"old c")
-    rename = Path.rename
+    rename = os.replace
 
-    def failing(self: Path, target: Path) -> Path:
+    def failing(source: Path, target: Path) -> None:
         if target.name == "c":
             raise OSError(13, "Permission denied")
-        return rename(self, target)
+        rename(source, target)
 
-    monkeypatch.setattr(Path, "rename", failing)
-    files = {tmp_path / n: b"new" for n in "abc"}
-    with pytest.raises(DeliveryError, match="Permission denied"):
+    monkeypatch.setattr(os, "replace", failing)
+    monkeypatch.setattr(file_access, "_PATIENCE", 0.05)
+    files = {tmp_path / n: b"new" for n in "abcd"}
+    with pytest.raises(DeliveryError, match=r"c: cannot be written \(Permission denied\)"):
         write_files(files, overwrite=True)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"a": b"old a", "c": b"old c"}
 
