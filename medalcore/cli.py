@@ -5,20 +5,38 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
-from .element import Model
-from .errors import MedalError
-from .progress import bar
-from .spec import MedalSpec
+from .console import TRACEBACK, complain, hold_streams, libraries_silent, say
+from .errors import DeliveryError, MedalError, printable
+from .interrupts import stopped_alike
+
+if TYPE_CHECKING:  # what is large is loaded by the command that needs it
+    from .element import Model
+    from .spec import MedalSpec
 
 CAUTION = (
     "Use only models, pictures and fonts you have the right to. A piece must not pass for money. "
     "Heat, dust and resin are the maker's trade: follow local rules and the makers' data sheets."
 )
+
+
+class _UsageError(MedalError):
+    """The command line itself is wrong."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaint is one line, as all others are."""
+
+    def error(self, message: str) -> NoReturn:
+        raise _UsageError(f"{message}; {self.prog} --help tells what there is")
+
+
+class _WrittenError(Exception):
+    """Stopped when all files were there already."""
 
 
 def main(
@@ -37,33 +55,39 @@ def main(
     models : callable, optional
         Gives the meshes in memory that a spec names, as a host program has them.
     """
-    args = _parser(prog).parse_args(argv)
-    args.models = models
-    try:
-        status: int = args.run(args)
-        return status
-    except MedalError as error:
-        return _fail(prog, str(error))
-    except KeyboardInterrupt:
-        _fail(prog, "stopped; nothing was written")
-        return 130
-    except Exception as error:  # a bug of ours: still one line, the rest on request
-        if os.environ.get("MEDALWRIGHT_TRACEBACK"):
-            raise
-        return _fail(
-            prog,
-            f"unexpected {type(error).__name__}: {error}; please report it with the output of "
-            "MEDALWRIGHT_TRACEBACK=1",
-        )
+    hold_streams()
+    with stopped_alike() as last:
+        try:
+            args = _parser(prog).parse_args(argv)
+            args.models = models
+            with libraries_silent():
+                status: int = args.run(args)
+            return status
+        except MedalError as error:
+            return _fail(prog, str(error))
+        except KeyboardInterrupt:
+            _fail(prog, "stopped; nothing was written")
+            return 128 + last()
+        except _WrittenError:
+            _fail(prog, "stopped; all files are written")
+            return 128 + last()
+        except Exception as error:  # a bug of ours: still one line, the rest on request
+            if os.environ.get(TRACEBACK):
+                raise
+            return _fail(
+                prog,
+                f"unexpected {type(error).__name__}: {error}; please report it with the output of "
+                f"{TRACEBACK}=1",
+            )
 
 
 def _fail(prog: str, message: str) -> int:
-    sys.stderr.write(f"{prog}: {' '.join(message.split())}\n")
+    complain(prog, message)
     return 2
 
 
 def _parser(prog: str) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=prog, description="From a written brief to a two-sided medal as one closed solid."
     )
     parser.add_argument("--version", action="version", version=f"Medalwright {__version__}")
@@ -99,68 +123,90 @@ def _new(args: argparse.Namespace) -> int:
     path = Path(args.spec)
     text = template(path.name, args.prog)
     write_files({path: text.encode()}, overwrite=args.overwrite)
-    sys.stdout.write(f"{path}: edit it, then run  {args.prog} build {path} --out DIR\n")
+    say(f"{printable(str(path))}: edit it, then run  {args.prog} build {path} --out DIR\n")
     return 0
 
 
 def _schema(args: argparse.Namespace) -> int:
     from .spec import MedalSpec, json_schema
 
-    json.dump(json_schema(MedalSpec), sys.stdout, indent=2)
-    sys.stdout.write("\n")
+    failed = say(json.dumps(json_schema(MedalSpec), indent=2) + "\n")
+    if failed:
+        raise DeliveryError(f"the schema could not be printed ({failed.strerror})")
     return 0
 
 
 def _build(args: argparse.Namespace) -> int:
     from .build import build
-    from .deliver import check_free, deliver
+    from .deliver import check_free, deliver, file_names
+    from .progress import bar
     from .spec import read_spec
 
+    if not args.out.strip():
+        raise _UsageError("--out names no folder; give one, or . for the current folder")
     spec = read_spec(args.spec)
     folder = Path(args.out)
     # before the work, not after
     check_free(spec.medal.slug, folder, overwrite=args.overwrite, also=args.also)
-    with bar() as tell:
-        medal = build(
-            spec,
-            args.quality,
-            lambda f, label: tell(0.8 * f, label),
-            models=args.models(spec) if args.models else None,
-        )
-        paths = deliver(
-            medal,
-            folder,
-            overwrite=args.overwrite,
-            also=args.also,
-            progress=lambda f, label: tell(0.8 + 0.2 * f, label),
-        )
-    _summary(medal.report, paths)
+    first = folder / file_names(spec.medal.slug)[0]
+    before = _identity(first)
+    try:
+        with bar() as tell:
+            medal = build(
+                spec,
+                args.quality,
+                lambda f, label: tell(0.8 * f, label),
+                models=args.models(spec) if args.models else None,
+            )
+            paths = deliver(
+                medal,
+                folder,
+                overwrite=args.overwrite,
+                also=args.also,
+                progress=lambda f, label: tell(0.8 + 0.2 * f, label),
+            )
+        failed = say(_summary(medal.report, paths))
+        if failed:
+            complain(args.prog, f"the files are written, but not told of ({failed.strerror})")
+    except KeyboardInterrupt:
+        if _identity(first) != before:  # all of a set or none
+            raise _WrittenError from None
+        raise
     return 0
 
 
-def _summary(report: object, paths: Sequence[Path]) -> None:
-    """Print what was made, as measured, and what to look at."""
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from the one before it under the same name."""
+    try:
+        told = os.lstat(path)
+    except OSError:
+        return None
+    return told.st_ino, told.st_mtime_ns
+
+
+def _summary(report: object, paths: Sequence[Path]) -> str:
+    """Return what was made, as measured, and what to look at."""
     assert isinstance(report, dict)
-    say = sys.stdout.write
+    lines: list[str] = []
     bodies = "one body" if report["bodies"] == 1 else f"{report['bodies']} bodies"
-    say(
-        f"{report['name']}: {report['size']}\n"
-        f"{report['volume_mm3']:.1f} mm3, {report['mass_g']:.2f} g of {report['material']}\n"
+    lines += [
+        f"{report['name']}: {report['size']}",
+        f"{report['volume_mm3']:.1f} mm3, {report['mass_g']:.2f} g of {report['material']}",
         f"closed: {'yes' if report['closed'] else 'NO'}, {bodies}, "
         f"{report['triangles']} triangles, {report['seconds']['all']:.1f} s "
-        f"at {report['quality']}\n"
-    )
+        f"at {report['quality']}",
+    ]
     for part in report.get("parts", ()):
-        say(f"{part['part']}: {part['mass_g']:.2f} g of {part['metal']}\n")
+        lines.append(f"{part['part']}: {part['mass_g']:.2f} g of {part['metal']}")
     if "solved" in report:
         solved = report["solved"]
         mass, cost = solved["asked_mass_g"], solved["asked_cost"]
         aim = f"a metal cost of {cost:g}" if cost else f"{mass:g} g"
-        say(f"thickness solved for {aim}: {solved['thickness_mm']:.4f} mm\n")
+        lines.append(f"thickness solved for {aim}: {solved['thickness_mm']:.4f} mm")
     if report["metal_cost"] is not None:
-        say(f"metal cost: {report['metal_cost']:.2f}\n")
+        lines.append(f"metal cost: {report['metal_cost']:.2f}")
     for finding in report["findings"]:
-        say(f"{finding['severity']}: {finding['where']}: {finding['message']}\n")
-    for path in paths:
-        say(f"  {path}\n")
-    say(CAUTION + "\n")
+        lines.append(f"{finding['severity']}: {finding['where']}: {finding['message']}")
+    lines += [f"  {path}" for path in paths]
+    lines.append(CAUTION)
+    return "".join(f"{printable(line)}\n" for line in lines)

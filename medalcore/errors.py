@@ -6,6 +6,40 @@ wrong, where, and what would be right; interfaces show it as it is, without a tr
 
 from __future__ import annotations
 
+import unicodedata
+
+_LONGEST = 600
+"""Characters of a message: what is longer loses its middle."""
+
+_RAW = ("Cc", "Cs", "Zl", "Zp")
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""What must not reach a terminal as it is: controls (Unicode categories Cc, Cs, Zl, Zp), and
+those that turn the order of what follows (UAX #9, 2.1 and 2.2)."""
+
+
+def printable(text: str) -> str:
+    r"""Return a text with its control characters written out, as ``\\x1b``."""
+    return "".join(
+        c.encode("unicode_escape").decode()
+        if unicodedata.category(c) in _RAW or c in _TURNING
+        else c
+        for c in text
+    )
+
+
+def one_line(text: str) -> str:
+    """Return a message as one line that a terminal can take, without its middle if it is long."""
+    line = printable(" ".join(text.split()))
+    return line if len(line) <= _LONGEST else shortened(line, _LONGEST)
+
+
+def shortened(text: str, longest: int = 100) -> str:
+    """Return a text with its middle left out if it is longer than `longest` characters."""
+    if len(text) <= longest:
+        return text
+    half = longest // 2
+    return f"{text[:half]} [...] {text[-half:]}"
+
 
 class MedalError(Exception):
     """The root of everything the core raises on purpose."""
