@@ -17,6 +17,7 @@ import numpy as np
 
 from .grid import HeightField
 from .model import Model
+from .spec.files import files_named
 
 T = TypeVar("T")
 
@@ -90,14 +91,13 @@ class Stages:
     def digest(self, table: Any) -> bytes:
         """Return a digest of the content of every file or model that a table names.
 
-        Only the text values of the table itself are looked at; a name that is no file counts
-        by its text, which the table holds anyway.
+        Only the keys of the table itself that name files are looked at: another text may look
+        like a file too, on a machine far away even. A name that is no file counts by its text,
+        which the table holds anyway.
         """
         digest = hashlib.sha256()
-        for name in table.__struct_fields__:
-            value = getattr(table, name)
-            if isinstance(value, str):
-                digest.update(self.content(value))
+        for name in files_named(table):
+            digest.update(self.content(name))
         return digest.digest()
 
     def content(self, name: str) -> bytes:
@@ -127,7 +127,10 @@ def _content(name: str, models: Mapping[str, Model | HeightField]) -> bytes:
             digest.update(repr((array.shape, array.dtype.str)).encode())
             digest.update(np.ascontiguousarray(array).data)
         return digest.digest()
-    if os.path.isfile(name):
-        with open(name, "rb") as handle:
-            return hashlib.file_digest(handle, "sha256").digest()
+    try:
+        if os.path.isfile(name):
+            with open(name, "rb") as handle:
+                return hashlib.file_digest(handle, "sha256").digest()
+    except OSError:
+        pass  # whoever reads it says why it cannot be read
     return b""

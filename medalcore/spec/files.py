@@ -7,19 +7,26 @@ import math
 import os
 import re
 import tomllib
+import unicodedata
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import msgspec
 import tomli_w
 
-from ..errors import SpecError
+from ..errors import SpecError, shortened
+from ..file_access import remove, rename
 from ..model import IN_MEMORY
 from .base import Table
 from .describe import Key, keys_of
 from .medal import MedalSpec
 
 _FILE = re.compile(r"\.(ttf|otf|ttc|otc|svg)(#\d+)?$")
+_LARGEST = 1 << 24
+"""Bytes of a spec; what is larger is no spec, and a device may never end."""
+
+_SLASHES = "write paths with / or \\\\, or put them in single quotes"
 _AT = re.compile(r" - at `\$\.?(.*)`$")
 
 
@@ -36,11 +43,20 @@ def read_spec(path: str | os.PathLike[str]) -> MedalSpec:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8")
+        with open(path, "rb") as handle:
+            data = handle.read(_LARGEST + 1)
+        if len(data) > _LARGEST:
+            raise SpecError("is larger than any spec: no TOML text", file=str(path))
+        text = data.decode("utf-8-sig")  # some editors put a byte-order mark in front
     except FileNotFoundError:
         raise SpecError("there is no such file", file=str(path)) from None
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise SpecError(f"cannot be read ({reason})", file=str(path)) from None
+    except UnicodeDecodeError as error:
         raise SpecError(f"cannot be read as UTF-8 text ({error})", file=str(path)) from None
+    except ValueError:  # a NUL
+        raise SpecError("no file can have this name", file=str(path)) from None
     return parse_spec(text, file=str(path), folder=path.absolute().parent)
 
 
@@ -55,6 +71,10 @@ def parse_spec(text: str, *, file: str = "", folder: Path | None = None) -> Meda
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
+        raise SpecError(f"is not valid TOML: {_helped(error, text)}", file=file) from None
+    except RecursionError:
+        raise _too_deep(file) from None
+    except ValueError as error:  # a whole number of thousands of digits
         raise SpecError(f"is not valid TOML: {error}", file=file) from None
     return spec_from_dict(data, file=file, folder=folder)
 
@@ -67,12 +87,24 @@ def spec_from_dict(data: Any, *, file: str = "", folder: Path | None = None) -> 
     SpecError
         As `read_spec`.
     """
-    _refuse_non_finite(data, "", file)
     try:
+        _refuse_non_finite(data, "", file)
         spec = msgspec.convert(data, MedalSpec)
     except msgspec.ValidationError as error:
         raise _explain(str(error), data, file) from None
-    return _map_files(spec, lambda name: _absolute(name, folder)) if folder else spec
+    except RecursionError:
+        raise _too_deep(file) from None
+
+    def found(name: str, key: str) -> str:
+        control = any(unicodedata.category(c) == "Cc" for c in name)
+        if control and not name.startswith(IN_MEMORY):
+            raise SpecError(
+                f'"{shortened(name)}" has control characters in it; {_SLASHES}', key=key, file=file
+            )
+        return _absolute(name, folder)
+
+    mapped: MedalSpec = _map_files(spec, found)
+    return mapped
 
 
 def spec_to_dict(spec: MedalSpec) -> dict[str, Any]:
@@ -85,16 +117,47 @@ def write_spec(spec: MedalSpec, path: str | os.PathLike[str]) -> None:
     """Write a spec as TOML, whole or not at all; files below its folder become relative."""
     path = Path(path)
     folder = path.absolute().parent
-    text = tomli_w.dumps(spec_to_dict(_map_files(spec, lambda name: _relative(name, folder))))
+    text = tomli_w.dumps(spec_to_dict(_map_files(spec, lambda name, _: _relative(name, folder))))
     spare = path.with_name(f".{path.name}.{os.getpid()}.part")
-    spare.write_text(text, encoding="utf-8")
-    os.replace(spare, path)
+    try:
+        spare.write_text(text, encoding="utf-8", newline="\n")
+        rename(spare, path)
+    except BaseException:
+        remove(spare)
+        raise
 
 
-def _absolute(name: str, folder: Path) -> str:
-    if name.startswith((*IN_MEMORY, "strokes:")) or os.path.isabs(name):
+def _helped(error: tomllib.TOMLDecodeError, text: str) -> str:
+    r"""Return what is wrong with TOML text; a backslash of a path, as in "C:\Users", is likely."""
+    told = re.search(r"\(at line (\d+)", str(error))
+    lines = text.splitlines()
+    line = lines[int(told.group(1)) - 1] if told and int(told.group(1)) <= len(lines) else ""
+    return f"{error}; {_SLASHES}" if "\\" in line else str(error)
+
+
+def _too_deep(file: str) -> SpecError:
+    return SpecError("is nested deeper than any spec: no list or table needs that", file=file)
+
+
+def _is_file(key: str, value: str) -> bool:
+    """Tell whether a key of this name and value is a file (fonts and separators may be names)."""
+    if key in ("source", "drawing", "emphasis", "strokes"):
+        return bool(value)
+    return key in ("font", "separator") and bool(_FILE.search(value.lower()))
+
+
+def files_named(table: Table) -> tuple[str, ...]:
+    """Return the files and models in memory that a table itself names, in the order of its keys."""
+    values = ((name, getattr(table, name)) for name in table.__struct_fields__)
+    return tuple(value for name, value in values if _is_file(name, value))
+
+
+def _absolute(name: str, folder: Path | None) -> str:
+    """Return a file's whole path: `~` is the person's home, the rest is seen from the folder."""
+    if name.startswith((*IN_MEMORY, "strokes:")):
         return name
-    return str(folder / name)
+    name = os.path.expanduser(name)
+    return name if folder is None or os.path.isabs(name) else str(folder / name)
 
 
 def _relative(name: str, folder: Path) -> str:
@@ -102,21 +165,25 @@ def _relative(name: str, folder: Path) -> str:
     return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else name
 
 
-def _map_files(table: Any, change: Any) -> Any:
-    """Return the spec with `change` applied to every relief source (fonts may be names)."""
+def _map_files(table: Any, change: Callable[[str, str], str], path: str = "") -> Any:
+    """Return the spec with `change` applied to every file it names, and the file's key.
+
+    Names of fonts are handed to it as well, for what it refuses; they stay as they are.
+    """
     if isinstance(table, tuple):
-        return tuple(_map_files(item, change) for item in table)
+        return tuple(_map_files(item, change, f"{path}[{i}]") for i, item in enumerate(table))
     if not isinstance(table, Table):
         return table
     new: dict[str, Any] = {}
     for name in table.__struct_fields__:
         value = getattr(table, name)
-        if name in ("source", "drawing", "emphasis", "strokes") and value:
-            new[name] = change(value)
-        elif name in ("font", "separator") and _FILE.search(value.lower()):
-            new[name] = change(value)
+        key = f"{path}.{name}" if path else name
+        if isinstance(value, str) and _is_file(name, value):
+            new[name] = change(value, key)
+        elif name == "font":
+            change(value, key)
         elif isinstance(value, Table | tuple):
-            new[name] = _map_files(value, change)
+            new[name] = _map_files(value, change, key)
     return msgspec.structs.replace(table, **new)
 
 
@@ -144,9 +211,9 @@ def _explain(message: str, data: Any, file: str) -> SpecError:
         name = unknown.group(1)
         table = _table_at(path)
         names = [k.name for k in keys_of(table)] if table else []
-        near = difflib.get_close_matches(name, names, 1, 0.5)
+        near = difflib.get_close_matches(name[:200], names, 1, 0.5)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        key = f"{path}.{name}" if path else name
+        key = f"{path}.{shortened(name)}" if path else shortened(name)
         return SpecError(f"unknown key; {hint}allowed here: {', '.join(names)}", key=key, file=file)
     missing = re.match(r"Object missing required field `(.*)`", message)
     if missing:
@@ -161,12 +228,20 @@ def _explain(message: str, data: Any, file: str) -> SpecError:
         return SpecError(message[:1].lower() + message[1:], key=path, file=file)
     hint = ""
     if isinstance(got, str) and about.choices:
-        near = difflib.get_close_matches(got, about.choices, 1, 0.5)
+        near = difflib.get_close_matches(got[:200], about.choices, 1, 0.5)
         hint = f"; did you mean '{near[0]}'?" if near else ""
-    shown = (
-        f'"{got}"' if isinstance(got, str) else str(got).lower() if isinstance(got, bool) else got
-    )
+    shown = f'"{shortened(got)}"' if isinstance(got, str) else _shown(got)
     return SpecError(f"{shown} is not allowed; give {about.allowed()}{hint}", key=path, file=file)
+
+
+def _shown(value: Any) -> str:
+    """Return a value that is not text as a person wrote it, or nearly so."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    try:
+        return shortened(str(value))
+    except (ValueError, RecursionError):  # a whole number of thousands of digits, a deep list
+        return "this"
 
 
 def _steps(path: str) -> list[str]:

@@ -18,6 +18,13 @@ from .lettering import Exergue, Inscription, Legend
 from .relief import Relief
 from .texture import Texture
 
+_LONGEST = 80
+"""Characters of a file name, so that it fits below folders: paths of 260 are Windows' limit."""
+
+_DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9]")
+"""Names that Windows keeps for devices, whatever follows a dot (Microsoft, *Naming Files, Paths,
+and Namespaces*)."""
+
 
 class Identity(Table, frozen=True):
     """What the piece is called, what it is of, and how it will be made."""
@@ -45,9 +52,14 @@ class Identity(Table, frozen=True):
 
     @property
     def slug(self) -> str:
-        """Return the name as a file name: lower case, hyphens, plain letters."""
+        """Return the name as a file name that every system takes.
+
+        Lower case, hyphens, plain letters; not long, and no name that Windows keeps for devices.
+        """
         plain = unicodedata.normalize("NFKD", self.name).encode("ascii", "ignore").decode()
-        return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-") or "medal"
+        words = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")
+        short = words[:_LONGEST].strip("-") or "medal"
+        return f"{short}-medal" if _DEVICE.fullmatch(short) else short
 
 
 class Face(Table, frozen=True):
