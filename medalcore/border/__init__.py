@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from ..contour import bounds
 from ..drawing import read_drawing
 from ..element import Built, Context, Finding, Part
 from ..errors import SpecError
 from ..spec import Border
-from .course import Course, course_of, size_of
+from .course import Course, course_of, height_of, size_of
 from .path import Circle
-from .repeated import beads, denticles, motifs
+from .repeated import bead_foot, beads, denticles, foot_of, motifs, tooth
 from .running import lines, rope
+from .spacing import Foot
 
 __all__ = ["build_border"]
+
+FloatArray = NDArray[np.float64]
 
 
 def build_border(spec: Border, context: Context) -> Built:
@@ -30,7 +37,7 @@ def build_border(spec: Border, context: Context) -> Built:
     curve = context.tolerance.curve
     if spec.kind == "motif":
         return _of_motifs(spec, context)
-    course = course_of(spec, context.ground, curve)
+    course = course_of(spec, context.ground, curve, foot=_foot(spec, context))
     if spec.kind == "beads":
         solid = beads(course, curve)
     elif spec.kind == "denticles":
@@ -42,6 +49,21 @@ def build_border(spec: Border, context: Context) -> Built:
     return Built((Part(solid),), _facts(spec, course))
 
 
+def _foot(spec: Border, context: Context) -> Foot | None:
+    """Return the outline at the field of a bead or a tooth; rope and lines have none."""
+    size = size_of(spec, context.ground)
+    if spec.kind == "beads":
+        return bead_foot(size)
+    if spec.kind != "denticles":
+        return None
+    height, draft = height_of(spec, size), math.radians(spec.draft)
+
+    def of_tooth(pitch: float) -> FloatArray:
+        return foot_of(tooth(size, spec.width, pitch, context.tolerance.curve), height, draft)
+
+    return of_tooth
+
+
 def _of_motifs(spec: Border, context: Context) -> Built:
     if not spec.drawing:
         raise SpecError("is missing; give the SVG file of the motif", key="drawing")
@@ -51,7 +73,8 @@ def _of_motifs(spec: Border, context: Context) -> Built:
     )
     (left, _), (right, _) = bounds(drawing.contours)
     curve = context.tolerance.curve
-    course = course_of(spec, context.ground, curve, (right - left) / size)
+    foot = foot_of(drawing.contours, height_of(spec, size), math.radians(spec.draft))
+    course = course_of(spec, context.ground, curve, (right - left) / size, lambda pitch: foot)
     findings = [
         Finding("drawing", "note", f"{spec.drawing}: left out or simplified: {what}", "drawing")
         for what in drawing.left_out

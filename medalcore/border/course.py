@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from ..errors import SpecError
 from ..ground import Ground
 from ..spec import Border
 from .path import Circle, Path, inwards
+from .spacing import Foot, Free, spaced
 
 FloatArray = NDArray[np.float64]
 
@@ -47,6 +48,10 @@ class Course:
         How many repeat; 0 for lines.
     start, run : float
         Where on the path the border begins, and how far it runs.
+    free : Free or None
+        What a border with a gap may fill; None runs all round.
+    first, pitch : float
+        Where the middle of the first one stands that repeats, and how far on the next, mm.
     depth : float
         How far the foot reaches below the field under the middle of the border.
     """
@@ -60,23 +65,20 @@ class Course:
     count: int
     start: float
     run: float
+    free: Free | None
+    first: float
+    pitch: float
     depth: float
 
     @property
     def is_closed(self) -> bool:
         """Tell whether the border runs all round."""
-        return self.run >= self.path.length * (1.0 - 1e-12)
-
-    @property
-    def pitch(self) -> float:
-        """Return the distance from one to the next along the middle, mm."""
-        return self.run / self.count
+        return self.free is None
 
     @property
     def middles(self) -> FloatArray:
         """Return the lengths at which what repeats stands, (count,) mm."""
-        places = np.arange(self.count, dtype=np.float64) + 0.5
-        return np.asarray(self.start + self.pitch * places)
+        return np.asarray(self.first + self.pitch * np.arange(self.count, dtype=np.float64))
 
     def base(self, s: FloatArray) -> FloatArray:
         """Return z of the field under the middle of the border at lengths, mm."""
@@ -93,7 +95,9 @@ class Course:
         return float(self.base(np.linspace(0.0, self.path.length, 360)).max())
 
 
-def course_of(spec: Border, ground: Ground, tolerance: float, aspect: float = 1.0) -> Course:
+def course_of(
+    spec: Border, ground: Ground, tolerance: float, aspect: float = 1.0, foot: Foot | None = None
+) -> Course:
     """Settle the measures of a border.
 
     Parameters
@@ -104,6 +108,8 @@ def course_of(spec: Border, ground: Ground, tolerance: float, aspect: float = 1.
         Largest distance between curves and their chords, mm.
     aspect : float
         Width of a motif along the border over its size.
+    foot : callable, optional
+        Outline at the field of what repeats one by one; rope and lines have none.
 
     Raises
     ------
@@ -111,23 +117,43 @@ def course_of(spec: Border, ground: Ground, tolerance: float, aspect: float = 1.
         With the key that does not fit and what would.
     """
     size = size_of(spec, ground)
-    height = spec.height or min(_HEIGHT[spec.kind] * size, _MOST_HEIGHT)
+    height = height_of(spec, size)
     draft = math.radians(spec.draft)
     half = _half_width(spec, size, height)
     path = _path(spec, ground, size, half, tolerance)
-    start, run = 0.0, path.length
-    if spec.gap:
-        turn = _gap_at(spec)
-        start = path.towards(turn + math.radians(spec.gap) / 2.0)
-        run = (path.towards(turn - math.radians(spec.gap) / 2.0) - start) % path.length
-    count = _count(spec, size, aspect, run)
-    in_pairs = spec.kind == "motif" and spec.mirrored
-    if in_pairs and not spec.gap:
-        start = path.towards(_gap_at(spec))
-    elif count and not spec.gap:
-        start -= run / count / 2.0  # the first one stands at the top
     depth = _depth(path, ground, half + (height + 0.2) * math.tan(draft), height)
-    return Course(path, ground, size, height, draft, half, count, start, run, depth)
+    settled = Course(
+        path, ground, size, height, draft, half, 0, 0.0, path.length, None, 0, 0, depth
+    )
+    if spec.gap:
+        return _beside_gap(spec, settled, aspect, foot)
+    count = _count(spec, size, aspect, path.length)
+    pitch = path.length / max(count, 1)
+    in_pairs = spec.kind == "motif" and spec.mirrored
+    # The first one stands at the top, or two branches meet in the middle of their gap.
+    start = path.towards(_gap_at(spec)) if in_pairs else -pitch / 2.0 if count else 0.0
+    return replace(settled, count=count, start=start, first=start + pitch / 2.0, pitch=pitch)
+
+
+def _beside_gap(spec: Border, whole: Course, aspect: float, foot: Foot | None) -> Course:
+    """Return the course of a border that leaves a gap."""
+    path, middle, half = whole.path, _gap_at(spec), math.radians(spec.gap) / 2.0
+    free = Free(middle + half, middle - half)
+    start = path.towards(free.begin)
+    run = (path.towards(free.end) - start) % path.length
+    count = _count(spec, whole.size, aspect, run)
+    open_course = replace(whole, count=count, start=start, run=run, free=free)
+    if foot is None:
+        pitch = run / max(count, 1)
+        return replace(open_course, first=start + pitch / 2.0, pitch=pitch)
+    mirrored = spec.kind == "motif" and spec.mirrored
+    suits = spec.pitch or _PITCH[spec.kind] * whole.size * aspect
+    asked = spec.count
+    first, pitch, count, span = spaced(
+        path, foot, free, asked, run / asked if asked else suits, mirrored=mirrored
+    )
+    _refuse_crowded(spec, count, _along(spec, whole.size, aspect), span, pitch)
+    return replace(open_course, count=count, first=first, pitch=pitch)
 
 
 def _gap_at(spec: Border) -> float:
@@ -139,6 +165,11 @@ def _gap_at(spec: Border) -> float:
 def size_of(spec: Border, ground: Ground) -> float:
     """Return the width across the border, mm."""
     return spec.size or _SIZE[spec.kind] * ground.radius
+
+
+def height_of(spec: Border, size: float) -> float:
+    """Return the height of a border of a size above the field, mm."""
+    return spec.height or min(_HEIGHT[spec.kind] * size, _MOST_HEIGHT)
 
 
 def _depth(path: Path, ground: Ground, reach: float, height: float) -> float:
@@ -207,14 +238,29 @@ def _count(spec: Border, size: float, aspect: float, run: float) -> int:
     count = spec.count or max(1, round(run / (spec.pitch or suits)))
     if spec.kind == "motif" and spec.mirrored and not spec.count:
         count = 2 * max(1, round(count / 2))  # as many on either side
-    along = {"denticles": spec.width, "rope": 0.0}.get(spec.kind, size * aspect)
-    what = "motifs" if spec.kind == "motif" else spec.kind
-    if count * along > run * (1.0 + 1e-9):
-        raise SpecError(
-            f"{count} {what} {along:.3g} mm wide need {count * along:.4g} mm, the border is "
-            f"{run:.4g} mm long; give at most {int(run / along)}, or smaller ones",
-            key="count" if spec.count else "pitch",
-        )
+    _refuse_crowded(spec, count, _along(spec, size, aspect), run, run / count)
     if spec.kind == "rope" and count < 3:
         raise SpecError("a rope needs at least 3 strands round the border", key="count")
     return count
+
+
+def _along(spec: Border, size: float, aspect: float) -> float:
+    """Return how wide along the border what repeats is, mm."""
+    return {"denticles": spec.width, "rope": 0.0}.get(spec.kind, size * aspect)
+
+
+def _refuse_crowded(spec: Border, count: int, along: float, run: float, pitch: float) -> None:
+    """Refuse more than fit.
+
+    Raises
+    ------
+    SpecError
+    """
+    if along <= pitch * (1.0 + 1e-9) or count < 2:
+        return
+    what = "motifs" if spec.kind == "motif" else spec.kind
+    raise SpecError(
+        f"{count} {what} {along:.3g} mm wide need {count * along:.4g} mm, the border is "
+        f"{run:.4g} mm long; give at most {int(run / along)}, or smaller ones",
+        key="count" if spec.count else "pitch",
+    )

@@ -12,6 +12,7 @@ from ..loft import drafted
 from ..solid import IntArray, Solid, arrays_of, solid_from_arrays, united
 from .course import Course
 from .path import Circle
+from .spacing import Foot
 
 FloatArray = NDArray[np.float64]
 
@@ -80,14 +81,32 @@ def _turned(profile: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray
     return vertices, np.concatenate(triangles)
 
 
-def denticles(course: Course, width: float, tolerance: float) -> Solid:
-    """Return the teeth: radial, flat on top, rounded towards the middle of the face."""
-    half = min((width or 0.5 * course.pitch), 0.98 * course.size) / 2.0
-    inner, outer = -course.size / 2.0, course.size / 2.0
+def bead_foot(size: float) -> Foot:
+    """Return the outline of a bead at the field."""
+    angle = np.linspace(0.0, 2.0 * math.pi, 720, endpoint=False)
+    outline = size / 2.0 * np.column_stack([np.cos(angle), np.sin(angle)])
+    return lambda pitch: outline
+
+
+def tooth(size: float, width: float, pitch: float, tolerance: float) -> Contours:
+    """Return the top of a tooth about its middle: rounded towards the middle of the face."""
+    half = min((width or 0.5 * pitch), 0.98 * size) / 2.0
+    inner, outer = -size / 2.0, size / 2.0
     n = max(4, round_segments(half, tolerance) // 2)
     angle = np.linspace(math.pi, 2.0 * math.pi, n + 1)
     bow = np.column_stack([half * np.cos(angle), inner + half + half * np.sin(angle)])
-    return motifs(course, (np.vstack([bow, [(half, outer), (-half, outer)]]),))
+    return (np.vstack([bow, [(half, outer), (-half, outer)]]),)
+
+
+def foot_of(contours: Contours, height: float, draft: float) -> FloatArray:
+    """Return the corners (k, 2) at the field of a drafted drawing that stands on it, mm."""
+    vertices, _, _, _ = arrays_of(drafted(contours, 0.0, height, draft, "border"))
+    return np.asarray(vertices[vertices[:, 2] < 1e-6 * height, :2])
+
+
+def denticles(course: Course, width: float, tolerance: float) -> Solid:
+    """Return the teeth: radial and flat on top."""
+    return motifs(course, tooth(course.size, width, course.pitch, tolerance))
 
 
 def motifs(course: Course, contours: Contours, *, mirrored: bool = False) -> Solid:

@@ -14,6 +14,7 @@ from ..solid import IntArray, Solid, solid_from_arrays, united
 from .course import Course
 from .path import moved_aside
 from .repeated import bead_profile
+from .spacing import ends_of
 
 FloatArray = NDArray[np.float64]
 _GROOVE = 0.34
@@ -30,22 +31,33 @@ def lines(course: Course, count: int, space: float, tolerance: float) -> Solid:
     made = []
     for k in range(count):
         aside = pitch * ((count - 1) / 2.0 - k)
-        band = _band(course, aside, course.size, tolerance)
+        wide = course.size / 2.0 + course.height * math.tan(course.draft)
+        band = _band(course, aside, course.size, tolerance, wide)
         foot = course.lowest_base - course.depth
         top = course.highest_base + course.height
         made.append(drafted(band, foot, top, course.draft, "border"))
     return made[0] if count == 1 else united(made)
 
 
-def _band(course: Course, aside: float, width: float, tolerance: float) -> Contours:
+def _band(course: Course, aside: float, width: float, tolerance: float, foot: float) -> Contours:
     """Return the outline of a band beside the middle of the border.
 
     Its ends stand back by what the draft adds to them at the field, so that a gap is free.
+
+    Parameters
+    ----------
+    foot : float
+        Half of what is as wide as that at the field, mm.
     """
     path = moved_aside(course.path, aside)
-    share = path.length / course.path.length
-    back = 0.0 if course.is_closed else course.height * math.tan(course.draft)
-    return path.band(width, course.start * share + back, course.run * share - 2.0 * back, tolerance)
+    if course.free is None:
+        share = path.length / course.path.length
+        return path.band(width, course.start * share, path.length, tolerance)
+    low = course.base(course.start + np.array([0.0, course.run])).min()
+    back = (course.highest_base + course.height - low) * math.tan(course.draft)
+    end = np.array([(-back, -foot), (-back, foot)])
+    start, span = ends_of(path, end, course.free, mirrored=True)
+    return path.band(width, start, span, tolerance)
 
 
 def rope(course: Course, twist: str, tolerance: float) -> Solid:
@@ -62,7 +74,7 @@ def rope(course: Course, twist: str, tolerance: float) -> Solid:
     if course.is_closed:
         return whole
     reach = 2.0 * float(np.abs(section[:, 0]).max()) + 0.1 * course.size
-    keep = _band(course, 0.0, reach, tolerance)
+    keep = _band(course, 0.0, reach, tolerance, course.half)
     foot = course.lowest_base - course.depth - 0.1
     end = drafted(keep, foot, course.highest_base + course.height + 0.01, course.draft, "border")
     cut = whole.manifold ^ end.manifold
@@ -72,7 +84,8 @@ def rope(course: Course, twist: str, tolerance: float) -> Solid:
 def _closed(course: Course) -> Course:
     """Return the course of a whole ring with very nearly the same pitch."""
     whole = course.path.length
-    return replace(course, count=max(3, round(course.count * whole / course.run)), run=whole)
+    count = max(3, round(course.count * whole / course.run))
+    return replace(course, count=count, run=whole, free=None, pitch=whole / count)
 
 
 def _across(course: Course, tolerance: float) -> FloatArray:

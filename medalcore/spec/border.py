@@ -114,7 +114,13 @@ class Border(Table, frozen=True):
     ] = 8.0
     gap: Annotated[
         float,
-        doc("Angle left free for words or a loop; 0 runs all round", unit="deg", ge=0, le=350),
+        doc(
+            "Angle left free for words or a loop, at the field, seen from the middle; 0 runs all "
+            "round",
+            unit="deg",
+            ge=0,
+            le=350,
+        ),
     ] = 0.0
     gap_at: Annotated[
         Literal["top", "bottom"] | float,

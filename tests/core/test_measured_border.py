@@ -1,0 +1,57 @@
+"""Borders measured on finished pieces by trimesh's cuts and shapely."""
+
+import numpy as np
+import pytest
+import shapely
+import trimesh
+
+from medalcore import build
+from medalcore.spec import spec_from_dict
+
+LEAF = '<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0 L9 4 L10 12 L2 16 Z"/></svg>'
+OVAL = {"outline": "oval", "diameter": 40.0, "height": 30.0}
+
+
+def built(border, blank=None, quality="draft", **face):
+    """Return a finished piece, its mesh as trimesh has it, and the level of its field."""
+    spec = {"blank": {"rim": {"height": 0.6}, **(blank or {})}}
+    spec["obverse"] = {"border": [border], **face}
+    medal = build(spec_from_dict(spec), quality=quality)
+    mesh = trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
+    return medal, mesh, medal.report["elements"]["blank"]["field_level_mm"][0]
+
+
+def regions(mesh, z):
+    """Return what a level cut holds that is not the rim, as shapely polygons."""
+    cut = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1))
+    rings = [shapely.Polygon(np.asarray(ring)[:, :2]) for ring in cut.discrete]
+    rim = sorted(rings, key=lambda ring: ring.area)[-2:]  # its outside and its inside
+    return [ring for ring in rings if not any(ring is one for one in rim)]
+
+
+def seen(polygons, towards):
+    """Return the angle free about a direction, clockwise from the top, on either side, degrees."""
+    points = np.vstack([shapely.get_coordinates(p) for p in polygons])
+    angle = np.degrees(np.arctan2(points[:, 0], points[:, 1])) - towards
+    angle = (angle + 180.0) % 360.0 - 180.0
+    return -angle[angle < 0.0].max(), angle[angle > 0.0].min()
+
+
+@pytest.mark.parametrize("kind", ["beads", "denticles", "rope", "line", "motif", "wreath"])
+@pytest.mark.parametrize("blank", [{}, OVAL], ids=["round", "oval"])
+@pytest.mark.parametrize(("count", "gap", "at"), [(40, 40.0, 180.0), (0, 75.0, 60.0)])
+def test_a_gap_is_as_wide_as_asked_on_both_sides(kind, blank, count, gap, at, tmp_path):
+    """Measured at the field, where a border is widest; two borders with one gap end alike."""
+    keys = {"kind": kind, "size": 0.8, "gap": gap, "gap_at": at, "offset": 1.2}
+    if kind != "line":
+        keys["count"] = count
+    if kind in ("motif", "wreath"):
+        (tmp_path / "leaf.svg").write_text(LEAF)
+        keys |= {"drawing": str(tmp_path / "leaf.svg"), "kind": "motif", "size": 1.4}
+        keys |= {"mirrored": kind == "wreath"}
+    medal, mesh, field = built(keys, blank)
+    free = seen(regions(mesh, field + 0.001), at)
+    assert free == pytest.approx((gap / 2.0, gap / 2.0), abs=0.03)
+    if count and kind not in ("line", "rope"):
+        assert medal.report["elements"]["obverse.border[0]"]["count"] == count
+        assert len(regions(mesh, field + 0.05)) == count
