@@ -35,7 +35,7 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
         name="Quality",
         items=(
             ("fine", "Fine", "As it should be made"),
-            ("draft", "Draft", "Coarse and quick, for a first look"),
+            ("draft", "Quick", "Coarse, for a first look"),
         ),
     )
     also: EnumProperty(

@@ -10,12 +10,7 @@ from mathutils import Matrix
 from . import tables
 from .medalcore.ground import placement
 from .operators import Answer, needs_piece
-
-AROUND = 1.3
-"""Width of the view as a multiple of the medal's."""
-
-SENSOR = 72.0
-"""mm: a 3D View with a lens of so many millimetres shows as much as its distance."""
+from .view import frame
 
 
 class MEDALWRIGHT_OT_face(bpy.types.Operator):
@@ -43,11 +38,7 @@ class MEDALWRIGHT_OT_face(bpy.types.Operator):
         turn = turn_to(self.side, way)
         view.view_perspective = "ORTHO"
         view.view_rotation = (piece.matrix_world.to_3x3().normalized() @ turn).to_quaternion()
-        view.view_location = piece.matrix_world.translation
-        window = next(r for r in context.area.regions if r.type == "WINDOW")
-        longer = max(window.width, window.height) / max(min(window.width, window.height), 1)
-        wide = AROUND * max(piece.dimensions) * longer
-        view.view_distance = max(wide, 1e-4) * context.space_data.lens / SENSOR
+        frame(context, piece.matrix_world.translation, max(piece.dimensions))
         return {"FINISHED"}
 
 

@@ -11,6 +11,7 @@ from . import convert, live, sources, tables, units, wording
 from .jobs import Job
 from .medalcore.errors import MedalError
 from .medalcore.spec import MedalSpec, spec_from_dict
+from .view import frame
 
 Answer = set[str]
 
@@ -37,6 +38,9 @@ def add_piece(operator: Any, context: bpy.types.Context, spec: MedalSpec) -> Ans
     answer = draft(operator, piece, context)
     if answer == {"CANCELLED"}:
         bpy.data.meshes.remove(mesh)  # its object goes with it
+        return answer
+    width = max(spec.blank.diameter, spec.blank.height) * units.units_per_mm(context.scene)
+    frame(context, piece.location, width)
     return answer
 
 
@@ -88,7 +92,7 @@ class MEDALWRIGHT_OT_new(bpy.types.Operator, AddObjectHelper):
 
 
 class MEDALWRIGHT_OT_rebuild(bpy.types.Operator):
-    """Build a draft of the medal now, with its source objects as they are now"""
+    """Build the medal coarsely now, with its source objects as they are now"""
 
     bl_idname = "medalwright.rebuild"
     bl_label = "Rebuild"

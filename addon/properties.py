@@ -48,7 +48,7 @@ def register() -> None:
                 "is_piece": BoolProperty(name="Is a Piece"),
                 "live": BoolProperty(
                     name="Live",
-                    description="Rebuild a draft by itself a moment after every change",
+                    description="Rebuild it coarsely by itself a moment after every change",
                     default=True,
                     update=_changed,
                 ),

@@ -121,8 +121,10 @@ def title_of(name: str, table: str = "") -> str:
     return own or name.replace("_", " ").title()
 
 
+_FILES = "toml|stl|3mf|obj|mtl|glb|ply|off|svg|png|tiff?|exr|json"
 _PLACE = re.compile(
-    r"\b(medal|blank|edge|obverse|reverse)(\.(?!toml|stl|svg|png)[a-z_]+(\[\d+\])?)+(?![./])"
+    rf"\b(?![\w.-]*\.(?:{_FILES})\b)"  # obverse.depth.png is a file
+    r"(medal|blank|edge|obverse|reverse)(\.[a-z_]+(\[\d+\])?)+(?![./\w])"
 )
 
 
@@ -134,8 +136,10 @@ def told(text: str) -> str:
 def place(path: str) -> str:
     """Return the titles that lead to a key of a spec, such as ``obverse.legend[0].radius``.
 
-    What is no such path comes back as it is.
+    Several are parted by commas. What is no such path comes back as it is.
     """
+    if ", " in path:
+        return "; ".join(place(part) for part in path.split(", "))
     if not re.fullmatch(r"[a-z_]+(\[\d+\])?(\.[a-z_]+(\[\d+\])?)*", path):
         return path
     steps = []

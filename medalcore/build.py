@@ -15,7 +15,7 @@ from .cache import StageCache
 from .element import Finding, Model, Progress
 from .errors import SolidError
 from .grid import HeightField
-from .inspect import inspect, size_of
+from .inspect import inspect, size_of, worst_first
 from .materials import material_named
 from .medal import Medal
 from .solid import ZONES
@@ -88,9 +88,10 @@ def build(
     weights = weighed(spec, done)
     medal = _medal(spec, done, sum(w.mass_g for w in weights))
     tell(0.98, "inspecting")
-    findings = (*done.findings, *inspect(medal, spec))
+    found = worst_first((*done.findings, *inspect(medal, spec)))
+    findings = tuple(f for f in found if f.severity != "remark")
     seconds = {**done.seconds, "all": time.perf_counter() - start}
-    report = _report(spec, quality, medal, done, weights, findings, seconds)
+    report = _report(spec, quality, medal, done, weights, found, seconds)
     if len(weights) > 1:
         report["parts"] = [_part(spec, w) for w in weights]
     if asked is not spec:
@@ -126,7 +127,7 @@ def _report(
     medal: Medal,
     done: Assembled,
     weights: Sequence[Weight],
-    findings: tuple[Finding, ...],
+    found: tuple[Finding, ...],
     seconds: Mapping[str, float],
 ) -> dict[str, Any]:
     """Return what the report file says; every size is measured on the mesh."""
@@ -147,12 +148,13 @@ def _report(
         "metal_cost": metal_cost(spec, weights),
         "closed": medal.is_closed,
         "bodies": done.closure.bodies,
-        "genus": done.closure.genus,
+        "holes_through": done.closure.genus,
         "vertices": len(medal.vertices),
         "triangles": len(medal.triangles),
         "area_mm2": _areas(medal),
         "elements": dict(done.facts),
-        "findings": [msgspec.to_builtins(f) for f in findings],
+        "findings": [msgspec.to_builtins(f) for f in found if f.severity != "remark"],
+        "remarks": [msgspec.to_builtins(f) for f in found if f.severity == "remark"],
         "seconds": {k: round(v, 3) for k, v in seconds.items()},
     }
 

@@ -17,7 +17,7 @@ from .tolerance import Tolerance
 Progress = Callable[[float, str], None]
 """Called with a fraction from 0 to 1 and what is being done; may raise `Cancelled`."""
 
-Severity = Literal["note", "warning", "error"]
+Severity = Literal["remark", "note", "warning", "error"]
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,8 @@ class Finding:
     rule : str
         Short name of what was looked at, such as ``undercut``.
     severity : str
-        note, warning or error.
+        note, warning or error; or remark: what was done, with nothing to be done about it, which
+        stands in the report only.
     message : str
         One line: what was found, against what, and what would be right.
     where : str

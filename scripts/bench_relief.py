@@ -222,7 +222,8 @@ def main() -> int:
         ratio = f"{cost(large[name], ours):13.1f}" if large else ""
         print(
             f"{name:22} {before:6.3f} {after:6.3f} {after - before:+6.3f} "
-            f"{coverage(heights[1], raw.mask):9.3f} {made[1].facts['screen_mm']:10.2f}  {ratio}",
+            f"{coverage(heights[1], raw.mask):9.3f} "
+            f"{made[1].facts['flattened_from_mm']:10.2f}  {ratio}",
             flush=True,
         )
         scores.append((before, after, coverage(heights[1], raw.mask)))

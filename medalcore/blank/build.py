@@ -73,10 +73,9 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
         If a drawing cannot be used.
     """
     plan = planned(spec, tolerance)
-    solid, findings = _meshed(spec, plan, tolerance)
-    findings += _deep(plan)
-    solid, more = _lettered(spec, plan, solid, tolerance)
-    findings += more
+    solid = _meshed(spec, plan, tolerance)
+    solid, findings = _lettered(spec, plan, solid, tolerance)
+    findings = (*_deep(plan), *findings)
     solid = _panelled(spec, plan, solid, tolerance)
     solid, cutters = _fitted(spec, plan, solid, tolerance)
     voids = _voids(spec, plan, tolerance)
@@ -149,15 +148,7 @@ def _lettered(
     words = letters_solid(plan.letters, text, plan.outline.at(0.0)[0], roots, tolerance)
     if text.form == "sunk":
         return cut(solid, [words]), _shallow(plan.letters, text)
-    found = Finding(
-        "raised-edge-words",
-        "note",
-        f"raised words stand {text.depth:g} mm beyond the diameter; struck, they need a collar "
-        "in segments",
-        "edge.text",
-        text.depth,
-    )
-    return joined_to(solid, [words]), (found,)
+    return joined_to(solid, [words]), ()
 
 
 def _shallow(letters: EdgeLetters, text: EdgeText) -> tuple[Finding, ...]:
@@ -208,7 +199,7 @@ def _deep(plan: Plan) -> tuple[Finding, ...]:
     return (Finding("reeds", "note", text, "edge.depth", depth, broken),)
 
 
-def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, tuple[Finding, ...]]:
+def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Solid:
     """Mesh the piece; cut what cannot be meshed at once."""
     slant = spec.edge.slant if plan.reeding else 0.0
     faces = plan.faces[0].bare, plan.faces[1].bare
@@ -217,14 +208,14 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
         edge = around(spec.blank.diameter / 2.0, plan.reeding, tolerance, slant)
         inner = spec.blank.hole.size / 2.0 if hole else 0.0
         solid = round_solid(edge, *faces, plan.wall, inner, tolerance)
-        return _pierced(plan, solid, tolerance), _collar(slant)
+        return _pierced(plan, solid, tolerance)
     high = max(f.ground.highest for f in faces) + 1.0
     tall = raised_high(faces[0], high), raised_high(faces[1], high)
     reeded = _reeded(plan, faces, slant, tolerance)
     solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance, reeded)
     solid = _pierced(plan, laid(solid, plan.outline, faces, tolerance), tolerance)
     if plan.reeding is None or reeded:
-        return solid, _collar(slant)
+        return solid
     outline = plan.outline.at(0.0)[0]
     if slant:
         half = spec.blank.thickness / 2.0 + 0.1
@@ -233,7 +224,7 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> tuple[Solid, t
     else:
         cutter = reed_cutter(plan.reeding, outline, spec.blank.thickness, tolerance)
     solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
-    return solid, _collar(slant)
+    return solid
 
 
 def _reeded(
@@ -252,17 +243,6 @@ def _pierced(plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:
     if not plan.is_pierced or plan.hole is None:
         return solid
     return pierced(solid, plan.hole, plan.faces, tolerance)
-
-
-def _collar(slant: float) -> tuple[Finding, ...]:
-    """Warn of reeds that a striking collar holds fast."""
-    if not slant:
-        return ()
-    text = (
-        f"reeds slanted by {slant:g} degrees cannot leave a striking collar, which lets go "
-        "only along the axis; they must be rolled or cut afterwards"
-    )
-    return (Finding("slanted-reeds", "warning", text, "edge.slant", abs(slant), 0.0),)
 
 
 def _facts(spec: MedalSpec, plan: Plan) -> dict[str, Any]:

@@ -158,9 +158,9 @@ def deliver(
     refuse_existing([folder / name for name in names], overwrite=overwrite)
     contents = {}
     for i, (file, name) in enumerate(zip(files, names, strict=True)):
-        tell(i / (len(files) + 1), name)
+        tell(i / (len(files) + 1), f"file {name}")
         contents[folder / name] = file.make(medal, size, slug)
-    tell(len(files) / (len(files) + 1), "writing")
+    tell(len(files) / (len(files) + 1), "writing the files")
     written = write_files(contents, overwrite=overwrite)
     tell(1.0, "written")
     return written

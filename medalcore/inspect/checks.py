@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from ..element import Finding, Severity
 from ..materials import material_named
 from ..medal import Medal
 from ..spec import MedalSpec
+from .collar import collar_findings
 from .law import law_findings
 
 _OVERHANG_MM = 2e-3
@@ -19,20 +21,41 @@ a curve may lie from the curve at fine, which is the truth any of these surfaces
 
 
 def inspect(medal: Medal, spec: MedalSpec) -> tuple[Finding, ...]:
-    """Return everything a person should know about `medal`, worst first."""
+    """Return everything a person should know about `medal`."""
     found = [
-        *_undercuts(medal),
+        *_undercuts(medal, spec),
         *_above_the_rim(medal, spec),
         *_drafts(spec),
         *_skin(spec),
+        *collar_findings(spec),
         *law_findings(medal, spec),
     ]
-    rank = {"error": 0, "warning": 1, "note": 2}
-    return tuple(sorted(found, key=lambda f: rank[f.severity]))
+    return tuple(found)
 
 
-def _undercuts(medal: Medal) -> list[Finding]:
-    """Find relief triangles that a die could not leave."""
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings by severity; those that say the same of several places as one."""
+    places: dict[Finding, dict[str, None]] = {}
+    for finding in findings:
+        places.setdefault(replace(finding, where=""), {})[finding.where] = None
+    merged = [replace(f, where=", ".join(filter(None, found))) for f, found in places.items()]
+    return tuple(sorted(merged, key=lambda f: _RANK.index(f.severity)))
+
+
+_RANK: tuple[Severity, ...] = ("error", "warning", "note", "remark")
+
+_RELEASE: Mapping[str, tuple[Severity, str]] = {
+    "struck": ("error", "a die cannot leave that"),
+    "milled": ("error", "a cutter that comes from above does not reach under it"),
+    "cast": ("warning", "a two-part mould cannot leave that; a lost pattern or a soft mould can"),
+    "printed": ("note", "it prints, and may want supports"),
+}
+"""What an undercut means by process (common practice, no source)."""
+
+
+def _undercuts(medal: Medal, spec: MedalSpec) -> list[Finding]:
+    """Find relief triangles that hang over, as seen from above their face."""
+    severity, meaning = _RELEASE[spec.medal.process]
     corner = medal.vertices[medal.triangles]
     cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     size = np.linalg.norm(cross, axis=1)
@@ -49,9 +72,8 @@ def _undercuts(medal: Medal) -> list[Finding]:
             found.append(
                 Finding(
                     "undercut",
-                    "error",
-                    f"{area:.3f} mm² of {', '.join(zones)} hang over on the {name}; a die or a "
-                    "one-sided mould cannot leave that",
+                    severity,
+                    f"{area:.3f} mm² of {', '.join(zones)} hang over on the {name}; {meaning}",
                     name,
                     area,
                     0.0,
@@ -67,6 +89,18 @@ def _longest_side(corner: NDArray[np.float64]) -> NDArray[np.float64]:
     return longest
 
 
+_ABOVE: Mapping[str, tuple[Severity, str]] = {
+    "struck": (
+        "warning",
+        "struck pieces keep all modelling below it, so that they stack and the relief does not "
+        "wear; lower it or give a higher rim",
+    ),
+    "cast": ("remark", "such pieces do not stack, and what stands highest wears first"),
+}
+"""What modelling above the rim means; cast stands for all that is not struck (common practice,
+no source)."""
+
+
 def _above_the_rim(medal: Medal, spec: MedalSpec) -> list[Finding]:
     """Tell where modelling stands above the rim, which then cannot protect it."""
     half = spec.blank.thickness / 2.0
@@ -75,13 +109,12 @@ def _above_the_rim(medal: Medal, spec: MedalSpec) -> list[Finding]:
         points = medal.points(medal.side == side)
         over = float((side * points[:, 2]).max() - half) if len(points) else 0.0
         if over > 0.005:
-            severity: Severity = "warning" if spec.medal.process == "struck" else "note"
+            severity, meaning = _ABOVE.get(spec.medal.process, _ABOVE["cast"])
             found.append(
                 Finding(
                     "above-rim",
                     severity,
-                    f"the {name} stands {over:.2f} mm above the rim; struck pieces keep all "
-                    "modelling below it, so that they stack and the relief does not wear",
+                    f"the {name} stands {over:.2f} mm above the rim; {meaning}",
                     name,
                     over,
                     0.0,

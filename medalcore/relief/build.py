@@ -313,7 +313,7 @@ def _facts(spec: Relief, made: Modelled, shape: Shape, filled: float) -> dict[st
 
 def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iterator[Finding]:
     for note in made.source.notes:
-        yield Finding("relief-source", "note", note)
+        yield Finding("relief-source", "remark", note)
     if shape.islands_dropped:
         yield Finding(
             "relief-specks", "warning",
@@ -322,14 +322,14 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
         )  # fmt: skip
     if shape.holes_filled:
         yield Finding(
-            "relief-specks", "note",
+            "relief-specks", "remark",
             f"{shape.holes_filled} holes in the outline, each under two pixels, were filled",
         )  # fmt: skip
     if made.source.flat is None:  # a drawing has nothing that hangs over
         yield from _closed(made.facts)
     if made.raised > _WORTH_TELLING:
         yield Finding(
-            "relief-draft", "note",
+            "relief-draft", "remark",
             f"hollows beside steep walls were filled by up to {made.raised:.2f} mm, so that no "
             f"wall is steeper than the draft of {spec.draft:g} degrees",
             measured=made.raised,
@@ -356,7 +356,7 @@ def _closed(facts: Mapping[str, Any]) -> Iterator[Finding]:
     closed, share = facts.get("overhang_closed_mm", 0.0), facts.get("overhang_closed_share", 0.0)
     if closed > SEEN and share > _CLOSED_SHARE:
         yield Finding(
-            "relief-overhang", "note",
+            "relief-overhang", "remark",
             f"the model's outline hangs up to {facts['overhang_on_model_mm']:.2f} mm above its "
             f"lowest point, {facts['overhang_scaled_mm']:.2f} mm at the height of the relief; it "
             f"was brought down towards the field by up to {closed:.2f} mm, along "

@@ -50,18 +50,21 @@ class Compressed:
         most (and somewhere exactly) the asked height; 0 outside. With ``blend`` the mask and
         the grid reach beyond the silhouette, where the foot flows into the field.
     facts : mapping
-        What was measured, for the report: ``model_depth_mm``; ``foot_mm``; ``screen_mm``, the
-        size from which forms are flattened; ``rounds`` of the solver; ``scaled_share``, 0 for
-        slopes as raking light wants them, 1 for plain scaling; and of the outline
+        What was measured, for the report: ``model_depth_mm``; ``foot_mm``;
+        ``flattened_from_mm``, the size from which forms are flattened; ``evenly_lowered_share``,
+        0 for slopes as raking light wants them, 1 for plain scaling; and of the outline
         ``overhang_on_model_mm``, how far the model's hangs above its lowest point at most,
         ``overhang_scaled_mm``, how high that would stand were the model only scaled,
         ``overhang_closed_mm``, by how much it was brought down from there at most, and
         ``overhang_closed_share``, along which share of it by more than `SEEN`;
         ``outline_height_mm`` and ``outline_highest_mm``, its middle and largest height now.
+    rounds : int
+        Of the solver.
     """
 
     field: HeightField
     facts: Mapping[str, Any]
+    rounds: int = 0
 
 
 def foot_of(spec: Relief) -> float:
@@ -108,6 +111,7 @@ def compress(
     depth = raw.heights - raw.heights[raw.mask].min()
     depth *= raw.mask
     most = float(depth.max())
+    rounds = 0
     facts: dict[str, Any] = {"model_depth_mm": most, "foot_mm": foot}
     if most <= 0.0:
         heights = raw.mask.astype(np.float32) * np.float32(spec.height)
@@ -115,12 +119,12 @@ def compress(
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
     else:
         job = Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
-        heights, more = recompose(job)
+        heights, more, rounds = recompose(job)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
     facts = {k: round(v, 5) if isinstance(v, float) else v for k, v in facts.items()}
     field = with_apron(_placed(heights, part, whole), spec.blend)
-    return Compressed(field, facts)
+    return Compressed(field, facts, rounds)
 
 
 def _spanned(raw: HeightField) -> tuple[slice, slice]:

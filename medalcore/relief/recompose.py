@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +40,7 @@ class _Fit(NamedTuple):
     coarse: Cells | None
 
 
-def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
+def recompose(job: Job) -> tuple[Cells, dict[str, float], int]:
     """Model a relief.
 
     Parameters
@@ -53,6 +53,8 @@ def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
         mm above the field, 0 outside.
     facts : dict
         As in `compress.Compressed`.
+    rounds : int
+        Of the solver.
     """
     deep = job.most - job.marks[0]  # but for what single pixels catch
     like = job.use / (_LIKE * deep)  # 1 where plain scaling looks best
@@ -63,7 +65,7 @@ def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
         plain = ease * ease * (3.0 - 2.0 * ease)
     longest = _LONGEST * max(job.mask.shape) * job.pixel
     if plain == 1.0:
-        return _scaled(job, scale), {"screen_mm": longest, "rounds": 0, "scaled_share": 1.0}
+        return _scaled(job, scale), _measured(longest, 1.0), 0
     pyramid = Pyramid(job.mask)
     system = told(job, pyramid)
     fit, reached = _fit(job, pyramid, system, longest)
@@ -84,7 +86,11 @@ def recompose(job: Job) -> tuple[Cells, dict[str, Any]]:
         np.clip(heights, np.float32(job.foot), np.float32(job.spec.height), out=heights)
         heights *= job.mask
     share = 1.0 - (1.0 - fit.share) * (1.0 - plain)
-    return heights, {"screen_mm": fit.length, "rounds": rounds, "scaled_share": share}
+    return heights, _measured(fit.length, share), rounds
+
+
+def _measured(length: float, share: float) -> dict[str, float]:
+    return {"flattened_from_mm": length, "evenly_lowered_share": share}
 
 
 def _scaled(job: Job, scale: float) -> Cells:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 from typing import Any
 
 import bpy
@@ -39,3 +40,19 @@ def test_a_model_is_seen_as_in_blenders_views(
     turn = Euler(spec.obverse.relief[0].turn, "XYZ").to_matrix()  # about x first, then y, z
     assert tuple(turn @ Vector(right)) == pytest.approx((1, 0, 0), abs=1e-6)
     assert tuple(turn @ Vector(up)) == pytest.approx((0, 1, 0), abs=1e-6)
+
+
+def test_a_new_medal_fills_the_view(addon: Any, part: Any) -> None:
+    """Seen in a 3D View of 50 mm lens: 40 mm of a view 1.3 times that wide, whatever the scene."""
+    window = SimpleNamespace(type="WINDOW", width=900, height=600)
+    view = SimpleNamespace(view_location=Vector(), view_distance=15.0)
+    context = SimpleNamespace(
+        region_data=view,
+        area=SimpleNamespace(regions=[window]),
+        space_data=SimpleNamespace(lens=50.0),
+    )
+    part("view").frame(context, Vector((1.0, 2.0, 3.0)), 0.04)
+    assert tuple(view.view_location) == (1.0, 2.0, 3.0)
+    # what a view shows across its longer side is 72 mm of film times distance over lens
+    assert view.view_distance * 72.0 / 50.0 == pytest.approx(0.04 * 1.3 * 1.5)
+    part("view").frame(SimpleNamespace(region_data=None, area=None), Vector(), 1.0)

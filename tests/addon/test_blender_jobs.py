@@ -236,4 +236,8 @@ def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> Non
     doing = part("wording").doing
     assert doing("obverse.relief[0]") == "Obverse, Relief 1"
     assert doing("reading the model") == "Reading the model"
+    for file in ("obverse.png", "obverse.depth.png", "medal.report.json", "edge.3mf"):
+        assert doing(f"file {file}") == f"File {file}"
+    place = part("wording").place
+    assert place("obverse.legend[0], reverse") == "Obverse, Legend 1; Reverse"
     assert (doing("", True), doing("", False)) == ("Working", "Waiting")

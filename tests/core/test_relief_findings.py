@@ -14,7 +14,7 @@ def _piece(model: trimesh.Trimesh, **relief):
     spec = spec_from_dict({"blank": {"diameter": 40}, "obverse": {"relief": [table]}})
     made = build(spec, "draft", models=models)
     facts = made.report["elements"]["obverse.relief[0]"]
-    return made, facts, [f for f in made.findings if f.rule == "relief-overhang"]
+    return made, facts, [f for f in made.report["remarks"] if f["rule"] == "relief-overhang"]
 
 
 def _bracket() -> trimesh.Trimesh:
@@ -30,10 +30,10 @@ def test_what_was_closed_is_told_and_true():
     # half a pixel inside its rim, the dome stands 0.09 high already: there is the lowest seen
     assert 0.88 * 20.0 / 3.0 < facts["overhang_on_model_mm"] < 20.0 / 3.0
     assert len(told) == 1
-    assert told[0].severity == "note"
-    assert "\n" not in told[0].message
-    assert told[0].measured == facts["overhang_closed_mm"] > 0.1
-    assert f"{facts['overhang_closed_mm']:.2f} mm" in told[0].message
+    assert told[0]["severity"] == "remark"
+    assert "\n" not in told[0]["message"]
+    assert told[0]["measured"] == facts["overhang_closed_mm"] > 0.1
+    assert f"{facts['overhang_closed_mm']:.2f} mm" in told[0]["message"]
     assert 0.1 < facts["overhang_closed_share"] < 0.7
     # measured back: the end of the bar on the finished piece
     zone = made.zone == made.zone_names.index("relief")
