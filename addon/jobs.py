@@ -7,11 +7,7 @@
 
 from __future__ import annotations
 
-import hashlib
-import shutil
-import tempfile
 import time
-import weakref
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -21,7 +17,8 @@ from typing import Any
 import bpy
 import numpy as np
 
-from .medalcore.model import GROUP
+from .exchange import Exchange
+from .medalcore.errors import MedalError
 from .meshes import Result
 from .process import Worker
 from .sources import Arrays
@@ -32,8 +29,11 @@ PATIENCE = 1.0
 START = 60.0
 """Seconds the process may take to be ready; a cold disk is slow."""
 
-KEPT_MODELS = 8
-"""Files of models that are kept for the next build."""
+LOST = "The building process ended unexpectedly; try again"
+"""What is told of a job whose process has gone."""
+
+ANEW = "The building process had ended; another one was started"
+"""What is told of a job that found its process gone and was given another."""
 
 
 @dataclass(eq=False)
@@ -48,6 +48,8 @@ class Job:
         What was changed, in a word of the caller's.
     state : str
         waiting, running, done, failed, cancelled.
+    message : str
+        What a person should know of it: why it failed, or what happened on the way.
     replaces, replaced : bool
         Whether it took, or lost, the place of a running draft of the same object.
     """
@@ -82,21 +84,41 @@ class Job:
 
 
 class Builder:
-    """The queue of jobs, and the process that is started when the first one comes."""
+    """The queue of jobs, and the process that is started when the first one comes.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    apart : bool, optional
+        Whether a process builds; if not said, where there is a window: timers, which ask how
+        far the process is, do not fire without one.
+
+    Attributes
+    ----------
+    worker : Worker or None
+        The process, once one was started.
+    files : Exchange
+    trouble : str
+        Why jobs are done in Blender itself though they should not be; empty if they are not.
+    """
+
+    def __init__(self, *, apart: bool | None = None) -> None:
+        self.worker: Worker | None = None
+        self.files = Exchange()
+        self.trouble = ""
         self._jobs: deque[Job] = deque()
-        self._worker: Worker | None = None
         self._started = 0.0
-        self._here = bool(bpy.app.background)  # timers do not fire there
-        self._folder: Path | None = None
+        self._here = bool(bpy.app.background) if apart is None else not apart
         self._count = 0
-        self._digests: list[tuple[weakref.ref[Any], str]] = []
 
     @property
     def is_apart(self) -> bool:
         """Tell whether a process builds, so that Blender goes on meanwhile."""
         return not self._here
+
+    @property
+    def jobs(self) -> tuple[Job, ...]:
+        """Return what waits or runs, the oldest first."""
+        return tuple(self._jobs)
 
     @property
     def is_idle(self) -> bool:
@@ -119,8 +141,8 @@ class Builder:
             settled = old.replaces or old.replaced or old.fraction > 0.5
             if old.state == "running" and not settled:
                 old.replaced = job.replaces = True
-                if self._worker:
-                    self._worker.send({"do": "cancel", "id": old.number})
+                if self.worker:
+                    self.worker.send({"do": "cancel", "id": old.number})
         for old in drafts:
             if old.state == "waiting":
                 old.state = "cancelled"
@@ -144,8 +166,8 @@ class Builder:
             job.state = "cancelled"
         elif job.state == "running" and not job.give_up:
             job.give_up = time.monotonic() + PATIENCE
-            if self._worker:
-                self._worker.send({"do": "cancel", "id": job.number})
+            if self.worker:
+                self.worker.send({"do": "cancel", "id": job.number})
 
     def poll(self, wait: float = 0.0) -> list[Job]:
         """Move on and return the jobs that are over since the last call.
@@ -164,7 +186,7 @@ class Builder:
         """Wait for a job where a process is ready to do it; return the jobs that are over."""
         over: list[Job] = []
         end = time.monotonic() + seconds
-        while not job.is_over and self._worker and self._worker.ready:
+        while not job.is_over and self.worker and self.worker.ready:
             left = end - time.monotonic()
             if left <= 0.0:
                 break
@@ -186,94 +208,77 @@ class Builder:
         for job in self._jobs:
             job.state = "cancelled"
         self._jobs.clear()
-        self._digests.clear()
         self._drop_worker()
-        if self._folder:
-            shutil.rmtree(self._folder, ignore_errors=True)
-            self._folder = None
+        self.files.close()
 
     def _start(self) -> None:
         try:
-            self._worker = Worker(self.folder())
+            self.worker = Worker(self.files.folder())
             self._started = time.monotonic()
-        except (OSError, ImportError):
-            self._here = True  # from now on the window stands still while building
+        except (OSError, ImportError, TypeError, ValueError) as error:
+            self._fall_back(str(error))
+
+    def _fall_back(self, why: str) -> None:
+        """Build in Blender from now on, which stands still meanwhile."""
+        self._drop_worker()
+        self._here = True
+        self.trouble = (
+            "Medals are built in Blender itself, which stands still meanwhile: "
+            f"the building process does not start ({why})"
+        )
 
     def _drop_worker(self) -> None:
-        if self._worker:
-            self._worker.stop()
-            self._worker = None
-
-    def folder(self) -> Path:
-        """Return our folder in Blender's temporary folder, which goes with the session."""
-        if self._folder is None or not self._folder.is_dir():
-            self._folder = Path(tempfile.mkdtemp(prefix="medalwright_", dir=bpy.app.tempdir))
-        return self._folder
+        if self.worker:
+            self.worker.stop()
+            self.worker = None
 
     def _begin(self, job: Job) -> bool:
         """Start the next job; False while the process is not ready for it."""
-        if self._worker is None and not self._here:
+        if self.worker is None and not self._here:
             self._start()
         if self._here:
             _run_here(job)
             return True
-        worker = self._worker
+        worker = self.worker
         assert worker is not None
         if not worker.ready:
-            if not worker.is_alive() or time.monotonic() - self._started > START:
-                self._drop_worker()
-                self._here = True
-                return self._begin(job)
-            job.label = "Starting"
-            return False
+            if worker.is_alive() and time.monotonic() - self._started < START:
+                job.label = "Starting"
+                return False
+            late = f"it is not ready after {START:.0f} s"
+            self._fall_back(late if worker.is_alive() else worker.last_words())
+            return self._begin(job)
+        if not worker.is_alive():
+            return self._begin_anew(job)
         try:
             request = self._request(job)
         except OSError as error:  # no room, or the temporary folder was taken away
             job.state = "failed"
             job.message = f"a model cannot be written for the building process: {error}"
             return True
-        job.state = "running"
         if not worker.send(request):
-            self._lost(job)
+            return self._begin_anew(job)
+        job.state = "running"
         return True
+
+    def _begin_anew(self, job: Job) -> bool:
+        """Start a job with another process, as the one there was has gone; once for each job."""
+        self._drop_worker()
+        if job.message == ANEW:
+            job.state, job.message = "failed", LOST
+            return True
+        job.message = ANEW
+        return self._begin(job)
 
     def _request(self, job: Job) -> dict[str, Any]:
         """Return what is sent to the process, its models written to files."""
-        models = {name: str(self._model_file(a)) for name, a in job.models.items()}
-        self._forget_models(len(models))
-        out = str(self.folder() / f"piece-{job.number}.npz")
+        models, out = self.files.models(job.models), str(self.files.piece(job.number))
         request = {"do": "build", "id": job.number, "spec": job.spec, "quality": job.quality,
                    "models": models, "out": out}  # fmt: skip
         return request if job.deliver is None else {**request, "deliver": dict(job.deliver)}
 
-    def _model_file(self, arrays: Arrays) -> Path:
-        """Write a model where the process finds it, named by its content."""
-        vertices, triangles, *groups = arrays
-        held = {"vertices": vertices, "triangles": triangles}
-        held |= {f"{GROUP}{name}": values for group in groups for name, values in group.items()}
-        self._digests = [(ref, known) for ref, known in self._digests if ref() is not None]
-        digest = next((known for ref, known in self._digests if ref() is vertices), "")
-        if not digest:
-            digest = _digest_of(held)
-            self._digests.append((weakref.ref(vertices), digest))
-        path = self.folder() / f"model-{digest}.npz"
-        if path.exists():
-            path.touch()
-        else:
-            spare = path.with_name(f"{path.name}.part")
-            with spare.open("wb") as handle:
-                np.savez(handle, **held)
-            spare.replace(path)
-        return path
-
-    def _forget_models(self, used: int) -> None:
-        """Remove the files of models not used lately: a source may change with every stroke."""
-        files = sorted(self.folder().glob("model-*.npz"), key=lambda p: p.stat().st_mtime_ns)
-        for path in files[: -max(KEPT_MODELS, used)]:
-            path.unlink()
-
     def _listen(self, wait: float = 0.0) -> None:
-        worker = self._worker
+        worker = self.worker
         if worker is None:
             return
         alive = worker.is_alive()  # asked first: lines written before the end still count
@@ -282,7 +287,7 @@ class Builder:
                 worker.ready = True
             for job in self._jobs:
                 if job.number == answer.get("id") and job.state == "running":
-                    self._take(job, answer)
+                    self._hear(job, answer)
         running = next((j for j in self._jobs if j.state == "running"), None)
         if running is None:
             return
@@ -294,39 +299,31 @@ class Builder:
 
     def _lost(self, job: Job) -> None:
         job.state = "cancelled" if job.give_up or job.replaced else "failed"
-        job.message = "The building process ended unexpectedly; try again"
+        job.message = LOST
         self._drop_worker()
+
+    def _hear(self, job: Job, answer: Mapping[str, Any]) -> None:
+        """Take an answer; whatever it is, the job does not go on for ever."""
+        try:
+            self._take(job, answer)
+        except MedalError as error:
+            job.state, job.message = "failed", str(error)
+        except Exception as error:
+            job.state, job.message = "failed", f"unexpected {type(error).__name__}: {error}"
 
     def _take(self, job: Job, answer: Mapping[str, Any]) -> None:
         event = answer.get("event")
-        path = self.folder() / f"piece-{job.number}.npz"
         if event == "progress":
             job.fraction, job.label = float(answer["fraction"]), str(answer["label"])
         elif event == "cancelled" or job.give_up or job.replaced:
             job.state = "cancelled"
-            path.unlink(missing_ok=True)
+            self.files.forget_piece(job.number)
         elif event == "error":
             job.state, job.message = "failed", str(answer["message"])
         elif event == "done":
-            try:
-                with np.load(path) as data:
-                    job.result = Result(
-                        data["vertices"], data["triangles"], data["zone"], data["side"],
-                        tuple(answer["zone_names"]), answer["report"],
-                    )  # fmt: skip
-            except OSError as error:  # temporary folders are swept now and then
-                job.state, job.message = "failed", f"the built piece cannot be read: {error}"
-                return
-            path.unlink()
+            job.result = self.files.take_piece(job.number, answer)
             job.files = tuple(answer["files"])
             job.state, job.fraction = "done", 1.0
-
-
-def _digest_of(held: Mapping[str, Any]) -> str:
-    digest = hashlib.sha256(repr(list(held)).encode())
-    for values in held.values():
-        digest.update(np.ascontiguousarray(values).data)
-    return digest.hexdigest()[:32]
 
 
 def _run_here(job: Job) -> None:
@@ -335,7 +332,6 @@ def _run_here(job: Job) -> None:
         from .medalcore.build import build
         from .medalcore.deliver import check_free, deliver
         from .medalcore.element import Model
-        from .medalcore.errors import MedalError
         from .medalcore.spec import spec_from_dict
     except ImportError as error:
         job.state, job.message = "failed", f"a library is missing or does not fit: {error}"

@@ -285,8 +285,8 @@ def finish(job: Job) -> str:
     if job.digest == digest_of(piece):  # else what is wrong with the newest numbers stays told
         session.errors.pop(job.owner, None)
     session.notes.pop(job.owner, None)
-    if job.files:
-        session.notes[job.owner] = files_note(job)
+    if job.files or job.message:
+        session.notes[job.owner] = files_note(job) or job.message
     unit = units.units_per_mm(scene_of(piece))
     meshes.show(piece, job.result, unit=unit, digest=job.digest)
     _follow(piece)

@@ -63,6 +63,8 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
     note = live.session.notes.get(piece.session_uid, "")
     if note:
         layout.wrapped(column, context, note, icon="CHECKMARK")
+    if live.session.builder.trouble:
+        layout.wrapped(column, context, live.session.builder.trouble, icon="INFO")
     built = piece.data.medalwright
     if not built.report:
         return

@@ -5,6 +5,8 @@ Timers do not fire without a window, so these tests poll as the timer would.
 
 from __future__ import annotations
 
+import os
+import signal
 import time
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -24,8 +26,7 @@ ON_STONE = {**BLANK, "obverse": {"relief": [{"source": "object:Stone", "fit": 9.
 @pytest.fixture
 def builder(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     """Return a builder that uses a process, as in a window."""
-    made = part("jobs").Builder()
-    made._here = False
+    made = part("jobs").Builder(apart=True)
     yield made
     made.close()
 
@@ -62,7 +63,7 @@ def test_a_running_build_is_cancelled(builder: Any, part: Any) -> None:
     words = {"legend": [{"text": "A LONG LEGEND OF MANY WORDS"}]}
     job = builder.submit(part("jobs").Job(1, {**BLANK, "obverse": words}, "fine"))
     until(builder, lambda: job.state == "running")
-    process = builder._worker
+    process = builder.worker
     next_one = builder.submit(part("jobs").Job(2, BLANK, "draft"))
     builder.cancel(next_one)
     assert next_one.state == "cancelled"
@@ -72,44 +73,123 @@ def test_a_running_build_is_cancelled(builder: Any, part: Any) -> None:
     assert job.state == "cancelled"
     assert job.result is None
     assert time.monotonic() - start < 3.0
-    assert builder._worker is process  # it stopped by itself and kept what it had
+    assert builder.worker is process  # it stopped by itself and kept what it had
     after = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: after.is_over)
     assert after.state == "done"
 
 
-def test_a_killed_process_is_one_line_and_comes_back(builder: Any, part: Any) -> None:
+def kill(builder: Any) -> None:
+    os.kill(builder.worker.pid, signal.SIGTERM)
+    while builder.worker.is_alive():
+        time.sleep(0.01)
+
+
+def test_a_process_killed_while_idle_is_replaced_for_the_next_build(
+    builder: Any, part: Any
+) -> None:
     first = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: first.is_over)
+    kill(builder)
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
-    builder._worker._process.kill()
-    builder._worker._process.wait()
     until(builder, lambda: job.is_over)
-    assert job.state in ("failed", "done")  # lost, or begun anew
+    assert (job.state, job.message) == ("done", part("jobs").ANEW)
     again = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: again.is_over)
-    assert again.state == "done"
+    assert (again.state, again.message) == ("done", "")
 
 
-def test_without_a_process_it_builds_here(
+def test_a_process_killed_in_mid_build_is_one_line_and_comes_back(builder: Any, part: Any) -> None:
+    words = {"legend": [{"text": "A LONG LEGEND OF MANY WORDS"}]}
+    job = builder.submit(part("jobs").Job(1, {**BLANK, "obverse": words}, "fine"))
+    until(builder, lambda: job.state == "running")
+    kill(builder)
+    until(builder, lambda: job.is_over)
+    assert (job.state, job.message) == ("failed", part("jobs").LOST)
+    again = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: again.is_over)
+    assert (again.state, again.message) == ("done", "")
+
+
+def test_a_process_that_is_ready_and_dies_each_time_is_not_started_for_ever(
     builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    dies = 'print(\'{{"event": "ready"}}\', flush=True)  # {home}'
+    monkeypatch.setattr(part("process"), "_BOOT", dies)
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.is_over)
+    assert (job.state, job.message) == ("failed", part("jobs").LOST)
+
+
+@pytest.mark.parametrize("error", [OSError("no such program"), TypeError("None"), ValueError("0")])
+def test_without_a_process_it_builds_here_and_says_so(
+    builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
     def refuse(*_: Any, **__: Any) -> None:
-        raise OSError("no such program")
+        raise error
 
     monkeypatch.setattr(part("process").subprocess, "Popen", refuse)
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.is_over)
     assert job.state == "done"
+    assert str(error) in builder.trouble
+    assert "in Blender itself" in builder.trouble
 
 
 def test_a_process_that_dies_at_once_is_replaced_by_this_one(
     builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(part("process"), "_BOOT", "raise SystemExit(3)  # {home}")
+    monkeypatch.setattr(part("process"), "_BOOT", "raise SystemExit('of no home')  # {home}")
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.is_over)
     assert job.state == "done"
+    assert "(of no home)" in builder.trouble
+
+
+def test_files_that_are_held_elsewhere_do_not_hold_a_build(
+    builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A scanner that has a file open keeps Windows from removing it."""
+
+    def refuse(*_: Any, **__: Any) -> None:
+        raise PermissionError(13, "in use")
+
+    monkeypatch.setattr(part("exchange"), "KEPT_MODELS", 0)
+    monkeypatch.setattr(part("exchange").Path, "unlink", refuse)
+    for i in range(2):
+        models = {"object:Stone": (STONE[0] * (1.0 + i), STONE[1])}
+        job = builder.submit(part("jobs").Job(1, ON_STONE, "draft", models))
+        until(builder, lambda job=job: job.is_over)
+        assert job.state == "done", job.message
+
+
+@pytest.mark.parametrize("left", [b"", b"PK torn"])
+def test_a_torn_result_is_one_line(builder: Any, part: Any, left: bytes) -> None:
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.state == "running")
+    out = builder.files.piece(job.number)
+    while not out.exists():
+        time.sleep(0.005)
+    out.write_bytes(left)
+    until(builder, lambda: job.is_over)
+    assert job.state == "failed"
+    assert "cannot be read" in job.message
+    again = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: again.is_over)
+    assert again.state == "done", again.message
+
+
+def test_an_answer_that_makes_no_sense_ends_the_job(
+    builder: Any, part: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
+    until(builder, lambda: job.state == "running")
+    monkeypatch.setattr(
+        type(builder.worker), "answers", lambda *_: [{"id": job.number, "event": "progress"}]
+    )
+    until(builder, lambda: job.is_over)
+    assert job.state == "failed"
+    assert job.message.startswith("unexpected KeyError")
 
 
 def test_errors_of_the_core_come_through(builder: Any, part: Any) -> None:
@@ -128,8 +208,8 @@ def test_temporary_files_do_not_pile_up(builder: Any, part: Any) -> None:
         job = builder.submit(part("jobs").Job(1, ON_STONE, "draft", models))
         until(builder, lambda job=job: job.is_over)
         assert job.state == "done", job.message
-    kept = [path.name.split("-")[0] for path in builder.folder().glob("*.npz")]
-    assert kept == ["model"] * part("jobs").KEPT_MODELS
+    kept = [path.name.split("-")[0] for path in builder.files.folder().glob("*.npz")]
+    assert kept == ["model"] * part("exchange").KEPT_MODELS
 
 
 def test_a_model_that_cannot_be_written_is_one_line(
@@ -143,7 +223,7 @@ def test_a_model_that_cannot_be_written_is_one_line(
 
     first = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: first.is_over)
-    monkeypatch.setattr(part("jobs").np, "savez", fill)
+    monkeypatch.setattr(part("exchange").np, "savez", fill)
     job = builder.submit(part("jobs").Job(1, ON_STONE, "draft", {"object:Stone": STONE}))
     until(builder, lambda: job.is_over)
     assert job.state == "failed"
@@ -158,7 +238,7 @@ def test_a_result_that_was_swept_away_is_one_line(builder: Any, part: Any) -> No
     """Temporary folders are cleared now and then; the next build has one again."""
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.state == "running")
-    out = builder.folder() / f"piece-{job.number}.npz"
+    out = builder.files.folder() / f"piece-{job.number}.npz"
     while not out.exists():
         time.sleep(0.005)
     out.unlink()
@@ -173,9 +253,9 @@ def test_a_result_that_was_swept_away_is_one_line(builder: Any, part: Any) -> No
 def test_closing_ends_the_process_and_removes_its_files(builder: Any, part: Any) -> None:
     job = builder.submit(part("jobs").Job(1, BLANK, "draft"))
     until(builder, lambda: job.is_over)
-    process, folder = builder._worker._process, builder.folder()
+    worker, folder = builder.worker, builder.files.folder()
     builder.close()
-    assert process.poll() is not None
+    assert not worker.is_alive()
     assert not folder.exists()
 
 

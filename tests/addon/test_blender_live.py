@@ -5,6 +5,9 @@ Timers do not fire without a window, so these tests call what the timers would.
 
 from __future__ import annotations
 
+import os
+import signal
+import sys
 import time
 from collections.abc import Iterator
 from typing import Any
@@ -15,6 +18,10 @@ import pytest
 WORDS: dict[str, Any] = {"legend": [{"text": "A LONG LEGEND OF MANY WORDS"}]}
 BLANK: dict[str, Any] = {"blank": {"diameter": 30.0}}
 
+halting = pytest.mark.skipif(
+    sys.platform == "win32", reason="Windows has no signal that halts a process"
+)
+
 
 @pytest.fixture
 def live(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
@@ -23,7 +30,7 @@ def live(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     monkeypatch.setattr(module, "_follows", lambda i: not module.session.quiet)
     bpy.ops.medalwright.use_millimetres()
     bpy.ops.medalwright.new()
-    module.session.builder._here = False
+    module.session.builder = part("jobs").Builder(apart=True)
     monkeypatch.setattr(module, "WAIT", 30.0)
     bpy.context.object.medalwright.spec.blank.diameter = 41.0
     end = time.monotonic() + 60.0
@@ -59,16 +66,17 @@ def test_a_set_property_comes_back_with_its_mesh(
     assert live.is_current(bpy.context.object)
 
 
+@halting
 def test_a_change_is_waited_for_no_longer_than_stated(live: Any) -> None:
     """The process is stopped from outside: nothing comes back, and Blender goes on."""
     blank = bpy.context.object.medalwright.spec.blank
-    live.session.builder._worker._process.send_signal(19)  # SIGSTOP
+    os.kill(live.session.builder.worker.pid, signal.SIGSTOP)
     try:
         start = time.monotonic()
         blank.diameter = 38.0
         assert live.WAIT - 0.02 < time.monotonic() - start < live.WAIT + 0.1
     finally:
-        live.session.builder._worker._process.send_signal(18)  # SIGCONT
+        os.kill(live.session.builder.worker.pid, signal.SIGCONT)
     assert not live.session.builder.is_idle
     settled(live)
     assert width() == pytest.approx(38.0, abs=0.02)
@@ -120,9 +128,10 @@ def test_a_wrong_value_is_told_at_once(live: Any) -> None:
     assert width() == pytest.approx(41.0, abs=0.02)
 
 
+@halting
 def test_an_older_draft_does_not_silence_a_newer_error(live: Any) -> None:
     piece = bpy.context.object
-    live.session.builder._worker._process.send_signal(19)  # SIGSTOP
+    os.kill(live.session.builder.worker.pid, signal.SIGSTOP)
     try:
         piece.medalwright.spec.blank.diameter = 38.0
         live._next_turn()
@@ -130,7 +139,7 @@ def test_an_older_draft_does_not_silence_a_newer_error(live: Any) -> None:
         circles.add()  # of no radius
         live.changed(piece, "circle")
     finally:
-        live.session.builder._worker._process.send_signal(18)  # SIGCONT
+        os.kill(live.session.builder.worker.pid, signal.SIGCONT)
     settled(live)
     assert width() == pytest.approx(38.0, abs=0.02)
     assert "radius" in live.session.errors[piece.session_uid]
@@ -142,8 +151,7 @@ def test_an_older_draft_does_not_silence_a_newer_error(live: Any) -> None:
 
 def test_one_draft_in_two_comes_to_its_end(part: Any) -> None:
     """While a slider is dragged, each change stops the draft before, but never two in a row."""
-    builder = part("jobs").Builder()
-    builder._here = False
+    builder = part("jobs").Builder(apart=True)
     job = part("jobs").Job
     try:
         first = builder.submit(job(1, {**BLANK, "obverse": WORDS}, "draft"))
@@ -168,8 +176,7 @@ def test_one_draft_in_two_comes_to_its_end(part: Any) -> None:
 
 
 def test_a_fine_build_does_not_give_way_to_a_draft(part: Any) -> None:
-    builder = part("jobs").Builder()
-    builder._here = False
+    builder = part("jobs").Builder(apart=True)
     job = part("jobs").Job
     try:
         fine = builder.submit(job(1, BLANK, "fine"))

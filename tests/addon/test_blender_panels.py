@@ -315,10 +315,16 @@ def test_the_state_of_a_build_is_shown(addon: Any, part: Any, state: str) -> Non
         session.errors[owner] = "blank.thickness: too thin"
         assert ("label", "Blank, Thickness: too thin") in draw_all(part)
     else:
-        session.builder._jobs.append(part("jobs").Job(owner, {}, "fine", state="running"))
+        session.builder.submit(part("jobs").Job(owner, {}, "fine")).state = "running"
         drawn = draw_all(part)
         assert ("operator", "medalwright.stop") in drawn
         assert ("operator", "medalwright.make_fine") not in drawn
+
+
+def test_building_in_blender_itself_is_told(addon: Any, part: Any) -> None:
+    bpy.ops.medalwright.new()
+    part("live").session.builder.trouble = "Medals are built in Blender itself"
+    assert ("label", "Medals are built in Blender itself") in draw_all(part)
 
 
 def test_titles_fit_beside_their_numbers(addon: Any, part: Any) -> None:

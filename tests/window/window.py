@@ -108,7 +108,8 @@ class Blender:
             while not ready.exists() and blender.poll() is None and time.monotonic() < end:
                 time.sleep(0.2)
             if not ready.exists():
-                raise RuntimeError("no answer: " + (work / "blender.log").read_text()[-3000:])
+                last = (work / "blender.log").read_text()[-3000:]
+                raise RuntimeError(f"no answer, status {blender.poll()}: {last}")
             told: dict[str, Any] = json.loads(ready.read_text(encoding="utf-8"))
             told["log"] = (work / "blender.log").read_text()
             if told["status"] != "ok":

@@ -127,7 +127,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
         yield 0.1
         if abs(piece.dimensions.x - spec.blank.diameter) < 0.02:
             break
-    worker = live.session.builder._worker._process.pid
+    worker = live.session.builder.worker.pid
     tell(computed=time.clock_gettime((~worker << 3) | 2))  # Linux's clock of a process, s
     tell(wide=piece.dimensions.x, asked=spec.blank.diameter)
     bpy.types.SpaceView3D.draw_handler_remove(handler, "WINDOW")
