@@ -133,8 +133,8 @@ def without_needles(vertices: FloatArray, triangles: IntArray) -> IntArray:
         across = vertices[list(tri[i])]
         reach = np.linalg.norm(np.roll(across, -1, axis=0) - across, axis=1)
         k = int(np.argmax(reach))
-        twice = np.linalg.norm(np.cross(across[1] - across[0], across[2] - across[0]))
-        if twice > reach[k] * _THINNEST:
+        doubled = float(np.linalg.norm(np.cross(across[1] - across[0], across[2] - across[0])))
+        if doubled > reach[k] * _THINNEST:
             continue  # mended with a neighbour
         a, b, c = tri[i][k], tri[i][(k + 1) % 3], tri[i][(k + 2) % 3]
         j = owner[(b, a)]

@@ -18,11 +18,14 @@ import importlib.metadata
 import shutil
 import subprocess
 import sys
+import tempfile
 import tomllib
 import zipfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+from flat_wheel import flattened
 
 ROOT = Path(__file__).resolve().parent.parent
 LOCK = ROOT / "scripts" / "wheels.lock.toml"
@@ -107,7 +110,7 @@ def write_lock(wheels: Iterable[Wheel], path: Path = LOCK) -> None:
     for wheel in sorted(wheels, key=lambda w: (w.name, w.file)):
         lines += ["", "[[wheel]]"]
         lines += [f'{k} = "{getattr(wheel, k)}"' for k in ("name", "version", "file", "sha256")]
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
 
 
 def sha256_of(path: Path) -> str:
@@ -170,13 +173,12 @@ def check_complete(wheels: Iterable[Wheel], platform: str, python: str) -> None:
 def fetch(wheel: Wheel) -> Path:
     """Return the wheel's file from the cache, fetching it where it is missing.
 
-    pip takes only the file with the locked hash, so tags need no guessing.
+    pip takes only the file with the locked hash, so tags need no guessing. It arrives in a
+    folder of its own, so that two builds at once never see half a file of each other's.
     """
     path = CACHE / wheel.file
     if not path.exists():
         CACHE.mkdir(parents=True, exist_ok=True)
-        request = CACHE / f"{wheel.file}.txt"
-        request.write_text(f"{wheel.name}=={wheel.version} --hash=sha256:{wheel.sha256}\n")
         python, abi, platform = wheel.tags
         version = python[0][2:] if len(python[0]) > 3 else "311"
         options = ["--implementation", python[0][:2], "--python-version", f"3.{version[1:]}"]
@@ -184,10 +186,16 @@ def fetch(wheel: Wheel) -> Path:
             options += ["--abi", tag]
         for tag in platform:
             options += ["--platform", tag]
-        try:
-            pip_download(CACHE, [*options, "--require-hashes"], ["--requirement", str(request)])
-        finally:
-            request.unlink()
+        with tempfile.TemporaryDirectory(dir=CACHE, ignore_cleanup_errors=True) as name:
+            request = Path(name, "request.txt")
+            line = f"{wheel.name}=={wheel.version} --hash=sha256:{wheel.sha256}\n"
+            request.write_text(line, encoding="utf-8")
+            pip_download(
+                Path(name), [*options, "--require-hashes"], ["--requirement", str(request)]
+            )
+            arrived = Path(name, wheel.file)
+            if arrived.exists():
+                arrived.replace(path)
     if not path.exists() or sha256_of(path) != wheel.sha256:
         sys.exit(f"{path.name} is not the wheel the lock names; remove it and build again")
     return path
@@ -209,9 +217,20 @@ def stage(folder: Path) -> Path:
     This is also how the tests load the extension, so that they see what Blender sees.
     """
     shutil.rmtree(folder, ignore_errors=True)
-    shutil.copytree(ROOT / "addon", folder, ignore=LEFT_OUT)
-    shutil.copytree(ROOT / "medalcore", folder / "medalcore", ignore=LEFT_OUT)
+    for source, target in ((ROOT / "addon", folder), (ROOT / "medalcore", folder / "medalcore")):
+        shutil.copytree(source, target, ignore=LEFT_OUT, copy_function=_copy)
     return folder
+
+
+def _copy(source: str, target: str) -> None:
+    """Copy a file; a text gets the line ends it has in the repository, whatever git made of them.
+
+    A file with a zero byte is no text: so git itself tells them apart.
+    """
+    content = Path(source).read_bytes()
+    if b"\0" not in content:
+        content = content.replace(b"\r\n", b"\n")
+    Path(target).write_bytes(content)
 
 
 def build(platform: str, out: Path, wheels: Sequence[Wheel]) -> Path:
@@ -220,19 +239,27 @@ def build(platform: str, out: Path, wheels: Sequence[Wheel]) -> Path:
     for python in PYTHONS:
         check_complete(wheels, platform, python)
     files = [fetch(w) for w in sorted(own, key=lambda w: w.file)]
-    folder = stage(ROOT / "build" / "extension" / platform)
-    (folder / "wheels").mkdir()
-    for path in files:
-        shutil.copy(path, folder / "wheels")
+    with tempfile.TemporaryDirectory(prefix="medalwright_", ignore_cleanup_errors=True) as name:
+        folder = stage(Path(name, platform))
+        (folder / "wheels").mkdir()
+        for path in files:
+            changed = flattened(path, ZIP_TIME)
+            (folder / "wheels" / path.name).write_bytes(changed or path.read_bytes())
+        text = _listing(platform, [path.name for path in files])
+        (folder / "blender_manifest.toml").write_text(text, encoding="utf-8", newline="\n")
+        return _zip(folder, out, platform)
+
+
+def _listing(platform: str, wheels: Sequence[str]) -> str:
+    """Return the manifest of one platform's ZIP."""
     # TOML wants top-level keys before the first table
     head, mark, tail = manifest().partition("\n[permissions]")
-    listed = "".join(f'    "./wheels/{path.name}",\n' for path in files)
+    listed = "".join(f'    "./wheels/{name}",\n' for name in wheels)
     added = f'\nplatforms = ["{platform}"]\nwheels = [\n{listed}]\n'
     tail = "".join(line for line in tail.splitlines(True) if not line.startswith("#"))
     text = head + added + mark + tail.rstrip() + "\n"
     tomllib.loads(text)
-    (folder / "blender_manifest.toml").write_text(text, encoding="utf-8")
-    return _zip(folder, out, platform)
+    return text
 
 
 def _zip(folder: Path, out: Path, platform: str) -> Path:
@@ -241,11 +268,13 @@ def _zip(folder: Path, out: Path, platform: str) -> Path:
     out.mkdir(parents=True, exist_ok=True)
     spare = path.with_suffix(".part")
     with zipfile.ZipFile(spare, "w", zipfile.ZIP_DEFLATED) as archive:
-        for file in sorted(p for p in folder.rglob("*") if p.is_file()):
-            info = zipfile.ZipInfo(file.relative_to(folder).as_posix(), ZIP_TIME)
+        files = {p.relative_to(folder).as_posix(): p for p in folder.rglob("*") if p.is_file()}
+        for name, file in sorted(files.items()):
+            info = zipfile.ZipInfo(name, ZIP_TIME)
             info.compress_type = (
                 zipfile.ZIP_STORED if file.suffix == ".whl" else zipfile.ZIP_DEFLATED
             )
+            info.create_system = 3  # Unix, also where this runs on Windows
             info.external_attr = 0o644 << 16
             archive.writestr(info, file.read_bytes())
     spare.replace(path)

@@ -151,12 +151,12 @@ def _touching(cuts: Sequence[Cut], closing: float, zone: str) -> list[Finding]:
             found.append((float(apart), f"'{a.text.strip()}' and '{b.text.strip()}'"))
     if not found:
         return []
-    apart, which = min(found)
+    least, which = min(found)
     told = (
-        f"the feet of {which} grow together: they stand {apart:.2f} mm apart and their draft "
+        f"the feet of {which} grow together: they stand {least:.2f} mm apart and their draft "
         f"takes {closing:.2f} mm; more tracking keeps them apart"
     )
-    return [Finding("touching-letters", "note", told, zone, apart, closing)]
+    return [Finding("touching-letters", "note", told, zone, least, closing)]
 
 
 def _distances(points: FloatArray, outline: Contours) -> FloatArray:

@@ -189,7 +189,7 @@ def _walled(
     first = np.searchsorted(chosen, skirt.border.first)
     border = skirt.border.points[chosen]
     lines = Lines(lines.points + np.array([pad, -pad]), lines.z, lines.edges)
-    top = float(max(skirt.heights.max(), lines.z.max()))
+    top = max(float(skirt.heights.max()), float(lines.z.max()))
 
     def ceiling(points: FloatArray) -> FloatArray:
         return np.asarray(ground.height(face(points, wide)) + top)

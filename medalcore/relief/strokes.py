@@ -87,8 +87,8 @@ def stroked(
     change = done.heights - field.heights
     facts = {
         "strokes": spec.strokes,
-        "strokes_raised_mm": round(float(max(change.max(), 0.0)), 4),
-        "strokes_lowered_mm": round(float(max(-change.min(), 0.0)), 4),
+        "strokes_raised_mm": round(max(float(change.max()), 0.0), 4),
+        "strokes_lowered_mm": round(max(float(-change.min()), 0.0), 4),
     }
     return Stroked(done, facts, tuple(_findings(done, spec, change)))
 

@@ -78,6 +78,15 @@ def build_extension() -> ModuleType:
 
 
 @pytest.fixture(scope="session")
+def archives(
+    build_extension: ModuleType, tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, Path]:
+    """Return the ZIP of each platform as it is shipped."""
+    out, lock = tmp_path_factory.mktemp("zips"), build_extension.read_lock()
+    return {name: build_extension.build(name, out, lock) for name in build_extension.PLATFORMS}
+
+
+@pytest.fixture(scope="session")
 def package(build_extension: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> ModuleType:
     """Return the extension's package, staged as it is shipped and imported, not registered."""
     folder = build_extension.stage(tmp_path_factory.mktemp("stage") / PACKAGE)

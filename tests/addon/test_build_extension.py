@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -13,6 +14,7 @@ from typing import Any
 
 import pytest
 from packaging.utils import parse_wheel_filename
+from unpacked import small_wheel
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -74,17 +76,21 @@ def test_manifest_follows_the_rules_of_the_platform(build_extension: ModuleType)
     assert set(data["permissions"]) == {"files"}
 
 
-def test_the_same_sources_give_the_same_zip(
-    build_extension: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """With stand-ins for the wheels: whole content, listed wheels, one platform, no litter."""
+@pytest.fixture
+def stand_ins(build_extension: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have every ZIP built of small wheels that keep a library in their data folder."""
 
     def fetch(wheel: Any) -> Path:
         path = tmp_path / wheel.file
-        path.write_bytes(wheel.sha256.encode())
+        small_wheel(path, f"{wheel.name}-{wheel.version}", wheel.sha256)
         return path
 
     monkeypatch.setattr(build_extension, "fetch", fetch)
+
+
+@pytest.mark.usefixtures("stand_ins")
+def test_the_same_sources_give_the_same_zip(build_extension: ModuleType, tmp_path: Path) -> None:
+    """Whole content, listed wheels, one platform, no litter."""
     lock = build_extension.read_lock()
     first = build_extension.build("windows-x64", tmp_path / "a", lock)
     again = build_extension.build("windows-x64", tmp_path / "b", lock)
@@ -103,22 +109,46 @@ def test_the_same_sources_give_the_same_zip(
     assert not [n for n in names if n.endswith(".whl") and ("linux" in n or "macosx" in n)]
 
 
-def test_blenders_own_tool_accepts_every_zip(
+@pytest.mark.usefixtures("stand_ins")
+def test_line_ends_of_the_checkout_do_not_matter(
     build_extension: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Git for Windows may write CR LF; the ZIP is the same, a file that is no text untouched."""
+    made = []
+    for ends in (b"\n", b"\r\n"):
+        root = tmp_path / f"root{len(ends)}"
+        for path in (ROOT / "addon", ROOT / "medalcore"):
+            shutil.copytree(path, root / path.name, ignore=build_extension.LEFT_OUT)
+        for name in ("blender_manifest.toml", "pyproject.toml"):
+            shutil.copy(ROOT / name, root)
+        for path in [p for p in root.rglob("*") if p.is_file()]:
+            path.write_bytes(path.read_bytes().replace(b"\r\n", b"\n").replace(b"\n", ends))
+        (root / "addon" / "picture.bin").write_bytes(b"\0\r\n")
+        monkeypatch.setattr(build_extension, "ROOT", root)
+        lock = build_extension.read_lock()
+        made.append(build_extension.build("macos-arm64", root / "dist", lock))
+    assert made[0].read_bytes() == made[1].read_bytes()
+    with zipfile.ZipFile(made[1]) as archive:
+        assert archive.read("picture.bin") == b"\0\r\n"
+        assert b"\r" not in archive.read("blender_manifest.toml") + archive.read("__init__.py")
+
+
+def test_git_keeps_line_ends() -> None:
+    """The shell scripts would not run with CR LF, whatever core.autocrlf says."""
+    if shutil.which("git") is None or not (ROOT / ".git").exists():
+        pytest.skip("no git checkout")
+    files = [".ci/run", "tests/window/setup_blender.sh", "addon/live.py"]
+    command = ["git", "check-attr", "eol", "--", *files]
+    told = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    assert told.splitlines() == [f"{name}: eol: lf" for name in files]
+
+
+def test_blenders_own_tool_accepts_every_zip(archives: dict[str, Path]) -> None:
     """The tool that installs extensions runs on its own, from inside the bpy module."""
     bpy = pytest.importorskip("bpy", reason="Blender's module bpy is not installed")
     tools = list(Path(bpy.utils.resource_path("LOCAL")).rglob("blender_ext.py"))
     assert len(tools) == 1
-
-    def fetch(wheel: Any) -> Path:
-        path = tmp_path / wheel.file
-        path.write_bytes(b"")
-        return path
-
-    monkeypatch.setattr(build_extension, "fetch", fetch)
-    for platform in build_extension.PLATFORMS:
-        made = build_extension.build(platform, tmp_path, build_extension.read_lock())
+    for made in archives.values():
         done = subprocess.run(
             [sys.executable, str(tools[0]), "validate", str(made)],
             check=False,

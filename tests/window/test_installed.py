@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
+import build_extension
 import pytest
+import unpacked
 from window import Blender
+
+ROOT = Path(__file__).resolve().parents[2]
 
 SPEC = """
 [medal]
@@ -31,6 +37,26 @@ def spec(installed: Blender) -> Path:
 def test_blender_finds_nothing_wrong_with_the_archive(blender: Blender, archive: Path) -> None:
     done = blender.run("--command", "extension", "validate", blender.inside(archive))
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_its_wheel_manager_puts_windows_libraries_where_windows_looks(
+    blender: Blender, tmp_path: Path
+) -> None:
+    """The wheels for Windows, unpacked here by this Blender's own code."""
+    build = [sys.executable, str(ROOT / "scripts" / "build_extension.py")]
+    subprocess.run([*build, "--platform", "windows-x64", "--out", str(tmp_path)], check=True)
+    code = "from _bpy_internal.extensions import wheel_manager as m; print('AT', m.__file__)"
+    told = blender.run("--python-exit-code", "3", "--python-expr", code).stdout
+    (place,) = [line[3:] for line in told.splitlines() if line.startswith("AT ")]
+    manager = unpacked.wheel_manager(blender.outside(place))
+    listed = unpacked.wheels(next(tmp_path.glob("*.zip")), tmp_path / "extension")
+    for python in build_extension.PYTHONS:
+        fitting = {w.file for w in build_extension.read_lock() if w.fits("windows-x64", python)}
+        chosen = [path for path in listed if path.name in fitting]
+        assert len(chosen) == len(fitting) > 0
+        site = unpacked.laid_out(manager, chosen, tmp_path / python)
+        assert list(site.glob("msvcp140-*.dll"))
+        assert unpacked.missing_libraries(site, python) == []
 
 
 def test_it_is_installed_and_enabled(installed: Blender) -> None:

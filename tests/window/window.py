@@ -46,6 +46,10 @@ class Blender:
         """Return a path as Blender sees it."""
         return str(path)[len(self.root) :]
 
+    def outside(self, path: str) -> Path:
+        """Return where a file that Blender names lies."""
+        return Path(self.root + path)
+
     def command(self, *arguments: str) -> list[str]:
         """Return the command line of a call."""
         return [*(["chroot", self.root] if self.root else []), self.program, *arguments]
