@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from .blank import Blanked, build_blank
 from .cache import StageCache, Stages
 from .containment import keep_on, silhouette
-from .element import Built, Context, Finding, Model, Progress
+from .element import Built, Context, Finding, Model, Progress, Unit
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
@@ -56,6 +56,8 @@ class Assembled:
         Time per stage.
     bodies : int
         How many closed bodies the piece is to have.
+    units : tuple of (path, Unit)
+        What the units of `labels` are.
     """
 
     vertices: NDArray[np.float64]
@@ -67,6 +69,7 @@ class Assembled:
     findings: tuple[Finding, ...]
     seconds: Mapping[str, float]
     bodies: int = 1
+    units: tuple[tuple[str, Unit], ...] = ()
 
 
 @dataclass
@@ -76,6 +79,7 @@ class _Log:
     facts: dict[str, Any] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     seconds: dict[str, float] = field(default_factory=dict)
+    units: list[tuple[str, Unit]] = field(default_factory=list)
 
     def add(self, path: str, built: Built | Blanked) -> None:
         if built.facts:
@@ -136,6 +140,7 @@ def assemble(
         tuple(log.findings),
         log.seconds,
         blank.bodies,
+        tuple(log.units),
     )
 
 
@@ -208,7 +213,8 @@ def _elements(
             # the cache gives equal elements on both faces the same solid
             solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
             used |= solid.labels.keys()
-            placed = solid.on_side(side).moved(place)
+            placed = solid.on_side(side, len(log.units)).moved(place)
+            log.units += [(path, unit) for unit in part.units]
             if part.action == "add":
                 _named(path, partial(keep_on, outline, placed, cure))
             group[part.action].append(placed)

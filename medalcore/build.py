@@ -16,6 +16,7 @@ from .element import Finding, Model, Progress
 from .errors import SolidError
 from .grid import HeightField
 from .inspect import inspect, size_of, worst_first
+from .loose import loose_bodies
 from .materials import material_named
 from .medal import Medal
 from .solid import ZONES
@@ -83,7 +84,7 @@ def build(
     if done.closure.bodies != done.bodies:
         raise SolidError(
             f"the piece came out as {done.closure.bodies} separate bodies instead of "
-            f"{done.bodies}; an element stands off the blank: check its place and size"
+            f"{done.bodies}: {loose_bodies(done)}; move them or make them larger"
         )
     weights = weighed(spec, done)
     medal = _medal(spec, done, sum(w.mass_g for w in weights))

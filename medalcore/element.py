@@ -47,6 +47,22 @@ class Finding:
     limit: float | None = None
 
 
+@dataclass(frozen=True)
+class Unit:
+    """What of an element is looked at by itself: a letter, a cell, a whole emblem.
+
+    Attributes
+    ----------
+    name : str
+        Such as ``letter 'F'``; empty for an element that is one unit.
+    keeps : bool
+        Whether it may not lose more than a twentieth of itself to other elements.
+    """
+
+    name: str = ""
+    keeps: bool = False
+
+
 @dataclass(frozen=True, eq=False)
 class Part:
     """One solid an element contributes, in face coordinates.
@@ -59,10 +75,13 @@ class Part:
         ``add`` or ``cut``; ``clear`` takes away from what elements that clear nothing
         themselves add, and leaves the blank and the element's own parts alone; ``ground`` is
         cut from the blank before anything stands on it.
+    units : tuple of Unit
+        Its units, by the labels of its solid.
     """
 
     solid: Solid
     action: Literal["add", "cut", "clear", "ground"] = "add"
+    units: tuple[Unit, ...] = (Unit(),)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,5 +124,5 @@ class Context:
 
 
 __all__ = [
-    "Built", "Cancelled", "Context", "Finding", "Model", "Part", "Progress", "Severity",
+    "Built", "Cancelled", "Context", "Finding", "Model", "Part", "Progress", "Severity", "Unit",
 ]  # fmt: skip

@@ -7,7 +7,7 @@ triangle through any number of booleans; `Solid` maps those ids to zones.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import manifold3d as m3
@@ -27,10 +27,20 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Label:
-    """Where a triangle belongs: its zone, and its face (1 obverse, −1 reverse, 0 neither)."""
+    """Where a triangle belongs.
+
+    Attributes
+    ----------
+    zone : str
+    side : int
+        Its face: 1 obverse, −1 reverse, 0 neither.
+    unit : int
+        Which letter, cell or other unit of an element; −1 for none of its own.
+    """
 
     zone: str
     side: Side = 0
+    unit: int = -1
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,9 +55,14 @@ class Solid:
         """Tell whether there is nothing in it."""
         return bool(self.manifold.is_empty())
 
-    def on_side(self, side: Side) -> Solid:
-        """Return the same solid with every label moved to a face."""
-        return Solid(self.manifold, {i: Label(v.zone, side) for i, v in self.labels.items()})
+    def on_side(self, side: Side, first: int = 0) -> Solid:
+        """Return the same solid with labels of a face, their units numbered from `first`."""
+        labels = {i: Label(v.zone, side, first + max(v.unit, 0)) for i, v in self.labels.items()}
+        return Solid(self.manifold, labels)
+
+    def as_unit(self, unit: int) -> Solid:
+        """Return the same solid as one unit of an element."""
+        return Solid(self.manifold, {i: replace(v, unit=unit) for i, v in self.labels.items()})
 
     def renewed(self) -> Solid:
         """Return the same solid under original ids of its own.
@@ -135,12 +150,16 @@ def arrays_of(solid: Solid) -> tuple[FloatArray, IntArray, IntArray, tuple[Label
     mesh = checked(solid.manifold, "the piece").to_mesh64()
     vertices = np.array(mesh.vert_properties[:, :3], dtype=np.float64)
     triangles = np.array(mesh.tri_verts, dtype=np.int64)
-    labels = tuple(sorted(set(solid.labels.values()), key=lambda v: (ZONES.index(v.zone), -v.side)))
+    labels = tuple(sorted(set(solid.labels.values()), key=_order))
     code = np.zeros(len(triangles), dtype=np.int64)
     bounds = np.asarray(mesh.run_index, dtype=np.int64) // 3
     for original, start, stop in zip(mesh.run_original_id, bounds[:-1], bounds[1:], strict=True):
         code[start:stop] = labels.index(solid.labels[int(original)])
     return vertices, triangles, code, labels
+
+
+def _order(label: Label) -> tuple[int, int, int]:
+    return ZONES.index(label.zone), -label.side, label.unit
 
 
 def united(solids: Sequence[Solid]) -> Solid:

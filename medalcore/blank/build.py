@@ -19,7 +19,7 @@ from .basin import laid, raised_high
 from .circular import around, round_solid
 from .core import core_of, joint_cutter, keep_off_joint
 from .cut import cut, joined_to
-from .drill import drill_cutter
+from .drill import OVER, drill_cutter
 from .faces import as_seen, plain
 from .general import can_run, general_solid
 from .lettered import EdgeLetters, letters_solid
@@ -100,8 +100,8 @@ def _fitted(
     holes = [c[::-1] for c in outline[1:]] + (list(plan.hole.at(0.0)) if plan.hole else [])
     if holes:
         # A little narrower than the hole: its own walls stay as they are.
-        plug = section(offset(tuple(holes), -0.002)).extrude(2.0 * half + 20.0)
-        plug = plug.translate((0.0, 0.0, -half - 10.0))
+        plug = section(offset(tuple(holes), -0.002)).extrude(2.0 * (half + OVER))
+        plug = plug.translate((0.0, 0.0, -half - OVER))
         late.append(solid_from_manifold(plug, "edge", "the hole"))
     if blank.drill.diameter:
         region = (*outline, plan.hole.at(0.0)[0][::-1]) if plan.hole else outline

@@ -12,7 +12,7 @@ from ..errors import SpecError
 from ..solid import Label, Solid, without
 from ..spec import Blank, Core, Drill
 from ..tolerance import Tolerance
-from .drill import LEAST_WALL
+from .drill import LEAST_WALL, OVER
 from .general import Offsets
 from .place import direction, distance, inset_point
 from .shape import shape_of
@@ -90,7 +90,7 @@ def joint_cutter(
         raise SpecError(
             f"a core of {core.diameter:g} mm has no metal round the hole; make it larger", key=_KEY
         )
-    over = half + 5.0
+    over = half + OVER
     groove = [(0.0, -2.0 * lock), (lock, -lock), (lock, lock), (0.0, 2.0 * lock)] if lock else []
     inner: list[Storey] = [(0.0, -over - 1.0), *groove, (0.0, over + 1.0)]
     outer = _at_clearance(groove, core.clearance, over)

@@ -19,6 +19,9 @@ LEAST_WALL = 0.3
 """Metal that must stay between a hole and the edge, mm; what a caster's table asks as the
 least thickness is 0.4, what is struck can be thinner."""
 
+OVER = 25.0
+"""mm that late cutters go on above the thickness: through the highest relief there can be."""
+
 
 def drill_cutter(
     drill: Drill,
@@ -95,7 +98,7 @@ def _bored(
 ) -> Solid:
     """Return a bore with countersinks at both faces, oversize along the axis."""
     up, down = tops[0], -tops[1]
-    over = half + 1.0
+    over = half + OVER
     n = 4 * math.ceil(tolerance.segments(r, 48, 0.5) / 4)
     # The countersink runs on beyond the surface, so that it crosses it.
     wide = chamfer + 0.2 if chamfer else 0.0

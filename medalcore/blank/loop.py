@@ -38,10 +38,11 @@ def loop_solid(
     """
     loop = blank.loop
     edge = reach(outline[0], direction(loop.angle))
-    if edge <= 0.0 or loop.gap >= loop.width:
+    most = loop.width - (0.0 if loop.fillet > _UNDER else 2.0 * _UNDER)  # fillets bridge it
+    if edge <= 0.0 or loop.gap >= most:
         raise SpecError(
-            f"the loop misses the piece: {loop.gap:g} mm between hole and edge is more than the "
-            f"{loop.width:g} mm of metal round the hole; a gap below {loop.width:g} mm meets it",
+            f"the loop misses the piece: {loop.gap:g} mm between hole and edge is too much for "
+            f"{loop.width:g} mm of metal round the hole; a gap below {most:.3g} mm meets it",
             key="blank.loop.gap",
         )
     make = _lug if loop.kind == "lug" else _eye
@@ -96,11 +97,11 @@ def _run_in(
     whole = united([under, disc])
     if fillet > 0.0:
         grown = offset(whole, fillet, "round", tolerance=tolerance.curve / 2.0)
-        shrunk = offset(grown, -fillet, "round", tolerance=tolerance.curve / 2.0)
-        far = float(np.hypot(*middle))
-        above = max(far - reach(edge, middle / far), 0.0)
-        near = (_circle(middle, math.hypot(radius + fillet, above) + 0.3, tolerance),)
-        whole = united([intersected(shrunk, near), disc])
+        whole = offset(grown, -fillet, "round", tolerance=tolerance.curve / 2.0)
+    far = float(np.hypot(*middle))
+    above = max(far - reach(edge, middle / far), 0.0)
+    near = (_circle(middle, math.hypot(radius + fillet, above) + 0.3, tolerance),)
+    whole = united([intersected(whole, near), disc])
     deep = offset((edge,), -sink, "round", tolerance=tolerance.curve)
     plate = subtracted(whole, deep) if deep else whole
     return max(plate, key=signed_area)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..containment import past_field, scale_that_fits
 from ..contour import Contours, area, bounds, turned
 from ..drawing import Drawing, read_drawing, unpinched
-from ..element import Built, Context, Finding, Part
+from ..element import Built, Context, Finding, Part, Unit
 from ..errors import SpecError
 from ..ground import Ground
 from ..levels import bare_colours, levels_of
@@ -30,6 +30,7 @@ __all__ = ["build_emblem"]
 FloatArray = NDArray[np.float64]
 _BURIED = 0.1  # mm that a foot reaches below the lowest field under it
 _ZONE = "emblem"
+_WHOLE = (Unit("", keeps=True),)
 _TOLD_SHARE = 0.005  # of a cell, taken by walls along the ends of the field
 
 
@@ -60,10 +61,12 @@ def build_emblem(spec: Emblem, context: Context) -> Built:
         return _cells(drawing, site, spec, context, facts, findings)
     facts["area_mm2"] = round(area(everything), 6)
     if spec.work == "sunk":
-        part = Part(_laid(_sunk(everything, site, spec, context.ground), site, context), "cut")
+        part = Part(
+            _laid(_sunk(everything, site, spec, context.ground), site, context), "cut", _WHOLE
+        )
     else:
         solid = _raised(drawing, everything, site, spec, context.ground)
-        part = Part(_laid(solid, site, context))
+        part = Part(_laid(solid, site, context), "add", _WHOLE)
     return Built((part,), facts, tuple(findings))
 
 
@@ -214,7 +217,8 @@ def _cells(
             "volume_mm3": round(volume, 4),
             "mass_g": round(volume * spec.density / 1000.0, 5),
         }
-        parts += [Part(_laid(solid, site, context), "cut") for solid in solids]
+        unit = (Unit(f"cell of {colour}", keeps=True),)
+        parts += [Part(_laid(solid, site, context), "cut", unit) for solid in solids]
     if not parts:
         raise SpecError(
             f"walls {spec.wall:g} mm wide leave no room for any cell; make them thinner", key="wall"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -20,7 +20,7 @@ from ..contour import (
     turned,
     united,
 )
-from ..element import Context, Part
+from ..element import Context, Part, Unit
 from ..errors import SolidError, SpecError
 from ..loft import drafted
 from ..profile import Step, deepest, profiled
@@ -94,8 +94,9 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
     make = _maker(cuts, words, zone)
     follows = (words.follow or words.section != "flat") and not context.ground.is_flat
     made: dict[Hashable, Solid] = {}
-    solids = []
-    for number, group in enumerate(_touching(cuts)):
+    solids: list[Solid] = []
+    groups = _touching(cuts)
+    for number, group in enumerate(groups):
         placed = united([c.placed for c in group]) if len(group) > 1 else group[0].placed
         site = _site(placed, context, words)
         _check_depth(words, site.level - context.ground.floor)
@@ -112,10 +113,27 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
         if key not in made:
             made[key] = make(cut.outline, site, through, context)
         solids.append(made[key].moved(_placing(cut)))
+    units = tuple(_unit(group) for group in groups)
+    whole = joined([solid.as_unit(n) for n, solid in enumerate(_apart(solids))])
     if words.work == "sunk":
-        return (Part(joined(solids), "cut"),)
-    letters = Part(joined(solids))
+        return (Part(whole, "cut", units),)
+    letters = Part(whole, "add", units)
     return (letters, Part(_clearing(cuts, words, context), "clear")) if words.clear else (letters,)
+
+
+def _unit(group: Sequence[Cut]) -> Unit:
+    """Return what letters that are one piece are called; a line has no text."""
+    text = "".join(cut.text.strip() for cut in group)
+    return Unit(f"'{text}'" if text else "", bool(text))
+
+
+def _apart(solids: Sequence[Solid]) -> Iterator[Solid]:
+    """Yield solids with original ids of their own, so that equal letters are told apart."""
+    used: set[int] = set()
+    for solid in solids:
+        own = solid.renewed() if used & solid.labels.keys() else solid
+        used |= own.labels.keys()
+        yield own
 
 
 def _check_depth(words: Words, most: float) -> None:
