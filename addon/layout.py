@@ -12,17 +12,23 @@ def wrapped(
     layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE"
 ) -> None:
     """Draw a sentence over as many lines as the sidebar's width asks for."""
-    scale = context.preferences.system.ui_scale or 1.0  # 0 without a window
-    wide = context.region.width if context.region else 300
-    indent = 36 if icon == "NONE" else 60
-    letters = max(18, int((wide / scale - indent) / 6.3))
     column = layout.column(align=True)
     column.scale_y = 0.8
-    for i, line in enumerate(textwrap.wrap(text, letters) or [""]):
+    for i, line in enumerate(fitted(context, text, indent=36 if icon == "NONE" else 60)):
         if icon == "NONE":
             column.label(text=line)
         else:
             column.label(text=line, icon=icon if i == 0 else "BLANK1")
+
+
+def fitted(
+    context: bpy.types.Context, text: str, share: float = 1.0, indent: int = 60
+) -> list[str]:
+    """Return the lines that a text takes in a share of the sidebar's width."""
+    scale = context.preferences.system.ui_scale or 1.0  # 0 without a window
+    wide = context.region.width if context.region else 300
+    letters = max(12, int((wide / scale - indent) * share / 6.3))
+    return textwrap.wrap(text, letters) or [""]
 
 
 def redraw() -> None:

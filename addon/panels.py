@@ -70,13 +70,15 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
         return
     report = report_of(built.report)
     facts = column.box().column(align=True)
-    state = f"{built.quality.capitalize()}, {report['triangles']:,} triangles"
+    how = "Fine" if built.quality == "fine" else "Quick"  # draft is an angle in this tab
+    state = f"{how}, {report['triangles']:,} triangles"
     if job is None and not trouble and not live.is_current(piece):
         state = "Out of date"
     for title, text in (("State", state), *facts_of(report)):
-        line = facts.split(factor=0.3)
-        line.label(text=title)
-        line.label(text=text)
+        for i, words in enumerate(layout.fitted(context, text, 0.7)):
+            line = facts.split(factor=0.3)
+            line.label(text=title if i == 0 else "")
+            line.label(text=words)
     if any(abs(factor - 1.0) > 1e-4 for factor in piece.scale):
         text = "The object is scaled: files have the size above"
         layout.wrapped(column, context, text, icon="INFO")

@@ -36,7 +36,7 @@ KEYS_IN = {
     "Edge": {
         "corner_radius": "Notch Corners",
         "depth": "Notch Depth",
-        "pattern": "Reeds in Sections",
+        "pattern": "Sections",
         "profile": "Notch Profile",
         "width": "Notch Width",
     },

@@ -202,14 +202,14 @@ def _worked(spec: Relief, context: Context) -> Modelled:
     pixels = context.tolerance.pixels_of(spec.fit or 2.0 * reach)
 
     def look() -> Seen:
-        tell(0.0, "reading the model and looking at it from above")
+        tell(0.0, "looking at its model")
         curve = context.tolerance.curve
         source = seen(spec, context.ground, pixels, models, stages, curve)
         _check_size(spec, source.field)
         return source
 
     def press(source: Seen) -> Compressed:
-        tell(0.35, "bringing its depth to the height")
+        tell(0.35, "bringing down its depth")
         weight = source.weight
         if spec.emphasis:
             painted = emphasis_of(spec.emphasis, source.field)
