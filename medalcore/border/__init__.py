@@ -38,15 +38,17 @@ def build_border(spec: Border, context: Context) -> Built:
     if spec.kind == "motif":
         return _of_motifs(spec, context)
     course = course_of(spec, context.ground, curve, foot=_foot(spec, context))
+    more: dict[str, Any] = {}
     if spec.kind == "beads":
         solid = beads(course, curve)
     elif spec.kind == "denticles":
         solid = denticles(course, spec.width, curve)
     elif spec.kind == "rope":
-        solid = rope(course, spec.twist, curve)
+        solid, groove = rope(course, spec.twist, curve)
+        more = {"groove_mm": round(groove, 6)}
     else:
         solid = lines(course, spec.lines, spec.space, curve)
-    return Built((Part(solid),), _facts(spec, course))
+    return Built((Part(solid),), _facts(spec, course) | more)
 
 
 def _foot(spec: Border, context: Context) -> Foot | None:

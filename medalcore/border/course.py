@@ -25,6 +25,12 @@ _MOST_HEIGHT = 0.28
 """Unless asked for, no border stands higher, mm: the rim's own default is 0.3 mm."""
 _JOIN = 0.3
 """How much of its size a border joined to the rim reaches into it."""
+_GENTLEST = 7.0
+"""How much more than its draft the section of a rope may lean, degrees."""
+_DEEP = 0.3
+"""How far the foot of a rope on a level field reaches below it at most, mm."""
+_CROWN = 0.96
+"""How much of half their width the walls of beads and rope may take; the rest is their crown."""
 _BEND = 1.25
 _FOOT = 0.12
 """Tightest bend of a border that follows an outline: so many half widths, and what a foot
@@ -185,11 +191,13 @@ def _depth(path: Path, ground: Ground, reach: float, height: float) -> float:
 
 def _half_width(spec: Border, size: float, height: float) -> float:
     if spec.kind in ("beads", "rope"):
-        if height > size / 2.0:
+        # A cone at the draft comes to a point at this height; a crown needs a little more room.
+        most = 0.5 * size * min(1.0, _CROWN / max(math.tan(math.radians(spec.draft)), 1e-9))
+        if height > most + 1e-12:
             what = "beads" if spec.kind == "beads" else "a rope"
             raise SpecError(
-                f"{what} {size:.3g} mm wide would overhang at a height of {height:.3g} mm; "
-                f"give a height up to {size / 2:.3g} mm",
+                f"{what} {size:.3g} mm wide would be steeper than {spec.draft:g} degrees, or "
+                f"overhang, at a height of {height:.3g} mm; give a height up to {most:.3g} mm",
                 key="height",
             )
         return size / 2.0
@@ -202,7 +210,7 @@ def _path(spec: Border, ground: Ground, size: float, half: float, tolerance: flo
     inset = spec.offset + half - (_JOIN * size if spec.offset == 0.0 else 0.0)
     outline = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
     if outline and not spec.radius and not _is_round(outline[0], ground.radius, tolerance):
-        line = inwards(outline, inset, _BEND * half + _FOOT, tolerance)
+        line = inwards(outline, inset, _bend(spec, half), tolerance)
         if line is None:
             raise SpecError(
                 f"a border {2 * half:.3g} mm wide does not fit {spec.offset:.3g} mm inside the rim",
@@ -224,6 +232,19 @@ def _path(spec: Border, ground: Ground, size: float, half: float, tolerance: flo
             key=key,
         )
     return Circle(radius)
+
+
+def _bend(spec: Border, half: float) -> float:
+    """Return how tight a border may bend so that its inner side still has a bend, mm.
+
+    A rope's mesh follows its line with its foot below the field, too, which at a large draft
+    is much wider.
+    """
+    usual = _BEND * half + _FOOT
+    if spec.kind != "rope":
+        return usual
+    lean = math.radians(min(spec.draft + _GENTLEST, 60.0))
+    return max(usual, 1.05 * half + _DEEP * math.tan(lean))
 
 
 def _is_round(outer: FloatArray, radius: float, tolerance: float) -> bool:

@@ -16,6 +16,11 @@ from ..contour import Contours, circle, cleaned, offset, round_segments, signed_
 
 FloatArray = NDArray[np.float64]
 
+_FINER = 8.0
+"""How much finer than other curves a border's line is: what stands on it bends with it."""
+_WINDOW = 0.12
+"""Over how much of its tightest bend to either side the line's heading is averaged."""
+
 
 class Path(Protocol):
     """A closed line round the middle of a face."""
@@ -150,6 +155,7 @@ def inwards(outline: Contours, distance: float, bend: float, tolerance: float) -
         None if there is no room.
     """
     outer = max(outline, key=signed_area)
+    tolerance /= _FINER
     small = offset((outer,), -(distance + bend), "round", tolerance=tolerance)
     if not small:
         return None
@@ -165,24 +171,48 @@ def inwards(outline: Contours, distance: float, bend: float, tolerance: float) -
     points = np.vstack([top, np.roll(points, -(k + 1), axis=0)])
     if np.allclose(points[0], points[-1], atol=1e-9):
         points = points[:-1]
-    return _finely(points, max(20.0 * tolerance, 0.05), bend)
+    return _finely(points, max(20.0 * _FINER * tolerance, 0.05), bend)
 
 
 def _finely(points: FloatArray, step: float, bend: float) -> Line:
-    """Return a polyline with points no farther apart than `step`, and its normals."""
+    """Return a polyline with points no farther apart than `step`, and its normals.
+
+    The normal turns evenly, as that of the curve which the points lie on: were it to turn all
+    at once at the corners of the polyline, it would bend tighter there than the curve does.
+    """
     way = np.roll(points, -1, axis=0) - points
     size = np.hypot(*way.T)
     parts = np.maximum(1, np.ceil(size / step).astype(int))
     fine = np.vstack([
         p + w * (np.arange(n) / n)[:, None] for p, w, n in zip(points, way, parts, strict=True)
     ])  # fmt: skip
-    way = np.roll(fine, -1, axis=0) - fine
-    size = np.hypot(*way.T)
-    unit = way / size[:, None]
-    mean = unit + np.roll(unit, 1, axis=0)
-    mean /= np.hypot(*mean.T)[:, None]
-    outward = np.column_stack([-mean[:, 1], mean[:, 0]])  # to the left of going clockwise
-    return Line(fine, outward, np.concatenate([[0.0], np.cumsum(size)]), bend)
+    long = np.hypot(*(np.roll(fine, -1, axis=0) - fine).T)
+    ends = np.concatenate([[0.0], np.cumsum(long)])
+    heading = np.unwrap(np.repeat(np.arctan2(way[:, 1], way[:, 0]), parts))
+    turn = _averaged(heading, ends, _WINDOW * bend)
+    outward = np.column_stack([-np.sin(turn), np.cos(turn)])  # to the left of going clockwise
+    return Line(fine, outward, ends, bend)
+
+
+def _averaged(heading: FloatArray, ends: FloatArray, window: float) -> FloatArray:
+    """Return the mean heading over a window to either side of every point of a closed line.
+
+    Parameters
+    ----------
+    heading : (n,) float64
+        Of every edge, without jumps, rad.
+    ends : (n + 1,) float64
+        Length up to every point, and all round, mm.
+    window : float
+        mm.
+    """
+    n, whole = len(heading), float(ends[-1])
+    round_once = 2.0 * np.pi * np.round((heading[-1] - heading[0]) / (2.0 * np.pi))
+    thrice = np.concatenate([heading - round_once, heading, heading + round_once])
+    at = np.concatenate([ends[:n] - whole, ends[:n], ends + whole])
+    sums = np.concatenate([[0.0], np.cumsum(thrice * np.diff(at))])
+    high = np.interp(ends[:n] + window, at, sums)
+    return np.asarray((high - np.interp(ends[:n] - window, at, sums)) / (2.0 * window))
 
 
 def moved_aside(path: Path, distance: float) -> Path:

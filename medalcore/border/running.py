@@ -9,16 +9,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..contour import Contours
+from ..errors import SpecError
 from ..loft import drafted
 from ..solid import IntArray, Solid, solid_from_arrays, united
 from .course import Course
-from .path import moved_aside
+from .path import Circle, moved_aside
 from .repeated import bead_profile
 from .spacing import ends_of
 
 FloatArray = NDArray[np.float64]
 _GROOVE = 0.34
-"""How deep the grooves between strands cut, as a share of the rope's radius."""
+"""How deep the grooves between strands cut at most, as a share of the rope's height."""
+_FAINT = 0.08
+"""Shallower grooves do not show, as a share of the rope's height."""
+_GENTLER = (0.0, 2.0, 4.0, 7.0)
+"""By how much a rope's section leans more than its draft, degrees, where grooves need it."""
+_CROWN = 0.96
+"""How much of half the width a section's walls may take; the rest is its crown."""
+_HALVINGS = 9
+_FINE = 0.002
+"""mm; the finest tolerance, at which a rope has to keep its draft, too."""
 _LEAN = 1.15
 """How many strands a strand runs across, from one side of the rope to the other."""
 _MOST_LEAN = 0.8
@@ -60,25 +70,97 @@ def _band(course: Course, aside: float, width: float, tolerance: float, foot: fl
     return path.band(width, start, span, tolerance)
 
 
-def rope(course: Course, twist: str, tolerance: float) -> Solid:
-    """Return a twisted rope: a rounded band cut by the grooves between its strands.
+def rope(course: Course, twist: str, tolerance: float) -> tuple[Solid, float]:
+    """Return a twisted rope, and the depth of its grooves in mm.
 
-    The section is a bead's. Every strand swells it by a round of its own; grid lines follow
-    the grooves, so that they come out sharp.
+    It is a rounded band cut by the grooves between its strands. The section is a bead's. Every
+    strand swells it by a round of its own; grid lines follow the grooves, so that they come out
+    sharp.
+
+    Raises
+    ------
+    SpecError
+        If no grooves that show keep the draft.
     """
     ring = course if course.is_closed else _closed(course)
-    section = _across(course, tolerance)
+    hand = 1.0 if twist == "right" else -1.0
+    lean, groove = _kept_draft(ring, hand, tolerance)
+    section = _across(replace(ring, draft=lean), tolerance)
     per_strand = _per_strand(ring, tolerance)
-    vertices, triangles = _rope_mesh(ring, section, per_strand, 1.0 if twist == "right" else -1.0)
+    vertices, triangles = _rope_mesh(ring, section, per_strand, hand, groove)
     whole = solid_from_arrays(vertices, triangles, "border")
     if course.is_closed:
-        return whole
+        return whole, groove * course.height
     reach = 2.0 * float(np.abs(section[:, 0]).max()) + 0.1 * course.size
     keep = _band(course, 0.0, reach, tolerance, course.half)
     foot = course.lowest_base - course.depth - 0.1
     end = drafted(keep, foot, course.highest_base + course.height + 0.01, course.draft, "border")
     cut = whole.manifold ^ end.manifold
-    return Solid(cut, {**whole.labels, **end.labels})
+    return Solid(cut, {**whole.labels, **end.labels}), groove * course.height
+
+
+def _kept_draft(ring: Course, hand: float, tolerance: float) -> tuple[float, float]:
+    """Return the draft of the section (rad) and the share of the grooves that keep the draft.
+
+    Where a wall falls both across and along the rope it is steeper than its section. What
+    leaves the deepest grooves is taken: a gentler section, or grooves less deep.
+    """
+    found = _deepest_grooves(ring, ring.draft, hand, tolerance)
+    if found[1] < _FAINT:
+        most = math.ceil(math.degrees(ring.draft)) - 1
+        while most and _deepest_grooves(ring, math.radians(most), hand, tolerance)[1] < _FAINT:
+            most -= 1
+        raise SpecError(
+            f"a rope {ring.size:.3g} mm wide and {ring.height:.3g} mm high keeps no draft of "
+            f"{math.degrees(ring.draft):g} degrees with strands that show; give at most {most} "
+            "degrees, or less height",
+            key="draft",
+        )
+    return found
+
+
+def _deepest_grooves(
+    ring: Course, draft: float, hand: float, tolerance: float
+) -> tuple[float, float]:
+    best = draft, 0.0
+    for more in _GENTLER:
+        lean = draft + math.radians(more)
+        if ring.height * math.tan(lean) > _CROWN * ring.half:
+            break
+        low, high = 0.0, _GROOVE
+        if _keeps(ring, lean, high, draft, hand, tolerance):
+            return lean, high
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2.0
+            keeps = _keeps(ring, lean, middle, draft, hand, tolerance)
+            low, high = (middle, high) if keeps else (low, middle)
+        best = (lean, low) if low > best[1] else best
+    return best
+
+
+def _keeps(
+    ring: Course, lean: float, groove: float, draft: float, hand: float, tolerance: float
+) -> bool:
+    """Tell whether no facet above the field is steeper than the draft, as fine as can be, too."""
+    return all(
+        _least_up(ring, lean, groove, hand, t) >= math.sin(draft) - 1e-4
+        for t in {min(_FINE, tolerance), tolerance}
+    )
+
+
+def _least_up(ring: Course, lean: float, groove: float, hand: float, tolerance: float) -> float:
+    """Return how much the steepest facet above the field looks up: the sine of its draft."""
+    section = _across(replace(ring, draft=lean), tolerance)
+    per_strand = _per_strand(ring, tolerance)
+    strands = 3 if isinstance(ring.path, Circle) else ring.count  # on a circle all are alike
+    v, t = _rope_mesh(ring, section, per_strand, hand, groove, strands * per_strand)
+    if strands < ring.count:  # without those that would join the last row to the first
+        t = t[(t < (strands - 1) * per_strand * len(section)).all(axis=1)]
+    a, b, c = (v[t[:, k]] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    above = np.tile(section[:, 1] > 1e-6, strands * per_strand)
+    up = normal[above[t].any(axis=1)]
+    return float((up[:, 2] / np.linalg.norm(up, axis=1)).min())
 
 
 def _closed(course: Course) -> Course:
@@ -103,12 +185,18 @@ def _per_strand(course: Course, tolerance: float) -> int:
 
 
 def _rope_mesh(
-    course: Course, section: FloatArray, per_strand: int, hand: float
+    course: Course,
+    section: FloatArray,
+    per_strand: int,
+    hand: float,
+    groove: float,
+    rows: int = 0,
 ) -> tuple[FloatArray, IntArray]:
+    """Return the rope's mesh, all round or so many rows of its grid."""
     t, z = section.T
-    rows = course.count * per_strand
+    rows = rows or course.count * per_strand
     strand = np.arange(rows) / per_strand  # in strands along the rope
-    swell = 1.0 - _GROOVE * (2.0 * (strand % 1.0) - 1.0) ** 2
+    swell = 1.0 - groove * (2.0 * (strand % 1.0) - 1.0) ** 2
     # the foot below the field stays as wide as the section says, whatever the strand
     shrink = np.where(z[None, :] > 0.0, swell[:, None], 1.0)
     side = np.where(z > 0.0, 1.0, 0.0)

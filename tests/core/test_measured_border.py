@@ -1,11 +1,14 @@
 """Borders measured on finished pieces by trimesh's cuts and shapely."""
 
+import re
+from itertools import product
+
 import numpy as np
 import pytest
 import shapely
 import trimesh
 
-from medalcore import build
+from medalcore import SpecError, build
 from medalcore.spec import spec_from_dict
 
 LEAF = '<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0 L9 4 L10 12 L2 16 Z"/></svg>'
@@ -55,3 +58,43 @@ def test_a_gap_is_as_wide_as_asked_on_both_sides(kind, blank, count, gap, at, tm
     if count and kind not in ("line", "rope"):
         assert medal.report["elements"]["obverse.border[0]"]["count"] == count
         assert len(regions(mesh, field + 0.05)) == count
+
+
+TOO_STEEP = ("constant-width", 0.45, 40.0)
+
+
+@pytest.mark.parametrize(
+    ("outline", "height", "draft"),
+    [
+        *product(["round"], [0.3, 0.45], [0.0, 8.0, 25.0, 30.0, 40.0]),
+        ("oval", 0.45, 30.0),
+        ("constant-width", 0.45, 30.0),
+    ],
+)
+def test_a_rope_keeps_its_draft(draft, height, outline):
+    """Its steepest facet above the field, by trimesh's normals; and its strands show."""
+    keys = {"kind": "rope", "size": 1.0, "height": height, "draft": draft, "offset": 0.5}
+    medal, mesh, field = built(keys, {"outline": outline})
+    rope = np.array(medal.zone_names)[medal.zone] == "border"
+    above = mesh.triangles[..., 2].max(axis=1) > field + 1e-4
+    lean = np.degrees(np.arcsin(mesh.face_normals[rope & above, 2].min()))
+    assert lean >= draft - 0.02
+    assert mesh.vertices[np.unique(mesh.faces[rope]), 2].max() - field == pytest.approx(
+        height, abs=0.002
+    )
+    assert medal.report["elements"]["obverse.border[0]"]["groove_mm"] >= 0.08 * height
+
+
+def test_a_rope_that_cannot_keep_its_draft_says_what_would_fit():
+    outline, height, draft = TOO_STEEP
+    keys = {"kind": "rope", "size": 1.0, "height": height, "offset": 0.5}
+    with pytest.raises(SpecError, match=r"at most 3[5-9] degrees") as caught:
+        built({**keys, "draft": draft}, {"outline": outline})
+    most = float(re.search(r"at most (\d+) degrees", caught.value.plain)[1])
+    built({**keys, "draft": most}, {"outline": outline})
+
+
+@pytest.mark.parametrize(("kind", "draft"), [("beads", 45.0), ("rope", 45.0)])
+def test_walls_that_come_to_a_point_below_the_height_are_refused(kind, draft):
+    with pytest.raises(SpecError, match=r"height up to 0\.48 mm"):
+        built({"kind": kind, "size": 1.0, "height": 0.5, "draft": draft})
