@@ -1,0 +1,1 @@
+"""Pieces over all elements, whose bytes tell whether a change of the code changed a piece."""
