@@ -20,7 +20,8 @@ class Texture(Table, frozen=True):
     pitch: Annotated[
         float,
         doc(
-            "From line to line, of rays at their outer end; from dot to dot; size of the grain",
+            "From line to line, of rays at their outer end, suited to a whole number; from dot to "
+            "dot; size of the grain",
             unit="mm",
             gt=0,
             le=20,
@@ -29,7 +30,8 @@ class Texture(Table, frozen=True):
     depth: Annotated[
         float,
         doc(
-            "Depth below the field, of rays at their outer end; feet of letters reach deeper",
+            "Depth below the field, of rays where they begin to run out at their outer end; feet "
+            "of letters reach deeper",
             unit="mm",
             gt=0,
             le=0.09,
@@ -75,7 +77,13 @@ class Texture(Table, frozen=True):
     ] = 360.0
     fade: Annotated[
         float,
-        doc("Length over which the texture runs out at its borders", unit="mm", ge=0.01, le=20),
+        doc(
+            "Length over which the texture runs out at its borders: at both radii, and of all but "
+            "rays at the sides of a sector",
+            unit="mm",
+            ge=0.01,
+            le=20,
+        ),
     ] = 0.6
     arrangement: Annotated[
         int, doc("Another number arranges dots and grain anew", when=_GRAIN, ge=0, le=999999)

@@ -63,6 +63,7 @@ def build_texture(spec: Texture, context: Context) -> Built:
         sheet = whole(grained.sheet, grained.keep & zone.is_clear(grained.sheet.uv), ground)
         facts |= {"count": grained.count, "pitch_mm": spec.pitch}
         findings = tuple(_fine(spec, spec.pitch))
+    findings += tuple(_shallow(spec, zone, sheet))
     if not len(sheet.triangles):
         raise SpecError(
             "nothing of it lies on the field; make the pitch or the inner radius smaller",
@@ -136,6 +137,24 @@ def _fine(spec: Texture, narrowest: float) -> Iterator[Finding]:
             "hardly made: widen the pitch or begin farther out",
             measured=narrowest,
             limit=NARROWEST,
+        )
+
+
+def _shallow(spec: Texture, zone: Zone, sheet: Sheet) -> Iterator[Finding]:
+    """Tell of a texture that runs out before it has come to its depth."""
+    room = float((zone.limits - zone.inner).max()) / 2.0
+    if spec.kind != "rays":  # which do not run out at the sides of a sector
+        room = float(zone.depth_in(sheet.uv).max(initial=0.0))
+    if room < 0.95 * spec.fade:
+        effect = "is shortened" if spec.kind == "rays" else "leaves it shallower than its depth"
+        yield Finding(
+            "texture-fade",
+            "note",
+            f"a fade of {spec.fade:g} mm from all its borders {effect}: its middle lies {room:.2g} "
+            "mm from them; give a fade of no more than that",
+            "fade",
+            spec.fade,
+            room,
         )
 
 

@@ -92,7 +92,7 @@ def rays(spec: Texture, zone: Zone, tolerance: Tolerance, top: float) -> Lined:
     angle = zone.start + zone.sweep * place / count
     limit = zone.limit(angle)
     inner = np.minimum(least, 0.7 * limit)
-    fade = np.minimum(zone.fade, (limit - inner) / 3.0)
+    fade = np.minimum(zone.fade, (limit - inner) / 2.1)
     part = np.linspace(0.0, 1.0, _ALONG)
     middle = (inner + fade)[:, None] + part * (limit - inner - 2.0 * fade)[:, None]
     radius = np.column_stack([inner, middle, limit])
@@ -133,10 +133,10 @@ def rings(spec: Texture, zone: Zone, tolerance: Tolerance, top: float) -> Lined:
     angle = zone.start + zone.sweep * np.arange(around + (not zone.is_whole)) / around
     shape = (len(angle), len(radius))
     radii, angles = np.broadcast_to(radius, shape), np.broadcast_to(angle[:, None], shape)
-    edge = zone.sideways(angles, radii)
     left = zone.limit(angle)[:, None] - radii
-    if not zone.is_round:
-        edge = np.minimum(edge, left)
+    edge = np.minimum(zone.sideways(angles, radii), left)
+    if zone.inner > 0.0:
+        edge = np.minimum(edge, radii - inner)
     depth = section(spec, place) * zone.window(edge)
     drop = top + (spec.depth - top) * depth
     sheet = Sheet(

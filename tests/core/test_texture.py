@@ -73,6 +73,7 @@ def test_rings_take_what_pappus_says(section):
     """
     medal, facts = _made(
         f'kind = "rings"\nsection = "{section}"\npitch = 0.8\ndepth = 0.08\ninner = 4\nouter = 16'
+        "\nfade = 0.01"  # rings run out at both radii, as every texture
     )
     assert facts["count"] == 15
     assert facts["pitch_mm"] == pytest.approx(0.8)
@@ -315,3 +316,31 @@ def test_what_cannot_be_is_refused_in_one_line(text, what):
     with pytest.raises(SpecError, match=what) as caught:
         _made(text, "draft")
     assert "\n" not in str(caught.value)
+
+
+def test_rings_run_out_over_the_fade_at_both_radii():
+    """Depth in the middle of each ring, by trimesh's rays: in proportion to its way inside."""
+    medal, _ = _made('kind = "rings"\npitch = 0.5\ninner = 5\nouter = 12\nfade = 2.0\ndepth = 0.06')
+    middle = 5.25 + 0.5 * np.arange(14)
+    z = _heights(medal, np.column_stack([0.001 * middle, middle]))
+    inside = np.minimum(1.0, np.minimum(middle - 5.0, 12.0 - middle) / 2.0)
+    np.testing.assert_allclose(LEVEL - z, 0.0022 + (0.06 - 0.0022) * inside, atol=0.0015)
+
+
+def test_rays_are_deepest_where_they_begin_to_run_out():
+    medal, facts = _made(
+        'kind = "rays"\npitch = 1.0\ninner = 5\nouter = 12\nfade = 2.0\ndepth = 0.06'
+    )
+    angle = 2.0 * np.pi * 0.5 / facts["count"] - np.pi  # the middle of the first ray
+    way = np.array([np.sin(angle), np.cos(angle)])
+    radius = np.array([7.0, 8.5, 9.99, 11.0, 11.9])
+    z = _heights(medal, radius[:, None] * way)
+    expected = np.where(radius < 10.0, radius / 10.0, (12.0 - radius) / 2.0)
+    np.testing.assert_allclose(LEVEL - z, 0.002 + (0.06 - 0.002) * expected, atol=0.002)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(("fade", "told"), [(1.9, False), (3.5, True)])
+def test_a_fade_too_long_for_its_texture_is_told(kind, fade, told):
+    medal, _ = _made(f'kind = "{kind}"\npitch = 0.5\ninner = 8\nouter = 12\nfade = {fade}', "draft")
+    assert ("texture-fade" in {f.rule for f in medal.findings}) == told
