@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -27,6 +26,7 @@ from .contour import (
     signed_area,
 )
 from .errors import SourceError
+from .file_access import why_unreadable
 from .stroke import Pen, stroked
 
 FloatArray = NDArray[np.float64]
@@ -222,8 +222,8 @@ def _seen(path: str) -> Iterator[tuple[Any, Any]]:
     """
     import svgelements as svg
 
-    if not os.path.isfile(path):
-        raise SourceError(f"there is no file {path}")
+    if reason := why_unreadable(path):
+        raise SourceError(f"{path}: {reason}")
     try:
         drawing = svg.SVG.parse(path, reify=False)
     except Exception as error:  # any parser error means the same to a person

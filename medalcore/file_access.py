@@ -16,6 +16,9 @@ for some tenths of a second (common practice, no source)."""
 _MOMENTARY = (errno.EACCES, errno.EPERM, errno.EBUSY, errno.ETXTBSY)
 """What a lock that may pass is told as; Python gives EACCES for Windows' sharing violations."""
 
+IS_FOLDER = "is a folder"
+"""What `why_unreadable` says of a folder."""
+
 
 def rename(source: Path, target: Path) -> None:
     """Rename a file, in place of what is there, waiting for a lock that soon passes.
@@ -67,7 +70,7 @@ def why_unreadable(path: str | os.PathLike[str]) -> str:
     try:
         mode = os.stat(path).st_mode
         if stat.S_ISDIR(mode):
-            return "is a folder"
+            return IS_FOLDER
         if not stat.S_ISREG(mode):
             return "is a pipe or a device, not a file"
         with open(path, "rb"):

@@ -25,6 +25,7 @@ and one of ``done`` (``report``, ``zone_names``, ``files``), ``cancelled``, ``er
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import queue
@@ -41,7 +42,8 @@ from .build import build
 from .cache import StageCache
 from .deliver import check_free, deliver
 from .element import Model
-from .errors import Cancelled, MedalError
+from .errors import Cancelled, MedalError, one_line
+from .file_access import remove, rename
 from .medal import Medal
 from .model import GROUP
 from .spec import spec_from_dict
@@ -94,6 +96,7 @@ class _Inbox:
 def main() -> int:
     """Serve requests until the input ends."""
     answer = _answers(_take_stdout())
+    load_all()
     inbox = _Inbox(sys.stdin.buffer)
     cache = StageCache()
     models: dict[str, Model] = {}
@@ -118,6 +121,24 @@ def main() -> int:
     return 0
 
 
+def load_all() -> None:
+    """Load every library that the core loads late.
+
+    Under Windows a library that asks for the standard streams as it is loaded waits for the
+    thread that reads from one of them: until the next request, or for ever.
+    """
+    import traceback  # noqa: F401
+
+    import svgelements  # noqa: F401
+    import trimesh  # noqa: F401
+    from PIL import Image, ImageOps  # noqa: F401
+    from PIL.TiffImagePlugin import ImageFileDirectory_v2  # noqa: F401
+
+    with contextlib.suppress(ImportError):
+        import OpenEXR  # type: ignore[import-not-found,import-untyped,unused-ignore]  # noqa: F401
+    Image.init()  # its readers
+
+
 def _take_stdout() -> BinaryIO:
     """Keep standard output for answers and send whatever else is printed to standard error."""
     own = os.fdopen(os.dup(1), "wb", buffering=0)
@@ -134,7 +155,7 @@ def _answers(stream: BinaryIO) -> Answer:
 
 
 def _failure(number: int, kind: str, message: str) -> dict[str, Any]:
-    return {"id": number, "event": "error", "kind": kind, "message": " ".join(message.split())}
+    return {"id": number, "event": "error", "kind": kind, "message": one_line(message)}
 
 
 def _serve(
@@ -211,15 +232,19 @@ def _models(wanted: Mapping[str, str], kept: dict[str, Model]) -> dict[str, Mode
 def _save(medal: Medal, path: Path) -> None:
     """Write the mesh for the caller; coordinates are float32 already in value."""
     spare = path.with_name(f"{path.name}.part")
-    with spare.open("wb") as handle:
-        np.savez(
-            handle,
-            vertices=medal.vertices.astype(np.float32),
-            triangles=medal.triangles.astype(np.int32),
-            zone=medal.zone,
-            side=medal.side,
-        )
-    os.replace(spare, path)
+    try:
+        with spare.open("wb") as handle:
+            np.savez(
+                handle,
+                vertices=medal.vertices.astype(np.float32),
+                triangles=medal.triangles.astype(np.int32),
+                zone=medal.zone,
+                side=medal.side,
+            )
+        rename(spare, path)
+    except BaseException:
+        remove(spare)
+        raise
 
 
 if __name__ == "__main__":

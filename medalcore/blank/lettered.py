@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..contour import Contours, bounds, edge_lengths, united
-from ..errors import SpecError
+from ..errors import SourceError, SpecError
 from ..lettering.fonts import find_typeface
 from ..lettering.shaping import shape
 from ..loft import drafted
@@ -77,10 +77,17 @@ def set_words(
             f"at most {0.96 * room:.2f} mm",
             key="edge.text.cap_height",
         )
-    typeface = find_typeface(text.font)
+    try:
+        typeface = find_typeface(text.font)
+    except SourceError as error:
+        raise SourceError(f"edge.text.font: {error}") from None
     scale = cap / typeface.cap_units
+    try:
+        letters = shape(text.words, typeface, tracked=True)
+    except SourceError as error:
+        raise SourceError(f"edge.text.words: {error}") from None
     inked = []
-    for number, letter in enumerate(shape(text.words, typeface, tracked=True)):
+    for number, letter in enumerate(letters):
         drawn = letter.outline(typeface, tolerance.curve / scale)
         if drawn:
             inked.append((number, letter.x * scale, tuple(c * scale for c in drawn)))

@@ -19,6 +19,9 @@ FloatArray = NDArray[np.float64]
 USUAL_PITCH = 0.64
 """mm; the pitch of published reeded coins of 24 to 31 mm (119 reeds on 24.26, 150 on 30.61)."""
 
+_SECTIONS = 10000
+"""Sections of an edge: a piece of 1000 mm across has room for so many of a third of a mm."""
+
 _SHARE = {"vee": 0.92, "round": 0.86, "square": 0.5}
 """Opening of a notch as a share of the pitch where the spec leaves it open."""
 
@@ -172,6 +175,12 @@ def _in_sections(
         raise SpecError(
             f"'{pattern}' adds up to {whole:g} degrees in {len(degrees)} sections; it closes "
             "when reeded and plain sections pair up and the sum goes evenly into 360",
+            key="edge.pattern",
+        )
+    if len(degrees) * times > _SECTIONS:
+        raise SpecError(
+            f"'{pattern}' makes {len(degrees) * times} sections round the edge; at most "
+            f"{_SECTIONS}",
             key="edge.pattern",
         )
     found, angle = [], edge.start

@@ -6,6 +6,7 @@ Packages offer fonts through the entry points ``fonts_ttf`` and ``fonts_otf``.
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import os
 import re
@@ -17,11 +18,13 @@ from pathlib import Path
 
 import uharfbuzz as hb
 
-from ..errors import SourceError
+from ..errors import SourceError, shortened
+from ..file_access import why_unreadable
 from .typeface import Typeface, names_of, open_typeface
 
 SUFFIXES = (".ttf", ".otf", ".ttc", ".otc")
 _SHORT = {"serif": "Source Serif Pro", "sans": "Source Sans Pro"}
+_REGISTERED = r"SOFTWARE\Microsoft\Windows NT\CurrentVersion\Fonts"
 _PLAIN_STYLES = ("", "regular", "roman", "book", "normal", "medium")
 
 
@@ -63,11 +66,11 @@ def locate(font: str, axes: Iterable[str] = ()) -> tuple[Path, int]:
     """
     path, _, number = font.rpartition("#")
     if path.lower().endswith(SUFFIXES):
-        if not number.isdigit():
+        if not re.fullmatch("[0-9]{1,5}", number):
             raise SourceError(f"font {font}: give the face's number in the file after the #")
-        return Path(path).expanduser(), int(number)
+        return Path(os.path.expanduser(path)), int(number)
     if font.lower().endswith(SUFFIXES):
-        return Path(font).expanduser(), 0
+        return Path(os.path.expanduser(font)), 0
     return _find(font, frozenset(axis.lower() for axis in axes))
 
 
@@ -86,11 +89,11 @@ def _find(font: str, axes: frozenset[str]) -> tuple[Path, int]:
             if wanted in found:
                 return found[wanted]
     known = {_plain(name): name for file in (*packaged, *files) for name in _told(file)}
-    near = difflib.get_close_matches(wanted, sorted(known), 5, 0.6)
+    near = difflib.get_close_matches(wanted[:100], sorted(known), 5, 0.6)
     near += [key for key in sorted(known) if wanted and wanted in key and key not in near]
     hint = f"; near it: {', '.join(known[key] for key in near[:5])}" if near else ""
     raise SourceError(
-        f"font '{font}' is neither a file nor an installed family{hint}; "
+        f"font '{shortened(font)}' is neither a file nor an installed family{hint}; "
         "serif, serif-bold, sans and sans-bold are always there"
     )
 
@@ -135,12 +138,14 @@ def _names(file: Path) -> tuple[tuple[str, str, str, frozenset[str]], ...]:
 
     Nothing if it is no font.
     """
+    if why_unreadable(file):
+        return ()
     try:
         blob = hb.Blob.from_file_path(str(file))
         count = int(hb.Face(blob, 0).count)
         faces = [hb.Face(blob, i) for i in range(count)]
         return tuple((*names_of(f), str(f.get_name(4) or ""), _axes_of(f)) for f in faces)
-    except (OSError, hb.HarfBuzzError):
+    except (OSError, UnicodeDecodeError, hb.HarfBuzzError):
         return ()
 
 
@@ -166,18 +171,39 @@ def _packaged() -> tuple[Path, ...]:
 
 def _installed() -> Iterator[Path]:
     """Yield the font files of the system's and the user's folders, in a fixed order."""
-    home = Path.home()
+    own = [Path(home) for home in (os.path.expanduser("~"),) if home != "~"]  # some have none
     folders: list[Path]
     if sys.platform == "win32":
         folders = [Path(os.environ.get("WINDIR", r"C:\Windows")) / "Fonts"]
         local = os.environ.get("LOCALAPPDATA")
         folders += [Path(local) / "Microsoft" / "Windows" / "Fonts"] if local else []
     elif sys.platform == "darwin":
-        folders = [Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"]
+        folders = [Path("/System/Library/Fonts"), Path("/Library/Fonts")]
+        folders += [home / "Library/Fonts" for home in own]
+        fetched = Path("/System/Library/AssetsV2")  # where the system keeps fonts got on demand
+        folders += sorted(fetched.glob("com_apple_MobileAsset_Font*"))
     else:
         data = os.environ.get("XDG_DATA_DIRS") or "/usr/local/share:/usr/share"
-        own = os.environ.get("XDG_DATA_HOME") or str(home / ".local/share")
-        folders = [Path(p) / "fonts" for p in (*data.split(":"), own)] + [home / ".fonts"]
+        folders = [Path(p) / "fonts" for p in data.split(":")]
+        given = os.environ.get("XDG_DATA_HOME")
+        folders += [Path(given) / "fonts"] if given else [h / ".local/share/fonts" for h in own]
+        folders += [home / ".fonts" for home in own]
     for folder in folders:
-        if folder.is_dir():
+        if os.path.isdir(folder):
             yield from sorted(f for f in folder.rglob("*") if f.suffix.lower() in SUFFIXES)
+    if sys.platform == "win32":
+        yield from _registered()
+
+
+if sys.platform == "win32":
+
+    def _registered() -> Iterator[Path]:
+        """Yield the fonts that Windows uses from other folders than its own."""
+        import winreg
+
+        for root in (winreg.HKEY_LOCAL_MACHINE, winreg.HKEY_CURRENT_USER):
+            with contextlib.suppress(OSError), winreg.OpenKey(root, _REGISTERED) as key:
+                for i in range(winreg.QueryInfoKey(key)[1]):
+                    file = Path(str(winreg.EnumValue(key, i)[1]))
+                    if file.is_absolute() and file.suffix.lower() in SUFFIXES:
+                        yield file

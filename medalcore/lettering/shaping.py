@@ -7,6 +7,7 @@ baseline from the left.
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
@@ -18,7 +19,7 @@ import uharfbuzz as hb
 from fontTools import unicodedata as scripts
 
 from ..contour import Contours, moved, united
-from ..errors import SourceError, SpecError
+from ..errors import SourceError, SpecError, shortened
 from .bidi import Run, base_level, visual_runs
 from .typeface import Typeface
 
@@ -27,6 +28,10 @@ JOINED = frozenset(
     {"Arab", "Syrc", "Mong", "Nkoo", "Mand", "Phag", "Adlm", "Rohg",
      "Deva", "Beng", "Guru"}
 )  # fmt: skip
+
+
+_FARTHEST = 10000
+"""How far a pair can be set closer or wider, in thousandths of the letter size."""
 
 
 @dataclass(frozen=True)
@@ -88,10 +93,11 @@ def read_features(text: str) -> dict[str, int]:
     """
     found = {}
     for word in re.split(r"[,\s]+", text.strip()):
-        match = re.fullmatch(r"([+-]?)([A-Za-z0-9]{4})(?:=(\d+))?", word)
+        match = re.fullmatch(r"([+-]?)([A-Za-z0-9]{4})(?:=([0-9]{1,5}))?", word)
         if word and not match:
             raise SpecError(
-                f"'{word}' is no OpenType feature; give tags such as smcp, -liga or ss01=2",
+                f"'{shortened(word)}' is no OpenType feature; give tags such as smcp, -liga or "
+                "ss01=2",
                 key="features",
             )
         if match:
@@ -112,12 +118,21 @@ def read_axes(text: str) -> dict[str, float]:
     for part in filter(None, (p.strip() for p in text.split(","))):
         name, _, value = part.partition("=")
         try:
-            found[name.strip()] = float(value)
+            found[name.strip()] = _number(value)
         except ValueError:
             raise SpecError(
-                f"'{part}' is no axis value; give it such as wght=650, wdth=90", key="axes"
+                f"'{shortened(part)}' is no axis value; give it such as wght=650, wdth=90",
+                key="axes",
             ) from None
     return found
+
+
+def _number(text: str) -> float:
+    """Return a number; a size on a piece is never nan or infinite."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError
+    return value
 
 
 def read_kerning(text: str) -> dict[str, float]:
@@ -132,14 +147,21 @@ def read_kerning(text: str) -> dict[str, float]:
     for part in filter(None, (p.strip() for p in text.split(","))):
         pair, _, value = part.rpartition("=")
         try:
-            found[unicodedata.normalize("NFC", pair)] = float(value)
+            distance = _number(value)
         except ValueError:
             pair = ""
         if len(unicodedata.normalize("NFC", pair)) != 2:
             raise SpecError(
-                f"'{part}' is no pair to set closer or wider; give it such as AV=-40",
+                f"'{shortened(part)}' is no pair to set closer or wider; give it such as AV=-40",
                 key="kerning",
             )
+        if abs(distance) > _FARTHEST:
+            raise SpecError(
+                f"'{shortened(part)}' is too far; give a distance from -{_FARTHEST} to "
+                f"{_FARTHEST}, in thousandths of the letter size",
+                key="kerning",
+            )
+        found[unicodedata.normalize("NFC", pair)] = distance
     return found
 
 

@@ -15,6 +15,7 @@ import uharfbuzz as hb
 
 from ..contour import Contours, Outline, cleaned
 from ..errors import SourceError
+from ..file_access import why_unreadable
 
 _FLAT_CAPITALS = "HIETZ"
 _KEPT = 2000  # outlines kept for each typeface
@@ -121,11 +122,13 @@ def open_typeface(file: Path, index: int = 0, axes: Mapping[str, float] | None =
     SourceError
         If the file is no font, the collection is shorter, or an axis is unknown or left.
     """
+    if reason := why_unreadable(file):
+        raise SourceError(f"font {file}: {reason}")
+    stamp = file.stat().st_mtime_ns
     try:
-        stamp = file.stat().st_mtime_ns
-    except OSError:
-        raise SourceError(f"font {file}: there is no such file") from None
-    return _open(file, stamp, index, tuple(sorted((axes or {}).items())))
+        return _open(file, stamp, index, tuple(sorted((axes or {}).items())))
+    except UnicodeDecodeError:
+        raise SourceError(f"font {file}: is damaged (its tables have no names)") from None
 
 
 @lru_cache(maxsize=16)

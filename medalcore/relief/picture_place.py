@@ -46,9 +46,16 @@ def picture_field(
     Raises
     ------
     SpecError
-        If it is turned about x or y, or nothing of it is left.
+        If it is turned about x or y, black and white stand for one depth, or nothing of it
+        is left.
     """
     black, white = spec.picture.black, spec.picture.white
+    if black == white != 0.0:
+        raise SpecError(
+            f"{white:g} is the depth of black too: nothing would stand up; give two depths, or "
+            "leave both away",
+            key="picture.white",
+        )
     values, mask = picture.values, _told(picture, spec)
     low, high = _span(picture)
     placing = _Placing(mask, spec, ground, name)

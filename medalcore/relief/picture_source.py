@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SourceError
+from ..file_access import IS_FOLDER, why_unreadable
 from .exr_source import exr_samples
 from .png_deep import deep_png
 from .samples import Samples
@@ -32,6 +33,9 @@ _SMOOTHED = ((6, 3), (3, 1))
 
 _COLOURED = "{name}: has colours; their brightness is taken for the height"
 _BRIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # ITU-R BT.709
+_NOTHING = 1e-30
+"""Share of white that is black: float32 has no reciprocal of numbers below 3e-39."""
+
 _FAR = 1e9
 """Distance from which a depth pass means that nothing was hit."""
 
@@ -72,10 +76,9 @@ def read_picture(name: str) -> Picture:
         One line: which file, what is wrong, what would be right.
     """
     path = Path(name)
-    if not path.exists():
-        raise SourceError(f"{name}: there is no such file")
-    if not path.is_file():
-        raise SourceError(f"{name}: is a folder; give a picture in it")
+    if reason := why_unreadable(path):
+        hint = "; give a picture in it" if reason == IS_FOLDER else ""
+        raise SourceError(f"{name}: {reason}{hint}")
     if path.suffix.lower() == ".exr":
         picture = _exr(name)
     else:
@@ -129,7 +132,7 @@ def _from_samples(samples: Samples, name: str) -> Picture:
         if samples.multiplied:
             grey = np.where(mask, grey / np.where(mask, cover, np.float32(1)), grey)
     if not whole:
-        return Picture(np.where(mask, grey, np.float32(0)), mask, 0.0, notes)
+        return Picture(np.where(mask, _unless_nothing(grey), np.float32(0)), mask, 0.0, notes)
     top = _top(colours)
     return Picture(grey / np.float32(top), mask, 0.5 / top, notes)
 
@@ -168,7 +171,12 @@ def _from_image(image: Any, name: str, lossy: bool) -> Picture:
 
 def _floats(values: Values) -> Picture:
     mask = np.isfinite(values) & (np.abs(values) < _FAR)
-    return Picture(np.where(mask, values, np.float32(0)), mask, 0.0)
+    return Picture(np.where(mask, _unless_nothing(values), np.float32(0)), mask, 0.0)
+
+
+def _unless_nothing(values: Values) -> Values:
+    """Return values with 0 for those that are so little that arithmetic loses them."""
+    return np.where(np.abs(values) < _NOTHING, np.float32(0), values)
 
 
 def _exr(name: str) -> Picture:

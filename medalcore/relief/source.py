@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from ..element import Model
 from ..errors import SourceError
+from ..file_access import IS_FOLDER, why_unreadable
 from ..model import IN_MEMORY
 from .model_formats import binary_stl, three_mf
 from .topology import Topology, nearly_welded, topology_of
@@ -180,10 +181,9 @@ def _read_file(name: str) -> Model:
             f"{name}: {what}; models are read from {allowed}, depth pictures from PNG, TIFF "
             "and EXR, flat drawings from SVG"
         )
-    if not path.exists():
-        raise SourceError(f"{name}: there is no such file")
-    if not path.is_file():
-        raise SourceError(f"{name}: is a folder; give a model file in it")
+    if reason := why_unreadable(path):
+        hint = "; give a model file in it" if reason == IS_FOLDER else ""
+        raise SourceError(f"{name}: {reason}{hint}")
     try:
         if path.stat().st_size == 0:
             raise SourceError(f"{name}: is empty; export the model again")
