@@ -45,9 +45,7 @@ def read_spec(path: str | os.PathLike[str]) -> MedalSpec:
     try:
         with open(path, "rb") as handle:
             data = handle.read(_LARGEST + 1)
-        if len(data) > _LARGEST:
-            raise SpecError("is larger than any spec: no TOML text", file=str(path))
-        text = data.decode("utf-8-sig")  # some editors put a byte-order mark in front
+        text = data[:_LARGEST].decode("utf-8-sig")  # some editors put a byte-order mark in front
     except FileNotFoundError:
         raise SpecError("there is no such file", file=str(path)) from None
     except OSError as error:
@@ -57,6 +55,8 @@ def read_spec(path: str | os.PathLike[str]) -> MedalSpec:
         raise SpecError(f"cannot be read as UTF-8 text ({error})", file=str(path)) from None
     except ValueError:  # a NUL
         raise SpecError("no file can have this name", file=str(path)) from None
+    if len(data) > _LARGEST:
+        raise SpecError("is larger than any spec: no TOML text", file=str(path))
     return parse_spec(text, file=str(path), folder=path.absolute().parent)
 
 
