@@ -134,7 +134,7 @@ def test_nothing_drawn_is_an_error(tmp_path, body):
 
 def test_broken_files_are_one_line(tmp_path):
     """A missing file and a file that is no SVG say so."""
-    with pytest.raises(SourceError, match="no file"):
+    with pytest.raises(SourceError, match="no such file"):
         read_drawing(str(tmp_path / "none.svg"), 1.0, 0.01, frozenset())
     bad = tmp_path / "bad.svg"
     bad.write_text("<svg><g></svg>", encoding="utf-8")
