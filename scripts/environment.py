@@ -9,6 +9,7 @@ import hashlib
 import importlib.util
 import json
 import os
+import platform
 import re
 import subprocess
 import sys
@@ -21,7 +22,14 @@ ROOT = Path(__file__).resolve().parent.parent
 LEAST = (3, 11)
 
 
-def ensure(extras: str = "", *, name: str = "", packages: tuple[str, ...] = ()) -> Path:
+def check_python() -> None:
+    """Leave with one line for people where this Python is too old for the project."""
+    if sys.version_info < LEAST:
+        needed, found = (".".join(map(str, v)) for v in (LEAST, sys.version_info[:3]))
+        sys.exit(f"Python {needed} or newer is needed; this is Python {found} ({sys.executable})")
+
+
+def ensure(extras: str = "", *, name: str = "", packages: "tuple[str, ...]" = ()) -> Path:
     """Return the Python of an environment with the project and `extras` installed.
 
     Parameters
@@ -38,11 +46,9 @@ def ensure(extras: str = "", *, name: str = "", packages: tuple[str, ...] = ()) 
     SystemExit
         With one line for people: Python too old, environment or installation failed.
     """
-    if sys.version_info < LEAST:
-        needed, found = (".".join(map(str, v)) for v in (LEAST, sys.version_info[:3]))
-        sys.exit(f"Python {needed} or newer is needed; this is Python {found} ({sys.executable})")
+    check_python()
     version = f"{sys.version_info[0]}.{sys.version_info[1]}"
-    folder = ROOT / "-".join(filter(None, (".venv", sysconfig.get_platform(), version, name)))
+    folder = ROOT / "-".join(filter(None, (".venv", _machine(), version, name)))
     python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     wanted = {part.strip() for part in extras.split(",") if part.strip()}
     stamp = folder / "installed.json"
@@ -64,6 +70,21 @@ def ensure(extras: str = "", *, name: str = "", packages: tuple[str, ...] = ()) 
     stamp.write_text(json.dumps({**state, "extras": everything}), encoding="utf-8")
     print(f"... done in {time.perf_counter() - start:.0f} s", flush=True)
     return python
+
+
+def lowest_versions() -> "list[str]":
+    """Return requirements that pin each library to the lowest version pyproject.toml allows."""
+    import tomllib  # not in a Python that `check_python` turns away
+
+    with (ROOT / "pyproject.toml").open("rb") as handle:
+        project = tomllib.load(handle)["project"]
+    wanted = project["dependencies"] + project["optional-dependencies"]["exr"]
+    return [text.replace(">=", "==") for text in wanted if re.fullmatch(r"[\w-]+>=[\d.]+", text)]
+
+
+def _machine() -> str:
+    """Return the platform; a Mac's Python that runs as both kinds gets a folder for each."""
+    return sysconfig.get_platform().replace("universal2", platform.machine())
 
 
 def _fingerprint() -> str:

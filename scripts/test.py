@@ -4,10 +4,11 @@ Makes its own environments beside the sources, runs every stage that can run on 
 machine, and says for the others why not. ``--only STAGE ...`` picks stages.
 
 stages:
-  lint     ruff, mypy, and the rule of what may import what
+  lint     ruff, the rule of what may import what, and mypy under the oldest and the newest
+           Python found here
   core     tests/core on the Python this was started with
   blender  tests/core and tests/addon under Blender's own module bpy: 4.2 (Python 3.11, with
-           the oldest NumPy we support) and 5.2 (Python 3.13), where those Pythons are found
+           the oldest libraries we support) and 5.2 (Python 3.13), where those are found
   window   the built extension in a real Blender with a window, where one can be had
 """
 
@@ -15,7 +16,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
 import subprocess
 import sys
 import time
@@ -23,10 +23,12 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from environment import ROOT, ensure
+from environment import ROOT, check_python, ensure, lowest_versions
+from pythons import find_python, newest_python
 
 CORE = "tests/core"
 NOTHING_RAN = 5  # pytest's exit status; tests/window gives it too where all were skipped
+OLDEST = "3.11"  # as pyproject.toml requires
 
 
 @dataclass
@@ -41,12 +43,14 @@ class Outcome:
 
 def main() -> int:
     """Run the stages and return 0 if none failed."""
+    speak_utf8()
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     stages = {"lint": lint, "core": core, "blender": blender, "window": window}
     parser.add_argument("--only", nargs="+", choices=stages, default=list(stages))
     chosen = parser.parse_args().only
+    check_python()
     outcomes: list[Outcome] = []
     for name in chosen:
         start = time.perf_counter()
@@ -59,53 +63,59 @@ def main() -> int:
     return 1 if any(o.passed is False for o in outcomes) else 0
 
 
+def speak_utf8() -> None:
+    """Have this process and all it starts write UTF-8, whatever the system's own encoding is.
+
+    Into a pipe Windows writes the encoding of its region, which lacks most letters.
+    """
+    os.environ.pop("PYTHONIOENCODING", None)
+    os.environ["PYTHONUTF8"] = "1"
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(encoding="utf-8", errors="replace")
+
+
 def lint() -> list[Outcome]:
-    """Check style, types and layering."""
+    """Check style, layering and types; types as the oldest and the newest Python see them."""
     python = ensure("test")
-    beside = python.parent
-    return [
-        _run("ruff check", [python, "-m", "ruff", "check", "."]),
-        _run("ruff format", [python, "-m", "ruff", "format", "--check", "."]),
-        _run("mypy", [python, "-m", "mypy"]),
-        _run("import layers", [beside / "lint-imports"]),
+    jobs: list[tuple[str, list]] = [
+        ("ruff check", [python, "-m", "ruff", "check", "."]),
+        ("ruff format", [python, "-m", "ruff", "format", "--check", "."]),
+        ("import layers", [python.parent / "lint-imports"]),
     ]
+    outcomes: list[Outcome] = []
+    for version in sorted({OLDEST, newest_python()}, key=_number):
+        name = f"mypy, Python {version}"
+        made = _environment(version, "lint")
+        if isinstance(made, Path):
+            cache = f"--cache-dir={made.parent.parent / 'mypy'}"
+            jobs.insert(0, (name, [made, "-m", "mypy", cache]))
+        else:
+            outcomes.append(Outcome(name, made.passed, made.note))
+    return outcomes + _at_once(jobs)
 
 
 def core() -> list[Outcome]:
-    """Run the core tests without Blender."""
-    name = f"core, Python {sys.version_info[0]}.{sys.version_info[1]}"
-    return [_run(name, _tests(ensure("test"), CORE))]
+    """Run the core tests without Blender, on as many processors as pay."""
+    name = f"core, Python {_this()}"
+    workers = str(min(os.cpu_count() or 1, 8))
+    return [_run(name, [*_tests(ensure("test"), CORE), "-n", workers, "--dist", "worksteal"])]
 
 
 def blender() -> list[Outcome]:
     """Run core and add-on tests under Blender's Python modules, two at a time."""
     outcomes: list[Outcome] = []
-    ready: list[tuple[str, Path, str]] = []
-    for version, bpy, numpy in (("3.11", "4.2", "1.24"), ("3.13", "5.2", "")):
-        name = f"core and add-on, bpy {bpy}, Python {version}"
-        interpreter = _interpreter(version)
-        if interpreter is None:
-            outcomes.append(Outcome(name, None, f"no Python {version} found here"))
+    cores: list[tuple[str, list]] = []
+    addons: list[tuple[str, list]] = []
+    for version, bpy, packages in ((OLDEST, "4.2", lowest_versions()), ("3.13", "5.2", [])):
+        made = _environment(version, "test", f"bpy-{bpy}", [f"bpy=={bpy}.*", *packages])
+        if isinstance(made, Outcome):
+            name = f"core and add-on, bpy {bpy}, Python {version}"
+            outcomes.append(Outcome(name, made.passed, made.note))
             continue
-        command = [interpreter, ROOT / "scripts/environment.py", "test", "--name", f"bpy-{bpy}"]
-        packages = [f"bpy=={bpy}.*"] + ([f"numpy=={numpy}.*"] if numpy else [])
-        for package in packages:
-            command += ["--package", package]
-        made = subprocess.run([str(c) for c in command], stdout=subprocess.PIPE, text=True)
-        print(made.stdout, flush=True)
-        if made.returncode:
-            outcomes.append(Outcome(name, False, "its environment could not be made"))
-            continue
-        python = Path(made.stdout.splitlines()[-1])
-        ready.append((f"core, Python {version}, NumPy {numpy or 'newest'}", python, CORE))
-        ready.append((f"add-on, bpy {bpy}", python, "tests/addon"))
-    with ThreadPoolExecutor(2) as pool:
-        # the long ones first
-        done = pool.map(_quietly, sorted(ready, key=lambda job: job[2] != CORE))
-        for outcome, said in done:
-            print(f"== {outcome.name}\n{said}", flush=True)
-            outcomes.append(outcome)
-    return outcomes
+        libraries = "oldest" if packages else "newest"
+        cores.append((f"core, Python {version}, {libraries} libraries", _tests(made, CORE)))
+        addons.append((f"add-on, bpy {bpy}", _tests(made, "tests/addon")))
+    return outcomes + _at_once(cores + addons)  # the long ones first
 
 
 def window() -> list[Outcome]:
@@ -117,34 +127,60 @@ def window() -> list[Outcome]:
     return [outcome]
 
 
-def _interpreter(version: str) -> str | None:
-    """Find a Python of a version: this one, on the path, or in pyenv's folder."""
-    if version == f"{sys.version_info[0]}.{sys.version_info[1]}":
-        return sys.executable
-    for root in (os.environ.get("PYENV_ROOT"), Path.home() / ".pyenv"):
-        for found in sorted(
-            Path(root or "-").glob(f"versions/{version}.*/bin/python"), reverse=True
-        ):
-            return str(found)
-    return shutil.which(f"python{version}")
+def _environment(
+    version: str, extras: str, name: str = "", packages: list[str] | None = None
+) -> Path | Outcome:
+    """Return the Python of an environment of any version, or why there is none."""
+    if version == _this():
+        return ensure(extras, name=name, packages=tuple(packages or ()))
+    interpreter = find_python(version)
+    if interpreter is None:
+        return Outcome("", None, f"no Python {version} found here")
+    command = [interpreter, str(ROOT / "scripts" / "environment.py"), extras, "--name", name]
+    for package in packages or ():
+        command += ["--package", package]
+    made = subprocess.run(command, stdout=subprocess.PIPE, encoding="utf-8", errors="replace")
+    print(made.stdout, flush=True)
+    if made.returncode:
+        return Outcome("", False, "its environment could not be made")
+    return Path(made.stdout.splitlines()[-1])
 
 
-def _tests(python: Path, folder: str) -> list[str]:
-    return [str(python), "-m", "pytest", "-q", folder]
+def _this() -> str:
+    return f"{sys.version_info[0]}.{sys.version_info[1]}"
 
 
-def _quietly(job: tuple[str, Path, str]) -> tuple[Outcome, str]:
-    """Run tests and return what they print, so that two runs do not mix their lines."""
-    name, python, folder = job
+def _number(version: str) -> tuple[int, ...]:
+    return tuple(map(int, version.split(".")))
+
+
+def _tests(python: Path, folder: str) -> list:
+    return [python, "-m", "pytest", "-q", folder]
+
+
+def _at_once(jobs: list[tuple[str, list]]) -> list[Outcome]:
+    """Run commands two at a time; what one prints comes whole."""
+    outcomes = []
+    with ThreadPoolExecutor(2) as pool:
+        for outcome, said in pool.map(_quietly, jobs):
+            print(f"== {outcome.name}\n{said}", flush=True)
+            outcomes.append(outcome)
+    return outcomes
+
+
+def _quietly(job: tuple[str, list]) -> tuple[Outcome, str]:
+    name, command = job
+    start = time.perf_counter()
     done = subprocess.run(
-        _tests(python, folder),
+        [str(part) for part in command],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         encoding="utf-8",
         errors="replace",
     )
-    return Outcome(name, done.returncode == 0), done.stdout
+    took = f"-- {name}: {time.perf_counter() - start:.0f} s"
+    return Outcome(name, done.returncode == 0), f"{done.stdout}{took}"
 
 
 def _run(name: str, command: list) -> Outcome:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import platform
 import shutil
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from build_extension import PLATFORMS
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from window import Blender, find_blender, missing_tools
@@ -31,7 +33,8 @@ def set_up() -> str:
             check=False,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
-            text=True,
+            encoding="utf-8",
+            errors="replace",
         )
         if done.returncode:
             return "a Blender could not be set up: " + done.stdout.strip().splitlines()[-1]
@@ -53,10 +56,13 @@ def blender(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Blender]:
 @pytest.fixture(scope="session")
 def archive(blender: Blender) -> Path:
     """Return the extension's ZIP for this machine, built from the sources as they are."""
-    systems = {"linux": "linux-x64", "win32": "windows-x64", "darwin": "macos-arm64"}
+    system = {"linux": "linux", "win32": "windows", "darwin": "macos"}[sys.platform]
+    machine = {"x86_64": "x64", "amd64": "x64"}.get(platform.machine().lower(), "arm64")
+    if f"{system}-{machine}" not in PLATFORMS:
+        pytest.skip(f"the extension is not made for {system}-{machine}")
     subprocess.run(
         [sys.executable, str(ROOT / "scripts" / "build_extension.py"), "--platform",
-         systems[sys.platform], "--out", str(blender.home)],
+         f"{system}-{machine}", "--out", str(blender.home)],
         check=True,
     )  # fmt: skip
     return next(blender.home.glob("medalwright-*.zip"))

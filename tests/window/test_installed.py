@@ -68,6 +68,23 @@ def test_it_is_installed_and_enabled(installed: Blender) -> None:
     assert "TAB Medalwright" in done.stdout
 
 
+def test_nothing_of_the_persons_own_blender_is_touched(installed: Blender) -> None:
+    """Settings, extensions and temporary files lie in the folder that the test named."""
+    kinds = "CONFIG", "SCRIPTS", "EXTENSIONS", "DATAFILES"
+    code = (
+        "import bpy, tempfile\n"
+        "print('AT', bpy.utils.resource_path('USER'))\n"
+        f"for kind in {kinds}: print('AT', bpy.utils.user_resource(kind))\n"
+        "print('AT', bpy.app.tempdir)\n"
+        "print('AT', tempfile.gettempdir())\n"
+    )
+    told = installed.run("--python-exit-code", "3", "--python-expr", code).stdout
+    places = [installed.outside(line[3:]) for line in told.splitlines() if line.startswith("AT ")]
+    assert len(places) == 3 + len(kinds)
+    assert places[0] == installed.home
+    assert all(place.is_relative_to(installed.home) for place in places)
+
+
 def test_its_libraries_are_its_own(installed: Blender) -> None:
     """The wheels that travel in the ZIP are the ones imported, and NumPy is Blender's."""
     code = (

@@ -55,12 +55,17 @@ class Blender:
         return [*(["chroot", self.root] if self.root else []), self.program, *arguments]
 
     def environment(self, **more: str) -> dict[str, str]:
-        """Return the environment of a call: our home, no user's settings."""
+        """Return the environment of a call: our home, no user's settings.
+
+        Windows and macOS ask the system where a person's settings lie, not HOME; a folder
+        named to Blender itself counts everywhere.
+        """
         kept = {k: v for k, v in os.environ.items() if not k.startswith(("BLENDER_", "WAYLAND"))}
         home = self.inside(self.home)
         (self.home / "tmp").mkdir(exist_ok=True)
         kept.update(HOME=home, XDG_CONFIG_HOME=f"{home}/.config", XDG_CACHE_HOME=f"{home}/.cache")
-        kept.update(TMPDIR=f"{home}/tmp")
+        kept.update(BLENDER_USER_RESOURCES=home)
+        kept.update({name: f"{home}/tmp" for name in ("TMPDIR", "TEMP", "TMP")})
         return {**kept, **more}
 
     def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
@@ -69,7 +74,8 @@ class Blender:
             self.command("--background", *arguments),
             env=self.environment(),
             capture_output=True,
-            text=True,
+            encoding="utf-8",  # as Blender prints everywhere
+            errors="replace",
             timeout=300,
             check=False,
         )
@@ -101,7 +107,7 @@ class Blender:
             ]
             arguments += ["--python", self.inside(work / "inside.py"), "--"]
             arguments += [self.inside(work / scene.name), self.inside(ready), str(wait + 30)]
-            with (work / "blender.log").open("w") as log:
+            with (work / "blender.log").open("wb") as log:
                 blender = subprocess.Popen(
                     self.command(*arguments),
                     env=self.environment(DISPLAY=display, LIBGL_ALWAYS_SOFTWARE="1"),
@@ -112,10 +118,9 @@ class Blender:
             while not ready.exists() and blender.poll() is None and time.monotonic() < end:
                 time.sleep(0.2)
             if not ready.exists():
-                last = (work / "blender.log").read_text()[-3000:]
-                raise RuntimeError(f"no answer, status {blender.poll()}: {last}")
+                raise RuntimeError(f"no answer, status {blender.poll()}: {said(work)[-3000:]}")
             told: dict[str, Any] = json.loads(ready.read_text(encoding="utf-8"))
-            told["log"] = (work / "blender.log").read_text()
+            told["log"] = said(work)
             if told["status"] != "ok":
                 raise RuntimeError(told["status"])
             take_picture(display, picture)
@@ -125,6 +130,11 @@ class Blender:
                 if process is not None:
                     stop(process)
             shutil.rmtree(work, ignore_errors=True)
+
+
+def said(work: Path) -> str:
+    """Return what Blender printed."""
+    return (work / "blender.log").read_text(encoding="utf-8", errors="replace")
 
 
 def start_screen(size: tuple[int, int]) -> tuple[subprocess.Popen[bytes], str]:
