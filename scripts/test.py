@@ -85,7 +85,7 @@ def lint() -> list[Outcome]:
     outcomes: list[Outcome] = []
     for version in sorted({OLDEST, newest_python()}, key=_number):
         name = f"mypy, Python {version}"
-        made = _environment(version, "lint")
+        made = python if version == _this() else _environment(version, "lint", "lint")
         if isinstance(made, Path):
             cache = f"--cache-dir={made.parent.parent / 'mypy'}"
             jobs.insert(0, (name, [made, "-m", "mypy", cache]))
