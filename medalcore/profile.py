@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 
 import numpy as np
 
@@ -60,9 +61,10 @@ def profiled(
     start = mesh.outline(contours, z)
     for steps, sign in ((up, 1), (down, -1)):
         rings, level = start, z
-        for distance, rise in steps:
-            rings = mesh.wall(rings, level, distance, sign * rise, limit)
-            level += sign * rise
+        for _, group in groupby(steps, lambda step: _way(step[0])):
+            run = tuple(group)
+            rings = mesh.wall(rings, level, run, sign, limit)
+            level += sign * sum(rise for _, rise in run)
         mesh.cap(rings, sign)
     vertices, triangles = mesh.arrays()
     return solid_from_arrays(vertices, without_needles(vertices, triangles), zone)
@@ -76,6 +78,11 @@ def deepest(contours: Contours) -> float:
     size = max(float(np.ptp(c, axis=0).max()) for c in contours)
     closed = sweep(tuple(c[::-1] for c in contours), 0.51 * size, limit=math.inf)
     return float(closed.reached.max() if not closed.end else 0.51 * size)
+
+
+def _way(distance: float) -> int:
+    """Tell whether a step goes outwards (1), inwards (−1) or neither (0)."""
+    return 0 if abs(distance) < 1e-9 else 1 if distance > 0.0 else -1
 
 
 @dataclass
@@ -96,33 +103,56 @@ class _Mesh:
         return [self.add(np.column_stack([c, np.full(len(c), z)])) for c in contours]
 
     def wall(
-        self, rings: list[IntArray], z: float, distance: float, rise: float, limit: float
+        self, rings: list[IntArray], z: float, steps: Sequence[Step], sign: int, limit: float
     ) -> list[IntArray]:
-        """Add one step of wall above or below rings; return the rings it ends in."""
+        """Add steps of wall that all move one way, above (1) or below (−1) rings.
+
+        They are followed in one go: an outline that was taken up again at every step would
+        carry its rounding along, and thin strokes would come to cross themselves.
+
+        Returns
+        -------
+        rings : list of (n,) int64
+            What the wall ends in.
+        """
         if not rings:
             return []
+        distances, rises = np.cumsum(steps, axis=0).T * np.array([[1.0], [sign]])
         xyz = np.concatenate(self.points)
-        if abs(distance) < 1e-9:
-            ends = [self.add(xyz[r] + np.array([0.0, 0.0, rise])) for r in rings]
-            for a, c in zip(rings, ends, strict=True):
-                b, d = np.roll(a, -1), np.roll(c, -1)
-                quads = np.concatenate([np.column_stack([a, b, d]), np.column_stack([a, d, c])])
-                self.triangles.append(quads if rise > 0 else quads[:, ::-1])
-            return ends
-        inwards = distance < 0.0
-        turn = -1 if inwards else 1
+        turn = _way(steps[0][0])
+        if not turn:
+            return self._upright(rings, xyz, float(rises[-1]))
         order = [r[::turn] for r in rings]
+        reach = np.abs(distances)
         swept = sweep(
-            tuple(xyz[r, :2] for r in order), abs(distance), limit=math.inf if inwards else limit
+            tuple(xyz[r, :2] for r in order),
+            float(reach[-1]),
+            stops=reach[:-1].tolist(),
+            limit=math.inf if turn < 0 else limit,
         )
         if not swept.is_simple:
             raise SolidError("the walls of an outline could not be followed to their end")
-        return self._swept(swept, order, z, rise / abs(distance), turn)
+        depth = np.interp(swept.reached, np.append(0.0, reach), np.append(0.0, rises))
+        return self._swept(swept, order, z, depth, turn, sign)
+
+    def _upright(self, rings: list[IntArray], xyz: FloatArray, rise: float) -> list[IntArray]:
+        ends = [self.add(xyz[r] + np.array([0.0, 0.0, rise])) for r in rings]
+        for a, c in zip(rings, ends, strict=True):
+            b, d = np.roll(a, -1), np.roll(c, -1)
+            quads = np.concatenate([np.column_stack([a, b, d]), np.column_stack([a, d, c])])
+            self.triangles.append(quads if rise > 0 else quads[:, ::-1])
+        return ends
 
     def _swept(
-        self, swept: Sweep, order: list[IntArray], z: float, slope: float, turn: int
+        self,
+        swept: Sweep,
+        order: list[IntArray],
+        z: float,
+        depth: FloatArray,
+        turn: int,
+        sign: int,
     ) -> list[IntArray]:
-        local = np.column_stack([swept.places, slope * swept.reached])
+        local = np.column_stack([swept.places, depth])
         begin = np.concatenate([np.array(r, dtype=np.int64) for r in swept.begin])
         node = welded(local, swept, begin)
         number = np.full(len(local), -1)
@@ -130,11 +160,10 @@ class _Mesh:
         fresh = np.unique(node)
         fresh = fresh[number[fresh] < 0]
         last = np.array([i for r in swept.end for i in r], dtype=np.int64)
-        local[node[last], 2] = slope * swept.reached.max()
+        local[node[last], 2] = depth[np.argmax(swept.reached)]
         number[fresh] = self.add(local[fresh] + np.array([0.0, 0.0, z]))
         faces = number[wall_triangles(local, node, swept)]
-        flip = (slope > 0.0) != (turn < 0)
-        self.triangles.append(faces[:, ::-1] if flip else faces)
+        self.triangles.append(faces[:, :: -turn * sign])
         rings = []
         for ring in swept.end:
             nodes = number[node[np.array(ring)]]
