@@ -15,6 +15,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+_PASSES = 64
+"""More than mending takes: closing slits takes up to 3, a line of corners as many as it has."""
+
 _ODD = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
 """Odd multipliers of a hash, one for each coordinate."""
 
@@ -190,7 +193,7 @@ def mend(
     code : (j,) int64
     """
     points, tri = weld(vertices, triangles)
-    for _ in range(8):  # each pass can uncover a little more; closing slits never took over 3
+    for _ in range(_PASSES):  # each pass can uncover a little more
         before = len(tri)
         keep = (tri[:, 0] != tri[:, 1]) & (tri[:, 1] != tri[:, 2]) & (tri[:, 2] != tri[:, 0])
         tri, code = tri[keep], code[keep]
@@ -232,10 +235,17 @@ def _is_even(tri: IntArray, ordered: IntArray) -> NDArray[np.bool_]:
 def _without_flat(
     points: FloatArray, tri: IntArray, code: IntArray
 ) -> tuple[IntArray, IntArray, bool]:
-    """Remove triangles without area by splitting the neighbour across their long edge."""
+    """Remove triangles without area by splitting the neighbour across their long edge.
+
+    Those with the longest edges come first: where several lie on one line, their neighbours
+    across may have no area either, and then every pass makes the longest edge shorter.
+    """
     flat = np.flatnonzero(~np.any(_cross(points, tri), axis=0))
     if not len(flat):
         return tri, code, False
+    corner = points[tri[flat]]
+    reach = np.sum((np.roll(corner, -1, axis=1) - corner) ** 2, axis=2).max(axis=1)
+    flat = flat[np.argsort(-reach, kind="stable")]
     faces = [tuple(t) for t in tri.tolist()]
     owner = {(t[k], t[k - 2]): i for i, t in enumerate(faces) for k in range(3)}
     gone: set[int] = set()

@@ -188,7 +188,8 @@ def _face(
         return shell, first, []
     loops = shell.loops(hole.at(0.0), shape.hole[0].z)
     inner = _banded(shell, hole, shape.hole, loops, side, outwards=True)
-    _fill_round(shell, last, inner, hole.at(shape.hole[-1].inset), shape.ground, field, tolerance)
+    inner_foot = hole.at(shape.hole[-1].inset)
+    _fill_round(shell, last, inner, foot, inner_foot, shape.ground, field, tolerance)
     return shell, first, loops
 
 
@@ -256,7 +257,7 @@ def _fill(
     shell: Shell, loops: Loops, foot: Contours, ground: Ground, label: Label, tolerance: Tolerance
 ) -> None:
     """Fill a field without a hole: a disc in the middle, and what is left round it."""
-    room = ground.radius if not ground.is_flat else 0.9 * room_round_middle(foot)
+    room = _room(shell, loops, foot, ground, tolerance)
     if room <= 0.0:
         shell.patch(loops, [], label)
         return
@@ -265,10 +266,26 @@ def _fill(
     fill_disc(shell, ring, room, ground, label, tolerance)
 
 
+def _room(
+    shell: Shell, loops: Loops, foot: Contours, ground: Ground, tolerance: Tolerance
+) -> float:
+    """Return the radius up to which a field is meshed by rings; 0 for none, mm.
+
+    Reeds without a rim run into the field: its loops then lie farther in than its foot.
+    """
+    clear = room_round_middle(foot)
+    if clear <= 0.0:
+        return 0.0
+    points = np.concatenate(shell.points)[:, :2]
+    clear = min(clear, *(_distance(points[loop]) for loop in loops))
+    return min(ground.radius, clear - 5.0 * tolerance.curve) if ground.steps else 0.9 * clear
+
+
 def _fill_round(
     shell: Shell,
     loops: Loops,
     inner: Loops,
+    foot: Contours,
     inner_foot: Contours,
     ground: Ground,
     label: Label,
@@ -278,10 +295,11 @@ def _fill_round(
     if ground.is_flat:
         shell.patch(loops, inner, label)
         return
-    ring = _circle(shell, ground.radius, ground, tolerance)
+    room = _room(shell, loops, foot, ground, tolerance)
+    ring = _circle(shell, room, ground, tolerance)
     shell.patch(loops, [ring.index], label)
     until = 1.02 * float(np.hypot(*np.concatenate(inner_foot).T).max())
-    ring = thin_rings(shell, ring, ground.radius, until, ground, label, tolerance)
+    ring = thin_rings(shell, ring, room, until, ground, label, tolerance)
     shell.patch([ring.index], inner, label)
 
 

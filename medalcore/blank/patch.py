@@ -8,6 +8,8 @@ import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import SolidError
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -26,10 +28,20 @@ def fill_loops(points: FloatArray, loops: Sequence[IntArray]) -> IntArray:
     -------
     triangles : (m, 3) int64
         Constrained Delaunay: no angle is smaller than it has to be.
+
+    Raises
+    ------
+    SolidError
+        If loops cross: their surface would fold over, which no test of edges sees.
     """
     index = np.concatenate(loops)
     found = m3.triangulate([np.ascontiguousarray(points[loop]) for loop in loops])
-    return delaunay(points, index[np.asarray(found, dtype=np.int64)])
+    triangles = index[np.asarray(found, dtype=np.int64)]
+    a, b, c = (points[triangles[:, k]] for k in range(3))
+    twice = _turn(a, b, c)
+    if -twice[twice < 0.0].sum() > 1e-6 * np.abs(twice).sum():
+        raise SolidError("outlines of the blank cross each other: its face would fold over")
+    return delaunay(points, triangles)
 
 
 def delaunay(points: FloatArray, triangles: IntArray, rounds: int = 400) -> IntArray:

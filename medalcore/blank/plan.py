@@ -91,6 +91,8 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
             lean = _lean(spec)
             reeding = kept_off(reeding, [(a - lean, b + lean) for a, b in letters.spans])
         _refuse_through(reeding, faces)
+        if not is_round:
+            _refuse_into_circles(reeding, faces, outline, tolerance)
         _refuse_deep(reeding.notch.depth, 0.8 * metal, "edge.depth")
     round_hole = blank.hole.shape == "round"
     return Plan(is_round, outline, hole, round_hole, room, reeding, wall, faces, letters)
@@ -173,6 +175,26 @@ def _reeding(spec: MedalSpec, contours: Contours, is_round: bool, tolerance: Tol
 def _lean(spec: MedalSpec) -> float:
     """Return how far slanted reeds run to either side of their middle, mm."""
     return spec.blank.thickness / 2.0 * math.tan(math.radians(abs(spec.edge.slant)))
+
+
+def _refuse_into_circles(
+    reeding: Reeding, faces: tuple[FaceShape, FaceShape], outline: Offsets, tolerance: Tolerance
+) -> None:
+    """Refuse notches that run into circles of a field.
+
+    Raises
+    ------
+    SpecError
+    """
+    most = room_round_middle(outline.at(reeding.notch.depth)) - 10.0 * tolerance.curve
+    for name, face in zip(("obverse", "reverse"), faces, strict=True):
+        reach = face.ground.steps[-1][0] if face.ground.steps else 0.0
+        if reach > most:
+            raise SpecError(
+                f"notches {reeding.notch.depth:g} mm deep leave {most:.3g} mm from the middle; "
+                f"the largest circle of the {name} reaches {reach:.3g} mm",
+                key="edge.depth",
+            )
 
 
 def _refuse_through(reeding: Reeding, faces: tuple[FaceShape, FaceShape]) -> None:

@@ -110,7 +110,7 @@ def rim_steps(blank: Blank, rim: Rim, tolerance: Tolerance, key: str) -> tuple[S
         )
     steps = break_steps(c, top - crown, blank.break_shape == "round", tolerance)
     if raised:
-        steps += _rim(rim, c, top, tolerance)
+        steps += _rim(rim, c, top, tolerance, key)
         if rim.fillet > _LEAST:
             steps = _filleted(steps, rim, tolerance, key)
     # Walls meant upright are upright to the last digit: their corners share one offset.
@@ -191,8 +191,14 @@ def _crown(rim: Rim) -> float:
     return min(0.25 * rim.width, 0.6 * rim.height) if rim.section == "rounded" else 0.0
 
 
-def _rim(rim: Rim, c: float, top: float, tolerance: Tolerance) -> list[Step]:
-    """Return the corners of the rim after the edge break."""
+def _rim(rim: Rim, c: float, top: float, tolerance: Tolerance, key: str) -> list[Step]:
+    """Return the corners of the rim after the edge break.
+
+    Raises
+    ------
+    SpecError
+        If the walls of a stepped rim run into each other.
+    """
     lean = math.tan(math.radians(rim.slope))
     foot = top - rim.height
     end = c + rim.width
@@ -212,11 +218,20 @@ def _rim(rim: Rim, c: float, top: float, tolerance: Tolerance) -> list[Step]:
         return [Step(end, low, "rim"), Step(end + _run(low - foot, lean), foot, "rim")]
     if rim.section == "stepped":
         first, half = c + rim.width / 2.0, rim.height / 2.0
+        run = _run(half, lean)
+        if run > rim.width / 2.0:
+            most = math.floor(math.degrees(math.atan(rim.width / rim.height)))
+            raise SpecError(
+                f"at {rim.slope:g} degrees the wall of its upper step, {half:.3g} mm high, runs "
+                f"out past the lower one, {rim.width / 2.0:.3g} mm wide; at most {most} degrees, "
+                "or a wider or lower rim",
+                key=f"{key}.slope",
+            )
         return [
             Step(first, top, "rim"),
-            Step(first + _run(half, lean), top - half, "rim"),
+            Step(first + run, top - half, "rim"),
             Step(end, top - half, "rim"),
-            Step(end + _run(half, lean), foot, "rim"),
+            Step(end + run, foot, "rim"),
         ]
     return [Step(end, top, "rim"), Step(end + _run(rim.height, lean), foot, "rim")]
 
