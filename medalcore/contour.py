@@ -176,6 +176,25 @@ def offset(
     return contours_of(grown, least)
 
 
+def unpinched(contours: Contours, gap: float = 2e-4) -> Contours:
+    """Return contours without corners that meet in a point, where the walls below would too.
+
+    Drawings and letters often let corners touch. If any do, everything is drawn in by `gap`
+    mm, too little to see and enough to tell the walls apart in a file's float32 numbers.
+    """
+    points = np.concatenate(contours) / (0.1 * gap)
+    # Two points less than half a cell apart share a cell of at least one of these grids.
+    for shift in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
+        if len(np.unique(np.floor(points + shift), axis=0)) < len(points):
+            return drawn_in(contours, gap)
+    return contours
+
+
+def drawn_in(contours: Contours, gap: float = 2e-4) -> Contours:
+    """Return contours drawn in by less than can be seen: what touches comes apart."""
+    return offset(contours, -gap, "mitre", least=gap)
+
+
 def round_segments(radius: float, tolerance: float, least: int = 8) -> int:
     """Return how many chords a full circle needs; sagitta s = r(1 − cos(π/n))."""
     if radius <= tolerance:

@@ -20,7 +20,6 @@ from .contour import (
     contours_of,
     cubic,
     moved,
-    offset,
     quadratic,
     section,
     signed_area,
@@ -139,17 +138,6 @@ def read_drawing(
         for name, c in seen.items()
     )
     return Drawing(tuple(c for c in colours if c.contours), left_out, tolerance)
-
-
-def unpinched(contours: Contours, gap: float = 2e-4) -> Contours:
-    """Return contours without corners that meet in a point, where upright walls would too.
-
-    Drawings often let corners touch. If any do, everything is drawn in by `gap` mm, too
-    little to see and enough to tell the walls apart in a file's float32 numbers.
-    """
-    points = np.concatenate(contours)
-    near = np.unique(np.round(points / (0.1 * gap)), axis=0)
-    return offset(contours, -gap, "mitre", least=gap) if len(near) < len(points) else contours
 
 
 def _because(left_out: tuple[str, ...]) -> str:

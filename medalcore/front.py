@@ -24,6 +24,7 @@ Rings = tuple[tuple[int, ...], ...]
 _SECTION_GRID = 2e-8  # mm by which plane sections move a corner, and more
 _BACKWARDS = 1e-6  # mm² of an edge's sweep that rounding may turn round
 
+
 @dataclass(frozen=True, eq=False)
 class Sweep:
     """What growing by a distance did.

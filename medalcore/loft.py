@@ -15,7 +15,7 @@ import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
-from .contour import Contours, FloatArray, distinct, section
+from .contour import Contours, FloatArray, distinct, drawn_in, section, unpinched
 from .corners import mitres, with_joins
 from .errors import SolidError
 from .solid import (
@@ -66,16 +66,18 @@ def drafted(
         If there is nothing to make a solid of, or it does not come out closed.
     """
     contours = distinct(contours)
+    contours = unpinched(contours) if contours else ()
     if not contours or top_z <= bottom_z:
         raise SolidError("an outline with an inside and a height above 0 is needed for a solid")
     grown = (top_z - bottom_z) * math.tan(draft)
     if grown <= 1e-7:
         return loft([(contours, bottom_z), (contours, top_z)], zone)
-    swept = sweep(contours, grown, limit=limit, facets=facets)
-    if swept.is_simple:
-        vertices, triangles = swept_mesh(swept, 1.0 / math.tan(draft))
-        vertices[:, 2] += top_z
-        return solid_from_arrays(vertices, triangles, zone)
+    for tried in (contours, distinct(drawn_in(contours))):
+        swept = sweep(tried, grown, limit=limit, facets=facets) if tried else None
+        if swept and swept.is_simple:
+            vertices, triangles = swept_mesh(swept, 1.0 / math.tan(draft))
+            vertices[:, 2] += top_z
+            return solid_from_arrays(vertices, triangles, zone)
     return wedged(contours, bottom_z, top_z, grown, zone, limit, facets)
 
 

@@ -13,7 +13,7 @@ from itertools import groupby
 
 import numpy as np
 
-from .contour import Contours, FloatArray, distinct
+from .contour import Contours, FloatArray, distinct, drawn_in, unpinched
 from .errors import SolidError
 from .loft import cap_triangles, wall_triangles, welded, without_needles
 from .solid import IntArray, Solid, solid_from_arrays
@@ -57,6 +57,24 @@ def profiled(
     contours = distinct(contours)
     if not contours or not (up or down):
         raise SolidError("an outline and at least one step are needed for a solid")
+    contours = unpinched(contours)
+    try:
+        return _profiled(contours, z, zone, up, down, limit)
+    except SolidError:  # a corner may touch a side
+        apart = distinct(drawn_in(contours))
+        if not apart:
+            raise
+        return _profiled(apart, z, zone, up, down, limit)
+
+
+def _profiled(
+    contours: Contours,
+    z: float,
+    zone: str,
+    up: Sequence[Step],
+    down: Sequence[Step],
+    limit: float,
+) -> Solid:
     mesh = _Mesh()
     start = mesh.outline(contours, z)
     for steps, sign in ((up, 1), (down, -1)):
@@ -131,7 +149,10 @@ class _Mesh:
             limit=math.inf if turn < 0 else limit,
         )
         if not swept.is_simple:
-            raise SolidError("the walls of an outline could not be followed to their end")
+            raise SolidError(
+                "the walls of an outline meet where they cannot be told apart; change its size or "
+                "its draft a little"
+            )
         depth = np.interp(swept.reached, np.append(0.0, reach), np.append(0.0, rises))
         return self._swept(swept, order, z, depth, turn, sign)
 

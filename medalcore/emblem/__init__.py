@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..containment import past_field, scale_that_fits
 from ..contour import Contours, area, bounds, turned
-from ..drawing import Drawing, read_drawing, unpinched
+from ..drawing import Drawing, read_drawing
 from ..element import Built, Context, Finding, Part, Unit
 from ..errors import SpecError
 from ..ground import Ground
@@ -159,7 +159,6 @@ def _raised(
     lowest = float(site.lift(np.concatenate(everything)).min())
     foot = max(site.lowest - _BURIED, ground.floor - min(lowest, 0.0))
     if spec.work == "raised":
-        everything = everything if spec.draft else unpinched(everything)
         return drafted(everything, foot, site.base + spec.height, draft, _ZONE)
     if spec.draft == 0.0:
         raise SpecError("levels need a draft above 0: upright walls would meet", key="draft")
@@ -178,7 +177,6 @@ def _sunk(contours: Contours, site: _Site, spec: Emblem, ground: Ground) -> Soli
             f"{spec.depth:g} mm deep comes too near to the other face; at most {most:.3g} mm",
             key="depth",
         )
-    contours = contours if spec.draft else unpinched(contours)
     return well(contours, site.base, site.base - spec.depth, site.highest, spec.draft, _ZONE)
 
 
