@@ -21,7 +21,6 @@ Time = float | Fraction
 Rings = tuple[tuple[int, ...], ...]
 """Nodes round contours."""
 
-_SECTION_GRID = 2e-8  # mm by which plane sections move a corner, and more
 _BACKWARDS = 1e-6  # mm² of an edge's sweep that rounding may turn round
 
 
@@ -43,6 +42,9 @@ class Sweep:
         Nodes round every contour before.
     stops : tuple of tuple of tuple of int
         Nodes round every contour at each stop and at the end; some may be gone.
+    rounding : float
+        By how much the outlines at stops may be changed by looking at them, mm: a front that
+        was followed exactly can hold parts thinner than the grid of plane sections.
     """
 
     places: FloatArray
@@ -50,6 +52,7 @@ class Sweep:
     faces: tuple[tuple[int, ...], ...]
     begin: Rings
     stops: tuple[Rings, ...]
+    rounding: float = 0.0
 
     @property
     def end(self) -> Rings:
@@ -89,8 +92,8 @@ class Sweep:
         signed = sum(signed_area(r) for r in rings)
         true = m3.CrossSection(list(rings), m3.FillRule.Positive).area()
         size = sum(abs(signed_area(r)) for r in rings)
-        rounding = _SECTION_GRID * length(rings)
-        return bool(abs(signed - true) <= 1e-6 * size + rounding + 1e-9)
+        slack = 1e-6 * size + self.rounding * length(rings) + 1e-9
+        return bool(abs(signed - true) <= slack)
 
 
 class Front:

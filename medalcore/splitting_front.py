@@ -12,16 +12,19 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
 from .contour import Contours, FloatArray
-from .front import Front, Time
+from .front import Front, Sweep, Time
 
 _UNIT = 2**44  # steps of a coordinate in one mm
 _TURN = 2**52  # steps of a normal's component in 1
 _MM = _UNIT * _TURN  # by what a line's number grows while it moves one mm
+_GRID = 2e-8  # mm by which plane sections move a corner, and more
 _LOOSE = 1e-13  # relative error of what floating point tells beforehand, and more
 
 Line = tuple[int, int, int]
@@ -50,6 +53,10 @@ class SplittingFront(Front):
         # What a vertex may run into: lines by when at the earliest, and exactly.
         self.perhaps: list[list[tuple[float, int]]] = [[] for _ in range(n)]
         self.coming: list[list[tuple[Fraction, int]]] = [[] for _ in range(n)]
+
+    def run(self, distance: float, stops: Sequence[float] = ()) -> Sweep:
+        """As `Front.run`."""
+        return replace(super().run(distance, stops), rounding=_GRID)
 
     def _prepare(self) -> None:
         for vertex in range(len(self.lines)):
@@ -127,8 +134,10 @@ class SplittingFront(Front):
             return
         now = Fraction(t)
         _, line = heapq.heappop(self.coming[e])
+        # What is next to its own two edges it meets when one of them has shrunk to nothing.
+        beside = e, self.nxt[e], self.prv[e], self.prv[self.prv[e]]
         for hit in self.parts[line]:
-            if self.alive[hit] and hit not in (e, self.prv[e]) and self._is_on(e, hit, now):
+            if self.alive[hit] and hit not in beside and self._is_on(e, hit, now):
                 self._split(e, hit, self._place(e, now), now)
                 return
         self._expect(e, now)
