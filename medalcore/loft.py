@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from .contour import Contours, FloatArray, distinct, drawn_in, section, unpinched
 from .corners import mitres, with_joins
 from .errors import SolidError
+from .front import Sweep
 from .solid import (
     IntArray,
     Label,
@@ -26,7 +27,7 @@ from .solid import (
     solid_from_arrays,
     solid_from_manifold,
 )
-from .wavefront import Sweep, sweep
+from .wavefront import sweep
 
 _SHORTEST = 4e-5  # mm: edges below this may vanish when a file rounds to float32
 

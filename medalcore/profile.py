@@ -15,9 +15,10 @@ import numpy as np
 
 from .contour import Contours, FloatArray, distinct, drawn_in, unpinched
 from .errors import SolidError
+from .front import Sweep
 from .loft import cap_triangles, wall_triangles, welded, without_needles
 from .solid import IntArray, Solid, solid_from_arrays
-from .wavefront import Sweep, sweep
+from .wavefront import sweep
 
 Step = tuple[float, float]
 """How far the outline moves (above 0 outwards, below 0 inwards) and how far up or down, mm."""
