@@ -22,6 +22,7 @@ from .cut import cut, joined_to
 from .drill import OVER, drill_cutter
 from .faces import as_seen, plain
 from .general import can_run, general_solid
+from .inward import closing_bends
 from .lettered import EdgeLetters, letters_solid
 from .loop import loop_solid
 from .panel import panel_solids
@@ -77,7 +78,8 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     solid, findings = _lettered(spec, plan, solid, tolerance)
     findings = (*_deep(plan), *findings)
     solid = _panelled(spec, plan, solid, tolerance)
-    solid, cutters = _fitted(spec, plan, solid, tolerance)
+    solid, cutters, more = _fitted(spec, plan, solid, tolerance)
+    findings += more
     voids = _voids(spec, plan, tolerance)
     grounds = [
         replace(face.ground, voids=plain(as_seen(spec, voids, side)))
@@ -89,10 +91,13 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
 
 def _fitted(
     spec: MedalSpec, plan: Plan, solid: Solid, tolerance: Tolerance
-) -> tuple[Solid, tuple[Solid, ...]]:
-    """Add the loop; return what is to be cut at the very end, too."""
+) -> tuple[Solid, tuple[Solid, ...], tuple[Finding, ...]]:
+    """Add the loop; return what is to be cut at the very end, and findings, too."""
     blank = spec.blank
     outline = plan.outline.at(0.0)
+    findings: tuple[Finding, ...] = ()
+    if plan.hole and blank.hole.shape == "outline":
+        findings += closing_bends("blank.hole.size", plan.hole.at(0.0)[0], outline[0])
     half = blank.thickness / 2.0
     late: list[Solid] = []
     if blank.loop.kind != "none":
@@ -112,11 +117,13 @@ def _fitted(
             max((s.inset for s in plan.wall), default=0.0),
         )
         core = core_of(blank, plan.outline, tolerance)
+        if blank.core.shape == "outline":
+            findings += closing_bends("blank.core.diameter", core.at(0.0)[0], outline[0])
         hole = plan.hole.at(0.0) if plan.hole else tuple(c[::-1] for c in outline[1:])
         late.append(joint_cutter(blank.core, core, plan.outline.at(cuts)[:1], hole, half))
         if blank.drill.diameter:
             keep_off_joint(blank.drill, blank.core, core, outline)
-    return solid, tuple(late)
+    return solid, tuple(late), findings
 
 
 def _voids(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Contours:

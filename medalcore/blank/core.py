@@ -14,6 +14,7 @@ from ..spec import Blank, Core, Drill
 from ..tolerance import Tolerance
 from .drill import LEAST_WALL, OVER
 from .general import Offsets
+from .inward import inset_for
 from .place import direction, distance, inset_point
 from .shape import shape_of
 from .tower import Storey, tower
@@ -33,15 +34,14 @@ def core_of(blank: Blank, outline: Offsets, tolerance: Tolerance) -> Offsets:
     core = blank.core
     if core.shape != "outline":
         return Offsets(shape_of(core, core.diameter, "blank.core", tolerance)[:1], tolerance)
-    inset = round((blank.diameter - core.diameter) / 2.0, 9)
-    contours = outline.at(inset)[:1] if inset > 0.0 else ()
-    if not contours:
+    inset = inset_for(blank, outline.at(0.0), core.diameter, tolerance)
+    if inset is None:
         raise SpecError(
-            f"a core {core.diameter:g} mm wide does not lie within the outline of the piece, "
-            f"{blank.diameter:g} mm wide",
+            f"a core {core.diameter:g} mm wide does not lie in one part along the outline of the "
+            f"piece, {blank.diameter:g} mm wide",
             key=_KEY,
         )
-    return Offsets(contours, tolerance)
+    return Offsets(outline.at(inset)[:1], tolerance)
 
 
 def joint_cutter(

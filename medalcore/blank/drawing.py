@@ -14,17 +14,17 @@ FloatArray = NDArray[np.float64]
 
 
 def read_drawing(
-    path: str, widest: float, tolerance: Tolerance, key: str = "blank.drawing"
+    path: str, side: float, tolerance: Tolerance, key: str = "blank.drawing"
 ) -> Contours:
     """Read the outline of a piece from the closed paths of an SVG file.
 
     The largest path is the outline; paths inside it are holes. The drawing is scaled to its
-    largest width and centred by the middle of its bounding box.
+    larger side and centred by the middle of its bounding box.
 
     Parameters
     ----------
-    widest : float
-        Largest width over the edge, mm.
+    side : float
+        Larger side of the outline as drawn, mm.
     key : str
         Spec path that names the file, for errors.
 
@@ -43,7 +43,8 @@ def read_drawing(
     rough = _paths(path, 1e-3, key)
     if not rough:
         raise SourceError(f"{key}: {path} holds no closed path to take the outline from")
-    scale = widest / _widest(max(rough, key=lambda c: abs(signed_area(c))))
+    largest = max(rough, key=lambda c: abs(signed_area(c)))
+    scale = side / float(np.ptp(largest, axis=0).max())
     fine = _paths(path, tolerance.curve / scale, key)
     contours = [c * (scale, -scale) for c in fine]  # SVG's y runs down
     contours.sort(key=lambda c: -abs(signed_area(c)))
@@ -67,15 +68,6 @@ def read_drawing(
 
 def _turned(points: FloatArray, sign: float) -> FloatArray:
     return points if signed_area(points) * sign > 0.0 else points[::-1]
-
-
-def _widest(points: FloatArray) -> float:
-    """Return the longest chord of a contour."""
-    angle = np.linspace(0.0, np.pi, 3601)[:-1]
-    across = points @ np.stack([np.cos(angle), np.sin(angle)])
-    best = int(np.argmax(np.ptp(across, axis=0)))
-    ends = points[np.argmax(across[:, best])] - points[np.argmin(across[:, best])]
-    return float(np.hypot(*ends))
 
 
 def _refuse_crossing(points: FloatArray, path: str, key: str) -> None:

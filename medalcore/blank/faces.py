@@ -280,8 +280,11 @@ def _largest(hole: Hole, room: float) -> float:
     """Return the size of a hole whose corners reach `room` mm from the middle, mm."""
     if hole.shape in ("round", "outline"):
         return math.floor(200.0 * room) / 100.0
-    r, sides = hole.corner_radius, 4 if hole.shape == "square" else hole.sides
-    return math.floor(200.0 * ((room - r) * math.cos(math.pi / sides) + r)) / 100.0
+    r, n = hole.corner_radius, hole.sides
+    # Half the width over all to a corner's middle, as `outline` draws squares and polygons.
+    odd = math.cos(math.pi / (2 * n)) if n % 2 else 1.0
+    share = math.sqrt(0.5) if hole.shape == "square" else odd
+    return math.floor(200.0 * ((room - r) * share + r)) / 100.0
 
 
 def _as_seen(

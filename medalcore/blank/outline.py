@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..contour import Contours
 from ..edge import Notch, arc_points, fit_notch
 from ..errors import SpecError
-from ..spec import Blank, Hole
+from ..spec import Blank
 from ..tolerance import Tolerance
 from .drawing import read_drawing
 
@@ -36,34 +36,6 @@ def outline_of(blank: Blank, tolerance: Tolerance) -> Contours:
     c, s = math.cos(turn), math.sin(turn)
     matrix = np.array([[c, s], [-s, c]])
     return tuple(points @ matrix for points in draw(blank, tolerance))
-
-
-def hole_outline(hole: Hole, tolerance: Tolerance) -> FloatArray:
-    """Return the outline of the middle hole, (n, 2) mm, counter-clockwise.
-
-    Raises
-    ------
-    SpecError
-        If the corners do not fit.
-    """
-    if hole.shape == "round":
-        angle = _turn_angles(hole.size / 2.0, tolerance)
-        return hole.size / 2.0 * np.column_stack([np.cos(angle), np.sin(angle)])
-    sides = 4 if hole.shape == "square" else hole.sides
-    # Distance over the flats; an odd-sided hole is as wide as twice its inscribed circle.
-    within = hole.size / 2.0
-    r = hole.corner_radius
-    if r >= within:
-        raise SpecError(
-            f"corners of {r:g} mm do not fit a hole of {hole.size:g} mm; "
-            f"at most {0.99 * within:.3g} mm",
-            key="blank.hole.corner_radius",
-        )
-    corners = (within - r) / math.cos(math.pi / sides)
-    points = _eased(sides, corners, r, tolerance)
-    turn = math.radians(hole.turn)
-    c, s = math.cos(turn), math.sin(turn)
-    return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
 def _turn_angles(radius: float, tolerance: Tolerance) -> FloatArray:

@@ -16,10 +16,12 @@ from ..spec import Blank, MedalSpec
 from ..tolerance import Tolerance
 from .faces import faces_of
 from .general import Offsets, room_round_middle
+from .inward import inset_for
 from .lettered import EdgeLetters, set_words
-from .outline import hole_outline, outline_of
+from .outline import outline_of
 from .place import along_at
 from .profile import FaceShape, Step
+from .shape import hole_outline
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,8 +74,9 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
     room = blank.diameter / 2.0 if is_round else room_round_middle(contours)
     hole, metal = None, room
     if blank.hole.shape != "none":
-        hole = Offsets((_hole(blank, outline, tolerance),), tolerance, 1.0)
-        metal = _metal(blank, hole.at(0.0)[0], room)
+        drawn, inset = _hole(blank, outline, tolerance)
+        hole = Offsets((drawn,), tolerance, 1.0)
+        metal = inset or _metal(blank, drawn, room)
     faces = faces_of(spec, outline, hole, room if is_round else 0.0, tolerance)
     low, high = -faces[1].outer[0].z, faces[0].outer[0].z
     wall: tuple[Step, ...] = ()
@@ -98,8 +101,10 @@ def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:
     return Plan(is_round, outline, hole, round_hole, room, reeding, wall, faces, letters)
 
 
-def _hole(blank: Blank, outline: Offsets, tolerance: Tolerance) -> FloatArray:
-    """Return the outline of the middle hole, counter-clockwise.
+def _hole(blank: Blank, outline: Offsets, tolerance: Tolerance) -> tuple[FloatArray, float]:
+    """Return the outline of the middle hole, counter-clockwise, and how far inwards it is drawn.
+
+    The latter is 0 for a hole with a shape of its own.
 
     Raises
     ------
@@ -111,17 +116,21 @@ def _hole(blank: Blank, outline: Offsets, tolerance: Tolerance) -> FloatArray:
             "the drawing has holes already; leave the hole out or draw it", key="blank.hole"
         )
     if blank.hole.shape != "outline":
-        return hole_outline(blank.hole, tolerance)
-    inset = round((blank.diameter - blank.hole.size) / 2.0, 9)
-    found = outline.at(inset) if inset > 0.0 else ()
-    if len(found) != 1:
-        cure = "leaves no metal; make it smaller" if inset <= 0.0 else "closes; make it larger"
+        return hole_outline(blank.hole, tolerance), 0.0
+    inset = inset_for(blank, outline.at(0.0), blank.hole.size, tolerance)
+    if inset is None:
+        large = blank.hole.size >= blank.diameter
+        cure = (
+            "leaves no metal; make it smaller"
+            if large
+            else "closes or comes in parts; make it larger"
+        )
         raise SpecError(
             f"a hole {blank.hole.size:g} mm wide along the outline of a piece of "
             f"{blank.diameter:g} mm {cure}",
             key="blank.hole.size",
         )
-    return found[0]
+    return outline.at(inset)[0], inset
 
 
 def _metal(blank: Blank, hole: FloatArray, room: float) -> float:
@@ -132,8 +141,6 @@ def _metal(blank: Blank, hole: FloatArray, room: float) -> float:
     SpecError
         If there is none.
     """
-    if blank.hole.shape == "outline":
-        return (blank.diameter - blank.hole.size) / 2.0
     reach = float(np.hypot(*hole.T).max())
     if reach >= room:
         raise SpecError(

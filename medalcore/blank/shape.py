@@ -1,17 +1,22 @@
-"""Outlines of what lies within a piece: panels of a field, the core of a ring."""
+"""Outlines of what lies within a piece: panels of a field, the core of a ring, the hole."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Protocol
 
+import numpy as np
 from msgspec import structs
+from numpy.typing import NDArray
 
 from ..contour import Contours
 from ..errors import SpecError
-from ..spec import Blank
+from ..spec import Blank, Hole
 from ..tolerance import Tolerance
 from .drawing import read_drawing
 from .outline import outline_of
+
+FloatArray = NDArray[np.float64]
 
 
 class Shaped(Protocol):
@@ -42,13 +47,38 @@ class Shaped(Protocol):
         """Turn counter-clockwise, degrees."""
 
 
+@dataclass(frozen=True)
+class _Own:
+    """A shape that a hole has; see `Shaped`."""
+
+    shape: str
+    tall: float
+    sides: int
+    corner_radius: float
+    turn: float
+    drawing: str = ""
+
+
+def hole_outline(hole: Hole, tolerance: Tolerance) -> FloatArray:
+    """Return the outline of a middle hole of its own shape, (n, 2) mm, counter-clockwise.
+
+    Raises
+    ------
+    SpecError
+        If the corners do not fit.
+    """
+    shape = "rectangle" if hole.shape == "square" else hole.shape
+    own = _Own(shape, hole.size, hole.sides, hole.corner_radius, hole.turn)
+    return shape_of(own, hole.size, "blank.hole", tolerance)[0]
+
+
 def shape_of(table: Shaped, size: float, key: str, tolerance: Tolerance) -> Contours:
     """Return the outline of a shape about the origin; see `outline_of`.
 
     Parameters
     ----------
     size : float
-        Its largest width, mm.
+        Its width over all, mm, as `Blank.diameter` is measured.
     key : str
         Spec path of the table, for errors.
 

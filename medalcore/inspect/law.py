@@ -7,6 +7,7 @@ import math
 from ..element import Finding
 from ..medal import Medal
 from ..spec import Blank, MedalSpec
+from .size import size_of
 
 _BAND_MM = (19.0, 28.0)
 _BAND_SHARE = (0.07, 0.12)
@@ -19,7 +20,7 @@ _SMALL_PART_MM = 31.7
 
 def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
     """Return reminders for size and look."""
-    width, thick = _widest(spec.blank), spec.blank.thickness
+    width, thick = _widest(medal, spec.blank), spec.blank.thickness
     found = []
     share = thick / width
     round_off = 1e-9
@@ -52,11 +53,13 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
     return found
 
 
-def _widest(blank: Blank) -> float:
+def _widest(medal: Medal, blank: Blank) -> float:
     """Return the longest chord across the outline, mm: what 16 CFR 304.1 calls the diameter."""
     if blank.outline == "oval":
         return max(blank.diameter, blank.height)
     if blank.outline == "rectangle":
         r = blank.corner_radius
         return math.hypot(blank.diameter - 2.0 * r, blank.height - 2.0 * r) + 2.0 * r
+    if blank.outline == "drawing":
+        return size_of(medal, blank).largest_width
     return blank.diameter

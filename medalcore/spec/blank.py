@@ -39,14 +39,13 @@ class Hole(Table, frozen=True):
     shape: Annotated[
         Literal["none", "round", "square", "polygon", "outline"],
         doc(
-            "Shape of the hole in the middle; outline is the piece's own, farther in by half of "
-            "what the size is less than the diameter"
+            "Shape of the hole in the middle; outline is the piece's own, drawn inwards to its size"
         ),
     ] = "none"
     size: Annotated[
         float,
         doc(
-            "Diameter of a round hole, or over the outline; distance over the flats of other ones",
+            "Width over all, as blank.diameter is measured; side of a square hole",
             unit="mm",
             when=_OPEN,
             gt=0,
@@ -67,7 +66,7 @@ class Hole(Table, frozen=True):
     turn: Annotated[
         float,
         doc(
-            "Turn of the hole; 0 has a flat at the foot",
+            "Turn of the hole, counter-clockwise; 0 has a flat at the foot",
             unit="deg",
             when={"shape": ("square", "polygon")},
             ge=-360,
@@ -185,14 +184,16 @@ class Core(Table, frozen=True):
 
     diameter: Annotated[
         float,
-        doc("Largest width of the core; 0 makes the piece in one part", unit="mm", ge=0, le=900),
+        doc(
+            "Width over all, as blank.diameter is measured; 0 makes the piece in one part",
+            unit="mm",
+            ge=0,
+            le=900,
+        ),
     ] = 0.0
     shape: Annotated[
         Literal["round", "oval", "rectangle", "polygon", "outline", "drawing"],
-        doc(
-            "Outline of the core; outline is the piece's own, farther in by half of what the "
-            "core's diameter is less"
-        ),
+        doc("Outline of the core; outline is the piece's own, drawn inwards to its diameter"),
     ] = "round"
     tall: Tall = 16.0
     sides: Sides = 6
@@ -231,7 +232,13 @@ class Blank(Table, frozen=True):
     ] = "round"
     diameter: Annotated[
         float,
-        doc("Largest width over the edge; width of an oval or rectangle", unit="mm", ge=1, le=1000),
+        doc(
+            "Width over all: the largest over the edge; width of an oval or rectangle; larger side "
+            "of a drawing as drawn",
+            unit="mm",
+            ge=1,
+            le=1000,
+        ),
     ] = 40.0
     height: Annotated[
         float,

@@ -34,7 +34,8 @@ class Panel(Table, frozen=True):
     size: Annotated[
         float,
         doc(
-            "Width over all, of the top if raised, at the field if sunk",
+            "Width over all, as blank.diameter is measured, of the top if raised, at the field if "
+            "sunk",
             unit="mm",
             when={"shape": ("round", "oval", "rectangle", "polygon", "drawing")},
             gt=0,

@@ -9,7 +9,7 @@ from .base import doc
 Tall = Annotated[
     float,
     doc(
-        "Height of an oval or rectangle",
+        "Height of an oval or rectangle; more than its width makes it the longer way",
         unit="mm",
         when={"shape": ("oval", "rectangle")},
         gt=0,
