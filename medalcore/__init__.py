@@ -7,9 +7,9 @@ r"""Medalwright's core: from a spec to a two-sided piece as one closed solid.
 True
 """
 
+import os.path
 import sys
 from itertools import pairwise
-from pathlib import Path
 
 __version__ = "0.1.0"
 
@@ -18,7 +18,8 @@ def _is_program() -> bool:
     """Tell whether this is loaded to run its own command line or worker."""
     if sys.argv[:1] == ["-m"]:  # so while what runs is being looked for
         return any(a == "-m" and b.split(".")[0] == __name__ for a, b in pairwise(sys.orig_argv))
-    return bool(sys.argv) and Path(sys.argv[0]).stem == __name__
+    name = os.path.basename(sys.argv[0]) if sys.argv else ""
+    return os.path.splitext(name)[0] == __name__
 
 
 # The command line loads what it needs itself: so help comes at once, and Ctrl+C is in its hands.

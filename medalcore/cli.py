@@ -1,4 +1,8 @@
-"""The command line. Exit status 0, or 2 with one line that says what would be right."""
+"""The command line.
+
+Exit status 0, or 2 with one line that says what would be right; 128 and the signal's number if it
+was stopped.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +15,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
 from .console import TRACEBACK, complain, hold_streams, libraries_silent, say
-from .errors import DeliveryError, MedalError, printable
+from .errors import DeliveryError, MedalError, printable, shortened
 from .interrupts import stopped_alike
 
 if TYPE_CHECKING:  # what is large is loaded by the command that needs it
@@ -123,7 +127,8 @@ def _new(args: argparse.Namespace) -> int:
     path = Path(args.spec)
     text = template(path.name, args.prog)
     write_files({path: text.encode()}, overwrite=args.overwrite)
-    say(f"{printable(str(path))}: edit it, then run  {args.prog} build {path} --out DIR\n")
+    name = printable(str(path))
+    say(f"{name}: edit it, then run  {args.prog} build {name} --out DIR\n")
     return 0
 
 
@@ -206,7 +211,9 @@ def _summary(report: object, paths: Sequence[Path]) -> str:
     if report["metal_cost"] is not None:
         lines.append(f"metal cost: {report['metal_cost']:.2f}")
     for finding in report["findings"]:
-        lines.append(f"{finding['severity']}: {finding['where']}: {finding['message']}")
+        lines.append(
+            shortened(f"{finding['severity']}: {finding['where']}: {finding['message']}", 600)
+        )
     lines += [f"  {path}" for path in paths]
     lines.append(CAUTION)
     return "".join(f"{printable(line)}\n" for line in lines)

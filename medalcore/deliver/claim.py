@@ -83,7 +83,8 @@ def _locked(path: Path) -> int | None:
             return -1
     try:
         _lock(file)
-        if os.path.samestat(os.fstat(file), os.stat(path)):
+        # under Windows a file that is open keeps its name
+        if os.name == "nt" or os.path.samestat(os.fstat(file), os.stat(path)):
             return file
         os.close(file)  # its owner has just removed it
         return None
