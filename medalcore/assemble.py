@@ -13,15 +13,16 @@ from numpy.typing import NDArray
 
 from .blank import Blanked, build_blank
 from .cache import StageCache, Stages
-from .containment import keep_on, silhouette
+from .containment import keep_on, over_field, silhouette
 from .element import Built, Context, Finding, Model, Progress, Unit
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
 from .grid import HeightField
 from .ground import Ground, placement
-from .meeting import Element, meetings
+from .interference import interferences
 from .solid import Label, Side, Solid, arrays_of, united, without
-from .spec import Face, MedalSpec, Table
+from .spec import Face, MedalSpec, Relief, Table
+from .standing import Finished, Standing
 from .tolerance import Tolerance
 from .weld import Closure, closure, mend
 
@@ -80,6 +81,7 @@ class _Log:
     findings: list[Finding] = field(default_factory=list)
     seconds: dict[str, float] = field(default_factory=dict)
     units: list[tuple[str, Unit]] = field(default_factory=list)
+    standing: list[Standing] = field(default_factory=list)
 
     def add(self, path: str, built: Built | Blanked) -> None:
         if built.facts:
@@ -130,6 +132,14 @@ def assemble(
     progress(0.95, "proving it closed")
     vertices, triangles, code, labels, proof = seal(body)
     log.spent("closing", start)
+    start = time.perf_counter()
+    progress(0.98, "looking where elements meet")
+    grounds_of = {
+        s.first + n for s in log.standing if s.action == "ground" for n in range(len(s.units))
+    }
+    finished = Finished.of(vertices, triangles, code, labels, grounds_of)
+    log.findings += interferences(finished, log.standing, spec.medal.process)
+    log.spent("interference", start)
     return Assembled(
         vertices,
         triangles,
@@ -187,7 +197,6 @@ def _elements(
     clears: list[Solid] = []
     grounds: list[Solid] = []
     above: list[Solid] = []  # what keeps its surroundings clear of everything in `adds`
-    standing: list[Element] = []
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
     outline = silhouette(blank.solid)
@@ -201,9 +210,10 @@ def _elements(
         report(0.0, path)
         context = Context(ground, tolerance, models, report, stages)
         built, level = _named(path, partial(_built, kind, table, context))
+        built = _within(table, built, ground, level)
         log.add(path, built)
         cure = next((f.message for f in built.findings if f.rule.endswith("-over-rim")), "")
-        standing.append(Element(path, kind, side, replace(ground, level=0.0), built))
+        cure = cure.rpartition("; ")[2]
         place = placement(spec.medal.alignment, side)
         place[:, 3] += place[:, 2] * level
         clearing = any(part.action == "clear" for part in built.parts)
@@ -214,14 +224,17 @@ def _elements(
             solid = part.solid.renewed() if used & part.solid.labels.keys() else part.solid
             used |= solid.labels.keys()
             placed = solid.on_side(side, len(log.units)).moved(place)
+            log.standing.append(
+                Standing(
+                    path, kind, side, part.action, placed, place, replace(ground, level=0.0),
+                    len(log.units), part.units, built.facts, getattr(table, "overlap", False),
+                )
+            )  # fmt: skip
             log.units += [(path, unit) for unit in part.units]
             if part.action == "add":
                 _named(path, partial(keep_on, outline, placed, cure))
             group[part.action].append(placed)
         log.spent(kind, start)
-    start = time.perf_counter()
-    log.findings += meetings(standing)
-    log.spent("meeting", start)
     if clears and adds:
         adds = [without(united(adds), clears)]
     return adds + above, cuts, grounds
@@ -248,6 +261,15 @@ def _built(kind: str, table: Table, context: Context) -> tuple[Built, float]:
         if enough.floor == exact.floor:
             raise
     return on(exact), level
+
+
+def _within(table: Table, built: Built, ground: Ground, level: float) -> Built:
+    """Return an element with a finding if it is a relief that stands past the field."""
+    if not isinstance(table, Relief):
+        return built
+    at_zero = replace(ground, level=ground.level - level)
+    over = [over_field(at_zero, part.solid, table.fit, table.at) for part in built.parts]
+    return replace(built, findings=(*built.findings, *(f for f in over if f)))
 
 
 def _named(path: str, make: Callable[[], T]) -> T:

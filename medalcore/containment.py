@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .contour import Contours, circle, contours_of, inside, signed_area
+from .element import Finding
 from .errors import SpecError
 from .ground import Ground
 from .solid import FloatArray, Solid
@@ -17,6 +18,9 @@ _BINS = 2048
 
 _TOUCH_MM = 1e-3
 """An element may end on the very edge of the piece; rounding is not reaching beyond it."""
+
+_SEEN_MM = 0.01
+"""What stands less past the edge of a field, or above it, is not told."""
 
 _AT_ONCE = 2_000_000
 """Pairs of point and edge looked at at once: bounds the memory."""
@@ -85,6 +89,31 @@ def scale_that_fits(ground: Ground, points: FloatArray, about: tuple[float, floa
         fits = _beyond(field, middle + scale * away) is None
         low, high = (scale, high) if fits else (low, scale)
     return low
+
+
+def over_field(ground: Ground, part: Solid, fit: float, at: tuple[float, float]) -> Finding | None:
+    """Return what to say of a relief in face coordinates that stands past the edge of its field.
+
+    Parameters
+    ----------
+    ground : Ground
+    part : Solid
+    fit : float
+        Its larger side as asked for, or 0, mm.
+    at : (float, float)
+        Where its middle is to lie, mm.
+    """
+    points = np.asarray(part.manifold.to_mesh64().vert_properties)[:, :3]
+    points = points[points[:, 2] > ground.height(points[:, :2]) + _SEEN_MM][:, :2]
+    points = farthest(points) if len(_field(ground)) == 1 else points
+    reach = past_field(ground, points)
+    if reach is None or reach.far < _SEEN_MM:
+        return None
+    size = fit or float(np.ptp(points, axis=0).max())
+    fits = math.floor(100.0 * size * scale_that_fits(ground, points, at)) / 100.0
+    cure = f"a fit of {fits:g} mm keeps it inside" if fits > 0.0 else "move it inwards"
+    told = f"reaches {reach.far:.2f} mm past the edge of the field, {reach.near}; {cure}"
+    return Finding("relief-over-rim", "warning", told, "", reach.far, 0.0)
 
 
 def farthest(points: FloatArray) -> FloatArray:

@@ -116,6 +116,16 @@ def check_free(
     refuse_unwritable(paths)
 
 
+def _refuse_faulty(medal: Medal) -> None:
+    """Refuse a piece with errors: it can be looked at, but nobody should cut metal by its files."""
+    wrong = [f for f in medal.findings if f.severity == "error"]
+    if not wrong:
+        return
+    first = f"{wrong[0].where}: {wrong[0].message}"
+    more = ", ".join(dict.fromkeys(f.where for f in wrong[1:]))
+    raise DeliveryError(f"{first}; errors too in {more}" if more else first)
+
+
 def deliver(
     medal: Medal,
     folder: Path,
@@ -148,8 +158,10 @@ def deliver(
     Raises
     ------
     DeliveryError
-        If files are in the way or cannot be written; nothing is left behind.
+        If the piece has findings of severity error, files are in the way or cannot be written;
+        nothing is left behind.
     """
+    _refuse_faulty(medal)
     tell: Progress = progress or (lambda fraction, label: None)
     folder = Path(folder)
     slug = str(medal.report.get("slug") or Identity(name=medal.name).slug)

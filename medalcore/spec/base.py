@@ -45,5 +45,12 @@ def doc(
     return Meta(description=text, extra=extra, extra_json_schema=schema, **limits)
 
 
+Overlap = Annotated[
+    bool,
+    doc(
+        "Let other elements cover it or cut into it; otherwise it is an error if more than a "
+        "twentieth of a letter, a cell or an emblem is lost to them"
+    ),
+]
 Pair = Annotated[tuple[float, float], Meta(description="right and up, mm")]
 Triple = Annotated[tuple[float, float, float], Meta(description="three numbers")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from .base import Pair, Table, doc
+from .base import Overlap, Pair, Table, doc
 
 _RAISED = {"work": ("raised", "levels")}
 _SUNK = {"work": ("sunk", "cells")}
@@ -57,6 +57,7 @@ class Emblem(Table, frozen=True):
         bool,
         doc("Let cells run up to the rim, with no metal of the field left beside it", when=_CELLS),
     ] = False
+    overlap: Overlap = False
     density: Annotated[
         float,
         doc("Density of what fills the cells", unit="g/cm3", when=_CELLS, gt=0, le=30),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from .base import Pair, Table, doc
+from .base import Overlap, Pair, Table, doc
 
 _WALLED = {"section": ("flat", "rounded")}
 _RAISED = {"work": ("raised",)}
@@ -45,6 +45,7 @@ class Words(Table, frozen=True):
             when={"section": ("flat",)},
         ),
     ] = False
+    overlap: Overlap = False
     clear: Annotated[
         float,
         doc(

@@ -20,7 +20,7 @@ SURF = 0.45
 """Height of the broken water at the rock above the mean level of the sea, mm."""
 LAMP = np.array([-1.3, 8.4])
 """Where the lamp lies on the piece, mm."""
-NEAR, SKY = 2.9, 13.8
+NEAR, SKY = 3.02, 13.8
 """How far from the lamp its beams begin, and the radius inside the legend they reach to, mm."""
 
 

@@ -1,0 +1,352 @@
+"""What elements do to each other, each kind just inside the limit and just outside.
+
+Shares are those of plane geometry on the drawn outlines, by shapely.
+"""
+
+import re
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+
+from medalcore import StageCache, build, height_field, parse_spec
+from medalcore.cli import main
+from medalcore.deliver import deliver
+from medalcore.errors import DeliveryError, SpecError
+from medalcore.spec import spec_from_dict
+
+BLANK = {"diameter": 40, "thickness": 3.2, "rim": {"width": 1.3, "height": 0.4}}
+TOP = {"text": "FENNICK LIGHT"}
+CACHE = StageCache()
+RULES = ("lost", "meeting", "narrow-gap")
+
+
+def _piece(face, side="obverse", blank=BLANK, process="struck", **models):
+    spec = spec_from_dict({"medal": {"process": process}, "blank": blank, side: face})
+    return build(spec, "draft", cache=CACHE, models=models)
+
+
+def _found(face, side="obverse", **more):
+    medal = _piece(face, side, **more)
+    return [f for f in medal.findings if f.rule in RULES and f.severity != "note"]
+
+
+def _errors(face, **more):
+    return [f for f in _found(face, **more) if f.severity == "error"]
+
+
+def _square(tmp_path, name="square", colour="#000", extra=""):
+    file = tmp_path / f"{name}.svg"
+    file.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">'
+        f'<rect width="100" height="100" fill="{colour}"/>{extra}</svg>'
+    )
+    return str(file)
+
+
+BAR = {"text": "I", "font": "sans-bold", "cap_height": 6.0, "height": 0.3, "draft": 8.0}
+"""A letter that is a plain rectangle in this typeface."""
+
+
+def _bar(at=(0.0, 0.0)):
+    """Return the drawn outline of that letter, from its top on a finished piece."""
+    medal = _piece({"inscription": [{**BAR, "at": list(at)}]})
+    corner = medal.vertices[medal.triangles]
+    of_letter = medal.zone == medal.zone_names.index("inscription")
+    high = medal.points(of_letter)[:, 2].max()
+    top = of_letter & (np.abs(corner[..., 2] - high) < 1e-4).all(axis=1)
+    plan = corner[top][..., :2]
+    return shapely.union_all(shapely.polygons(plan), grid_size=1e-6)
+
+
+def box(side, x, y=0.0):
+    return shapely.box(x - side / 2, y - side / 2, x + side / 2, y + side / 2)
+
+
+def _aside(bar, side, share):
+    """Return where a square's middle lies that covers a share of the bar from the right."""
+    left, _, right, _ = bar.bounds
+    return float(right - share * (right - left) + side / 2)
+
+
+@pytest.mark.parametrize("share", [0.03, 0.08, 0.5])
+@pytest.mark.parametrize(
+    ("work", "keys", "what"),
+    [
+        ("raised", {"height": 0.5}, "is covered by obverse.emblem[0]"),
+        ("sunk", {"depth": 0.2}, "is cut away by obverse.emblem[0]"),
+        ("cells", {"depth": 0.2}, "is cut away by obverse.emblem[0] cell of #ff0000"),
+    ],
+)
+def test_a_letter_that_an_emblem_takes_is_an_error(tmp_path, work, keys, what, share):
+    """The share is that of the drawn letter inside the drawn square; walls are left out."""
+    bar = _bar()
+    x = _aside(bar, 8.0, share)
+    emblem = {
+        "drawing": _square(tmp_path, colour="#f00"), "work": work, "fit": 8.0, "at": [x, 0.0],
+        "draft": 1.0, **keys,
+    }  # fmt: skip
+    true = bar.intersection(box(8.0, x)).area / bar.area
+    assert true == pytest.approx(share, abs=1e-3)
+    found = _errors({"inscription": [BAR], "emblem": [emblem]})
+    if share < 0.05:
+        assert not found
+        return
+    (told,) = found
+    assert told.where == "obverse.inscription[0]"
+    assert f"obverse.inscription[0] 'I' {what}" in told.message
+    assert told.measured == pytest.approx(true, abs=0.02)
+    u, v = map(float, re.search(r"near ([-\d.]+), ([-\d.]+) mm", told.message).groups())
+    assert bar.intersection(box(8.0, x)).distance(shapely.Point(u, v)) < 0.06
+    accepted = {"inscription": [{**BAR, "overlap": True}], "emblem": [emblem]}
+    assert not _errors(accepted)
+
+
+@pytest.mark.parametrize("share", [0.03, 0.08])
+def test_what_a_hole_and_the_rim_take_of_a_letter(share):
+    """A letter across the side of a square hole, and one that runs under the rim."""
+    bar = _bar()
+    left, low, right, high = bar.bounds
+    width, height = right - left, high - low
+    hole = {
+        **BLANK,
+        "hole": {"shape": "square", "size": 12.0, "corner_radius": 0.0, "rim_width": 0.0},
+    }
+    at = [0.0, 6.0 + height / 2 - share * height - (low + high) / 2]
+    found = _errors({"inscription": [{**BAR, "at": at}]}, blank=hole)
+    assert [f.measured for f in found] == ([pytest.approx(share, abs=0.01)] if share > 0.05 else [])
+    assert all("cut away by the edge, a hole" in f.message for f in found)
+    flat = {**BLANK, "outline": "rectangle", "height": 30.0, "chamfer": 0.0}
+    flat = {**flat, "rim": {"width": 2.0, "height": 0.4, "slope": 1.0}}
+    x = 18.0 - width / 2 + share * width - (left + right) / 2
+    found = _errors({"inscription": [{**BAR, "at": [x, 0.0]}]}, blank=flat)
+    assert [f.measured for f in found] == ([pytest.approx(share, abs=0.02)] if share > 0.05 else [])
+    assert all("covered by the rim" in f.message for f in found)
+
+
+@pytest.mark.parametrize("share", [0.03, 0.08])
+def test_cells_and_emblems_keep_themselves_too(tmp_path, share):
+    """A cell loses to a deeper emblem, an emblem to a higher one across its edge."""
+    drawing = _square(tmp_path, colour="#f00")
+    plain = {"drawing": drawing, "fit": 8.0, "draft": 1.0}
+    for one, two in (
+        ({"work": "cells", "depth": 0.2, "wall": 0.1}, {"work": "sunk", "depth": 0.4}),
+        ({"work": "raised", "height": 0.2}, {"work": "raised", "height": 0.3}),
+        ({"work": "raised", "height": 0.2}, {"work": "sunk", "depth": 0.3}),
+    ):
+        across = {**plain, **two, "at": [8.0 * (1.0 - share), 0.0]}
+        face = {"emblem": [{**plain, **one}, across]}
+        found = [f for f in _errors(face) if f.where == "obverse.emblem[0]"]
+        assert [f.measured for f in found] == (
+            [pytest.approx(share, abs=0.015)] if share > 0.05 else []
+        )
+
+
+def test_what_stands_wholly_on_an_emblem_is_meant(tmp_path):
+    """Letters and cells on a shield, and letters on a relief: nothing is said of them."""
+    shield = {"drawing": _square(tmp_path), "work": "raised", "fit": 12.0, "height": 0.2}
+    cells = {
+        "drawing": _square(tmp_path, "cell", "#f00"), "work": "cells", "fit": 4.0,
+        "at": [3.0, 0.0], "depth": 0.2,
+    }  # fmt: skip
+    bar = {**BAR, "at": [-3.0, 0.0], "height": 0.4}
+    assert not _found({"emblem": [shield, cells], "inscription": [bar]})
+    slab = height_field(np.ones((60, 60)), pixel=0.2)
+    relief = {"source": "array:slab", "fit": 12.0, "height": 0.25}
+    assert not _found({"relief": [relief], "inscription": [bar]}, **{"array:slab": slab})
+    higher = {"relief": [{**relief, "height": 0.5}], "inscription": [bar]}
+    (told,) = _errors(higher, **{"array:slab": slab})
+    assert "'I' is covered by obverse.relief[0]: 100 %" in told.message
+
+
+def test_a_relief_that_is_buried_is_warned_of():
+    slab = height_field(np.ones((60, 60)), pixel=0.2)
+    low = {"source": "array:slab", "fit": 6.0, "height": 0.2}
+    high = {"source": "array:slab", "fit": 12.0, "height": 0.4}
+    (told,) = _found({"relief": [low, high]}, **{"array:slab": slab})
+    assert (told.severity, told.where) == ("warning", "obverse.relief[0]")
+    aside = {**high, "at": [7.0, 0.0]}  # half of the small one is free
+    medal = _piece({"relief": [low, aside]}, **{"array:slab": slab})
+    assert not [f for f in medal.findings if f.rule in RULES]
+    (remark,) = [f for f in medal.report["remarks"] if f["rule"] == "lost"]
+    assert remark["measured"] == pytest.approx(2.0 / 6.0, abs=0.03)
+
+
+def test_letters_on_panels_and_textures_lose_nothing():
+    panel = [{"size": 24.0, "height": 0.3}]
+    for work in ("raised", "sunk"):
+        words = {"text": "ON A\nPANEL", "work": work}
+        assert not _found({"field": {"panel": panel}, "inscription": [words]})
+        assert not _found({"texture": [{"kind": "rays", "depth": 0.08}], "inscription": [words]})
+    shallow = {**BAR, "work": "sunk", "depth": 0.03}
+    (told,) = _errors({"texture": [{"kind": "rings", "depth": 0.09}], "inscription": [shallow]})
+    assert told.measured > 0.3
+
+
+def _apart(bar, gap, fit):
+    """Return where a square's middle lies whose foot is that far from the bar's at the field."""
+    grown = 2 * 0.3 * np.tan(np.radians(8.0))  # both walls, of the same height and draft
+    return float(bar.bounds[2] + grown + gap + fit / 2)
+
+
+@pytest.mark.parametrize(
+    ("process", "least"), [("struck", 0.15), ("cast", 0.2), ("milled", 0.2), ("printed", 0.2)]
+)
+def test_a_narrow_gap_is_told_with_its_width_and_place(tmp_path, process, least):
+    bar = _bar()
+    for gap in (least - 0.02, least + 0.02):
+        x = _apart(bar, gap, 8.0)
+        emblem = {"drawing": _square(tmp_path), "fit": 8.0, "at": [x, 0.0], "height": 0.3}
+        found = _found({"inscription": [BAR], "emblem": [emblem]}, process=process)
+        if gap > least:
+            assert not found
+            continue
+        (told,) = found
+        assert told.rule == "narrow-gap"
+        assert told.measured == pytest.approx(gap, abs=2e-3)
+        u = float(re.search(r"near ([-\d.]+)", told.message)[1])
+        assert u == pytest.approx(bar.bounds[2] + 0.05 + gap / 2, abs=0.06)
+
+
+def test_gaps_beside_the_rim_and_between_reliefs():
+    """Two slabs of 6 mm, and one beside the rim of a rectangle: feet stand 0.08 mm apart."""
+    slab = height_field(np.ones((60, 60)), pixel=0.1)
+    flat = {**BLANK, "outline": "rectangle", "height": 30.0, "chamfer": 0.0}
+    rim = 20.0 - 1.3 - 0.4 * np.tan(np.radians(10.0))
+    one = {"source": "array:slab", "fit": 6.0, "height": 0.2, "draft": 10.0}
+
+    def told(reliefs):
+        return _found({"relief": reliefs}, blank=flat, **{"array:slab": slab})
+
+    medal = _piece({"relief": [one]}, blank=flat, **{"array:slab": slab})
+    foot = medal.points(medal.zone == medal.zone_names.index("relief"))[:, 0].max()
+    for gap in (0.08, 0.3):
+        beside = {**one, "at": [float(rim - foot - gap), 0.0]}
+        next_to = {**one, "at": [float(2.0 * foot + gap), 0.0]}
+        for reliefs, other in (([beside], "the rim"), ([one, next_to], "obverse.relief[1]")):
+            found = told(reliefs)
+            assert [f.measured for f in found] == (
+                [pytest.approx(gap, abs=5e-3)] if gap < 0.15 else []
+            )
+            assert all(other in f.message for f in found)
+
+
+def test_a_word_set_too_tight_is_told_once():
+    """Letters of one legend: a note, at their narrowest."""
+    tight = {"text": "HIHIHI", "font": "sans-bold", "cap_height": 2.2}
+    counts = []
+    for tracking in (-110, 0):
+        medal = _piece({"inscription": [{**tight, "tracking": tracking}]})
+        counts.append([f for f in medal.findings if f.rule == "narrow-gap"])
+    (told,), none = counts
+    assert not none
+    assert told.severity == "note"
+    assert told.measured < 0.1
+
+
+def test_metal_between_what_is_sunk(tmp_path):
+    """A sunk letter 0.2 mm from a cell: 0.3 mm of metal are wanted there."""
+    bar = _bar()
+    for gap in (0.2, 0.35):
+        emblem = {
+            "drawing": _square(tmp_path, colour="#f00"), "fit": 8.0, "work": "cells",
+            "at": [bar.bounds[2] + gap + 4.0, 0.0],
+        }  # fmt: skip
+        found = _found({"inscription": [{**BAR, "work": "sunk"}], "emblem": [emblem]})
+        assert [f.measured for f in found] == ([pytest.approx(gap, abs=2e-3)] if gap < 0.3 else [])
+
+
+def test_what_is_in_error_is_not_delivered(tmp_path, capsys):
+    """The piece can be looked at; no file of it is written, in Python nor on the command line."""
+    face = {"inscription": [BAR, {**BAR, "at": [0.3, 0.0], "height": 0.4}]}
+    medal = _piece(face)
+    assert medal.is_closed
+    with pytest.raises(DeliveryError, match=r"obverse.inscription\[0\]: .* 'I' is covered by"):
+        deliver(medal, tmp_path / "files", size=64)
+    assert not (tmp_path / "files").exists()
+    bars = "".join(
+        "[[obverse.inscription]]\ntext = 'I'\nfont = 'sans-bold'\ncap_height = 6.0\n"
+        f"at = [{x}, 0.0]\nheight = {h}\n"
+        for x, h in ((0.0, 0.3), (0.3, 0.4))
+    )
+    (tmp_path / "two.toml").write_text(bars)
+    command = ["build", str(tmp_path / "two.toml"), "--out", str(tmp_path / "out")]
+    assert main([*command, "--quality", "draft"]) == 2
+    err = capsys.readouterr().err.strip()
+    assert len(err.splitlines()) == 1
+    assert "is lost" in err
+    assert not list(tmp_path.glob("out/*"))
+    overlap = bars.replace("height = 0.3\n", "height = 0.3\noverlap = true\n")
+    assert not [f for f in build(parse_spec(overlap), "draft").findings if f.severity == "error"]
+
+
+@pytest.mark.parametrize("kind", ["beads", "rope", "denticles"])
+@pytest.mark.parametrize("work", ["raised", "sunk"])
+@pytest.mark.parametrize("at", ["top", "bottom"])
+def test_a_legend_into_a_border_names_a_radius_that_helps(kind, work, at):
+    legend = {**TOP, "work": work, "at": at}
+    face = {"legend": [legend], "border": [{"kind": kind}]}
+    (told,) = _found(face, "reverse" if at == "top" else "obverse")
+    assert ".legend[0]" in told.message
+    assert ".border[0]" in told.message
+    radius = float(re.search(r"a radius of ([\d.]+) mm keeps", told.message)[1])
+    assert not _found(face | {"legend": [{**legend, "radius": radius}]})
+    assert _found(face | {"legend": [{**legend, "radius": radius + 1.4}]})
+
+
+@pytest.mark.parametrize(
+    "face",
+    [
+        {"legend": [TOP], "border": [{"kind": "line", "lines": 1}]},
+        {"legend": [{**TOP, "clear": 0.3}], "border": [{"kind": "beads"}]},
+        {"legend": [{"text": "AB", "at": "bottom"}], "border": [{"kind": "beads", "gap": 50}]},
+        {"legend": [TOP, {**TOP, "at": "bottom"}], "exergue": [{"text": "AB", "level": 8.0}]},
+        {"legend": [TOP], "inscription": [{"text": "TWO\nLINES", "cap_height": 4.0}]},
+        {"legend": [TOP], "border": [{"kind": "beads", "radius": 12.5}]},
+        {"exergue": [{"text": "AB"}], "border": [{"kind": "beads"}]},
+        {"exergue": [{"text": ""}], "border": [{"kind": "beads"}]},
+        {"border": [{"kind": "line", "radius": 16.0}, {"kind": "beads", "radius": 16.0}]},
+    ],
+)
+def test_what_stands_apart_or_is_meant_to_meet_is_left_alone(face):
+    assert not _found(face)
+
+
+def test_both_faces_are_apart():
+    """A legend of one face has nothing to do with the border of the other."""
+    spec = spec_from_dict(
+        {"blank": BLANK, "obverse": {"legend": [TOP]}, "reverse": {"border": [{"kind": "beads"}]}}
+    )
+    assert not [f for f in build(spec, "draft").findings if f.rule in RULES]
+
+
+def test_words_into_words_are_found():
+    long = " ".join(["FENNICK LIGHT"] * 3)
+    for face, one, two in (
+        ({"legend": [{"text": long}, {"text": long, "at": "bottom"}]}, "legend[0]", "legend[1]"),
+        ({"legend": [{**TOP, "at": "bottom"}], "exergue": [{"text": "AB"}]}, "legend[0]", "exer"),
+        ({"legend": [{**TOP, "at": 110}], "exergue": [{"text": ""}]}, "legend[0]", "exergue[0]"),
+        (
+            {
+                "exergue": [{"text": "ELSPETH RAE OF FENNICK MADE THIS", "level": 13.0}],
+                "border": [{"kind": "beads"}],
+            },
+            "exergue[0]",
+            "border[0]",
+        ),
+    ):
+        (told,) = _found(face)
+        assert one in told.message
+        assert two in told.message
+
+
+def test_words_past_the_edge_name_a_size_that_fits():
+    """On the piece and inside the field once that cap height is given."""
+    words = {"text": "THE KEEPERS OF THE FENNICK LIGHT", "cap_height": 3.0}
+    with pytest.raises(SpecError, match="beyond the edge of the piece") as caught:
+        _piece({"inscription": [words]})
+    size = float(re.search(r"a cap height of ([\d.]+) mm keeps", str(caught.value))[1])
+    medal = _piece({"inscription": [{**words, "cap_height": size}]})
+    assert not [f for f in medal.findings if f.rule.endswith("over-rim")]
+    assert size > 1.0
