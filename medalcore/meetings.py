@@ -64,5 +64,6 @@ def shared_vertices(finished: Finished) -> tuple[IntArray, IntArray]:
     is_shared = np.zeros(len(last), dtype=bool)
     is_shared[tri[last[tri] != unit[:, None]]] = True
     rows, cols = np.nonzero(is_shared[tri])
-    vertex, of = np.unique(np.column_stack([tri[rows, cols], unit[rows]]), axis=0).T
-    return vertex, of
+    many = int(unit.max(initial=0)) + 1 - LOOP
+    pair = np.unique(tri[rows, cols] * many + unit[rows] - LOOP)
+    return pair // many, pair % many + LOOP
