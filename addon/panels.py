@@ -100,7 +100,9 @@ def facts_of(report: dict[str, Any]) -> list[tuple[str, str]]:
     if report.get("metal_cost") is not None:
         found.append(("Metal Cost", f"{report['metal_cost']:,.2f}"))
     if "reeds" in blank and "pitch_mm" in blank:
-        found.append(("Reeds", f"{blank['reeds']}, pitch {blank['pitch_mm']:.3f} mm"))
+        least, most = (f"{blank[f'pitch_{k}_mm']:.3f}" for k in ("least", "most"))
+        pitch = least if least == most else f"{least} to {most}"
+        found.append(("Reeds", f"{blank['reeds']}, pitch {pitch} mm"))
     count = report.get("bodies", 1)
     whole = "Yes, one body" if count == 1 else f"Yes, {count} bodies"
     return [*found, ("Closed", whole if report["closed"] else "No")]

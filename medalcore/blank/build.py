@@ -34,6 +34,9 @@ from .track import Track, track_of
 
 __all__ = ["Blanked", "build_blank"]
 
+_EVEN = 1.01
+"""Reeds whose distances differ by no more than this count as even."""
+
 
 @dataclass(frozen=True, eq=False)
 class Blanked:
@@ -76,7 +79,7 @@ def build_blank(spec: MedalSpec, tolerance: Tolerance) -> Blanked:
     plan = planned(spec, tolerance)
     solid = _meshed(spec, plan, tolerance)
     solid, findings = _lettered(spec, plan, solid, tolerance)
-    findings = (*_deep(plan), *findings)
+    findings = (*_deep(plan), *_uneven(plan), *findings)
     solid = _panelled(spec, plan, solid, tolerance)
     solid, cutters, more = _fitted(spec, plan, solid, tolerance)
     findings += more
@@ -206,6 +209,19 @@ def _deep(plan: Plan) -> tuple[Finding, ...]:
     return (Finding("reeds", "note", text, "edge.depth", depth, broken),)
 
 
+def _uneven(plan: Plan) -> tuple[Finding, ...]:
+    """Tell of reeds that leave the corners of an outline out."""
+    reeding = plan.reeding
+    if reeding is None or reeding.farthest < _EVEN * reeding.closest:
+        return ()
+    text = (
+        f"{reeding.around} reeds stand from {reeding.closest:.3g} to {reeding.farthest:.3g} mm "
+        "apart, for no notch goes across a corner of the outline; rounder corners or narrower "
+        "notches let them stand evenly"
+    )
+    return (Finding("uneven-reeds", "note", text, "edge", reeding.closest, reeding.farthest),)
+
+
 def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Solid:
     """Mesh the piece; cut what cannot be meshed at once."""
     slant = spec.edge.slant if plan.reeding else 0.0
@@ -265,6 +281,8 @@ def _facts(spec: MedalSpec, plan: Plan) -> dict[str, Any]:
     if plan.reeding:
         facts["reeds"] = plan.reeding.count
         facts["pitch_mm"] = round(plan.reeding.pitch, 6)
+        facts["pitch_least_mm"] = round(plan.reeding.closest, 6)
+        facts["pitch_most_mm"] = round(plan.reeding.farthest, 6)
         facts["notch_width_mm"] = round(plan.reeding.notch.opening, 6)
     if plan.letters:
         facts["words_mm"] = round(plan.letters.width, 4)

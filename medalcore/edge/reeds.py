@@ -41,6 +41,8 @@ class Reeding:
         Length of the edge, mm.
     stations : (k,) float64
         Middles of the notches along the edge, rising, mm.
+    closest, farthest : float
+        Least and most distance between neighbours, but for where reeds are left away, mm.
     section : (n, 2) float64
         The notch as drawn for the radius it was fitted to; see `draw_notch`.
     """
@@ -50,6 +52,8 @@ class Reeding:
     notch: Notch
     length: float
     stations: FloatArray
+    closest: float
+    farthest: float
     section: FloatArray
 
     @property
@@ -100,7 +104,7 @@ def reeding_of(
     stations = np.asarray((np.arange(around) + 0.5) * pitch, dtype=np.float64)
     if edge.pattern.strip():
         stations = _in_sections(edge, length, pitch, at)
-    return Reeding(around, pitch, notch, length, stations, section)
+    return Reeding(around, pitch, notch, length, stations, pitch, pitch, section)
 
 
 def kept_off(reeding: Reeding, spans: Sequence[tuple[float, float]]) -> Reeding:

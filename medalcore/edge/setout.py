@@ -101,9 +101,9 @@ def set_out(
 ) -> Reeding:
     """Move the reeds of an outline so that none stands across a corner.
 
-    Between two corners the reeds stand evenly. A count that was asked for is kept, every
-    run getting its share by largest remainder; a pitch that was asked for gives every run
-    its own whole count. An outline without corners keeps the even pitch.
+    Where the whole row can be moved so that none does, they keep the even pitch. Else they
+    stand evenly between two corners: a count that was asked for is kept, every run getting its
+    share by largest remainder; a pitch that was asked for gives every run its own whole count.
 
     Parameters
     ----------
@@ -121,6 +121,9 @@ def set_out(
     apart = [c.margin(reeding.notch.depth) + 0.1 * reeding.pitch + lean for c in corners]
     if not reeding.is_even:
         return _clear_of(reeding, corners, apart)
+    moved = _moved_clear(reeding, corners, apart)
+    if moved is not None:
+        return replace(reeding, stations=moved)
     starts = np.array([c.stop + gap for c, gap in zip(corners, apart, strict=True)])
     stops = np.array([c.start - gap for c, gap in zip(corners, apart, strict=True)])
     runs = np.maximum(np.append(stops[1:], stops[0] + reeding.length) - starts, 0.0)
@@ -149,8 +152,32 @@ def set_out(
         start + (np.arange(n) + 0.5) * p for start, n, p in zip(starts, counts, pitch, strict=True)
     ]
     even = np.sort(np.concatenate(stations) % reeding.length)
-    mean = float(runs[counts > 0].sum() / counts.sum())
-    return Reeding(int(counts.sum()), mean, notch, reeding.length, even, section)
+    apart_by = np.diff(even, append=even[0] + reeding.length)
+    mean = reeding.length / len(even)
+    closest, farthest = float(apart_by.min()), float(apart_by.max())
+    return Reeding(len(even), mean, notch, reeding.length, even, closest, farthest, section)
+
+
+def _moved_clear(
+    reeding: Reeding, corners: Sequence[Corner], apart: Sequence[float]
+) -> FloatArray | None:
+    """Return an even row moved along the edge so that it keeps off all corners, if it can be."""
+    half, pitch = reeding.notch.opening / 2.0, reeding.pitch
+    # A corner keeps the row's phase, which runs from 0 to the pitch, off a stretch of it.
+    starts = np.array([c.start - gap - half for c, gap in zip(corners, apart, strict=True)])
+    stops = np.array([c.stop + gap + half for c, gap in zip(corners, apart, strict=True)])
+    if np.any(stops - starts >= pitch):
+        return None
+    # Where some stretch ends, the phase may begin; of those the one with most room after it.
+    phase = np.mod(stops, pitch)
+    room = np.mod(starts[None, :] - phase[:, None] + 1e-9, pitch)
+    covered = room + (stops - starts)[None, :] < pitch - 1e-7
+    free = np.where(~covered.any(axis=1), room.min(axis=1), -1.0)
+    best = int(np.argmax(np.round(free, 9)))
+    if free[best] < 0.0:
+        return None
+    first = float(phase[best] + free[best] / 2.0)
+    return np.sort(np.mod(first + pitch * np.arange(reeding.around), reeding.length))
 
 
 def _shares(runs: FloatArray, reeds: int, pitch: float) -> IntArray:

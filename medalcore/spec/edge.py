@@ -72,7 +72,8 @@ class Edge(Table, frozen=True):
     pitch: Annotated[
         float,
         doc(
-            "Distance between reeds along the edge, closed to a whole count; 0 chooses it",
+            "Distance between reeds along the edge, closed to a whole count, wider over corners "
+            "that no notch crosses; 0 chooses it",
             unit="mm",
             when=_REEDED,
             ge=0,

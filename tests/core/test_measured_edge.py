@@ -138,3 +138,41 @@ def test_edge_words_stand_at_their_place_clockwise_from_the_top(place, heads):
     off = (np.degrees(np.arctan2(v[deep, 0], v[deep, 1])) - place + 180.0) % 360.0 - 180.0
     assert off.max() == pytest.approx(-off.min(), abs=0.15)
     assert 2.0 < off.max() < 20.0
+
+
+def reed_distances(mesh, depth):
+    """Return the distances between neighbouring reeds along a convex edge, mm."""
+    cut = level_cut(mesh, 0.0137)
+    hull = cut.convex_hull.exterior
+    points = shapely.points(shapely.get_coordinates(cut))
+    deep = shapely.distance(hull, points) > 0.9 * depth
+    at = np.sort(shapely.line_locate_point(hull, points[deep]))
+    gap = np.diff(at, append=at[0] + hull.length)
+    ends = np.flatnonzero(gap > 0.3)  # a notch may have several points at its root
+    firsts = at[(np.roll(ends, 1) + 1) % len(at)]
+    middles = (at[ends] + firsts) / 2.0
+    return np.diff(np.append(middles, middles[0] + hull.length))
+
+
+@pytest.mark.parametrize(
+    ("blank", "edge", "even"),
+    [
+        ({"outline": "constant-width"}, {"reeds": 72}, False),
+        ({"outline": "constant-width"}, {"reeds": 70, "width": 0.6}, True),
+        ({"outline": "polygon", "sides": 6}, {"reeds": 60, "width": 0.6}, True),
+        ({"outline": "polygon", "sides": 6}, {"reeds": 64, "width": 0.9}, False),
+        ({}, {"reeds": 72}, True),
+    ],
+)
+def test_reeds_stand_evenly_or_the_distances_are_told(blank, edge, even):
+    spec = {"blank": blank, "edge": {"finish": "reeded", "depth": 0.2, **edge}}
+    medal, mesh = built(spec)
+    found = reed_distances(mesh, 0.2)
+    facts = medal.report["elements"]["blank"]
+    assert len(found) == facts["reeds"] == edge["reeds"]
+    # A hull passes over the notches by chords, and so is a little shorter than the edge.
+    assert found.min() == pytest.approx(facts["pitch_least_mm"], abs=0.03)
+    assert found.max() == pytest.approx(facts["pitch_most_mm"], abs=0.03)
+    assert found.mean() == pytest.approx(facts["pitch_mm"], abs=0.01)
+    assert (np.ptp(found) < 0.03) == even
+    assert ("uneven-reeds" in {f.rule for f in medal.findings}) != even
