@@ -13,7 +13,7 @@ from ..errors import SpecError
 from ..loft import drafted
 from ..solid import IntArray, Solid, solid_from_arrays, united
 from .course import Course
-from .path import Circle, moved_aside
+from .path import Circle, Line, moved_aside
 from .repeated import bead_profile
 from .spacing import ends_of
 
@@ -27,6 +27,10 @@ _GENTLER = (0.0, 2.0, 4.0, 7.0)
 _CROWN = 0.96
 """How much of half the width a section's walls may take; the rest is its crown."""
 _HALVINGS = 9
+_LEVEL = 1e-6
+"""mm; a border whose field differs by less stands level."""
+_BELOW = 0.05
+"""How far below the field the draft of a line's walls goes on, mm."""
 _FINE = 0.002
 """mm; the finest tolerance, at which a rope has to keep its draft, too."""
 _LEAN = 1.15
@@ -36,17 +40,47 @@ _MOST_LEAN = 0.8
 
 
 def lines(course: Course, count: int, space: float, tolerance: float) -> Solid:
-    """Return parallel flat lines with drafted walls."""
+    """Return parallel flat lines with drafted walls, each as high above the field all along."""
     pitch = course.size + (space or course.size)
-    made = []
-    for k in range(count):
-        aside = pitch * ((count - 1) / 2.0 - k)
-        wide = course.size / 2.0 + course.height * math.tan(course.draft)
-        band = _band(course, aside, course.size, tolerance, wide)
-        foot = course.lowest_base - course.depth
-        top = course.highest_base + course.height
-        made.append(drafted(band, foot, top, course.draft, "border"))
+    level = course.highest_base - course.lowest_base < _LEVEL or isinstance(course.path, Circle)
+    make = _level_line if level else _laid_line
+    made = [make(course, pitch * ((count - 1) / 2.0 - k), tolerance) for k in range(count)]
     return made[0] if count == 1 else united(made)
+
+
+def _level_line(course: Course, aside: float, tolerance: float) -> Solid:
+    wide = course.size / 2.0 + course.height * math.tan(course.draft)
+    band = _band(course, aside, course.size, tolerance, wide)
+    foot, top = course.lowest_base - course.depth, course.highest_base + course.height
+    return drafted(band, foot, top, course.draft, "border")
+
+
+def _laid_line(course: Course, aside: float, tolerance: float) -> Solid:
+    """Return a line on a field that rises and falls along it."""
+    slope, half = math.tan(course.draft), course.size / 2.0
+    foot = half + (course.height + _BELOW) * slope  # upright below what can be seen
+    side = [(foot, -course.depth), (foot, -_BELOW), (half, course.height)]
+    section = np.array([*side, *((-t, z) for t, z in reversed(side))])
+    path = moved_aside(course.path, aside)
+    assert isinstance(path, Line)
+    t, z = section.T
+    plan = path.points[:, None] + t[None, :, None] * path.outward[:, None]
+    height = course.ground.height(path.points)[:, None] + z[None, :]
+    vertices = np.concatenate([plan, height[..., None]], axis=-1).reshape(-1, 3)
+    whole = solid_from_arrays(vertices, _tube(len(path.points), len(section)), "border")
+    return _ended(course, whole, aside, 2.0 * foot + 0.2, foot, tolerance)
+
+
+def _ended(
+    course: Course, whole: Solid, aside: float, reach: float, foot: float, tolerance: float
+) -> Solid:
+    """Return what a gap leaves of a closed ring `reach` mm wide; see `_band` for the rest."""
+    if course.free is None:
+        return whole
+    keep = _band(course, aside, reach, tolerance, foot)
+    low, high = course.lowest_base - course.depth - 0.1, course.highest_base + course.height
+    end = drafted(keep, low, high + 0.01, course.draft, "border")
+    return Solid(whole.manifold ^ end.manifold, {**whole.labels, **end.labels})
 
 
 def _band(course: Course, aside: float, width: float, tolerance: float, foot: float) -> Contours:
@@ -89,14 +123,9 @@ def rope(course: Course, twist: str, tolerance: float) -> tuple[Solid, float]:
     per_strand = _per_strand(ring, tolerance)
     vertices, triangles = _rope_mesh(ring, section, per_strand, hand, groove)
     whole = solid_from_arrays(vertices, triangles, "border")
-    if course.is_closed:
-        return whole, groove * course.height
     reach = 2.0 * float(np.abs(section[:, 0]).max()) + 0.1 * course.size
-    keep = _band(course, 0.0, reach, tolerance, course.half)
-    foot = course.lowest_base - course.depth - 0.1
-    end = drafted(keep, foot, course.highest_base + course.height + 0.01, course.draft, "border")
-    cut = whole.manifold ^ end.manifold
-    return Solid(cut, {**whole.labels, **end.labels}), groove * course.height
+    ended = _ended(course, whole, 0.0, reach, course.half, tolerance)
+    return ended, groove * course.height
 
 
 def _kept_draft(ring: Course, hand: float, tolerance: float) -> tuple[float, float]:
@@ -208,12 +237,14 @@ def _rope_mesh(
     plan = middle + (t[None, :] * narrow)[..., None] * out
     height = course.base(along) + z[None, :] * shrink
     vertices = np.concatenate([plan, height[..., None]], axis=-1)
-    n = len(section)
+    return vertices.reshape(-1, 3), _tube(rows, len(section))
+
+
+def _tube(rows: int, n: int) -> IntArray:
+    """Return the triangles of a closed tube whose vertices are numbered row by row."""
     index = np.arange(rows * n).reshape(rows, n)
     after = np.roll(index, -1, axis=0)
     left, right = index, np.roll(index, -1, axis=1)
     far, across = after, np.roll(after, -1, axis=1)
-    triangles = np.concatenate(
-        [np.stack([left, right, across], -1), np.stack([left, across, far], -1)]
-    ).reshape(-1, 3)
-    return vertices.reshape(-1, 3), triangles
+    pairs = [np.stack([left, right, across], -1), np.stack([left, across, far], -1)]
+    return np.concatenate(pairs).reshape(-1, 3)

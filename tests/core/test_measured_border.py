@@ -98,3 +98,28 @@ def test_a_rope_that_cannot_keep_its_draft_says_what_would_fit():
 def test_walls_that_come_to_a_point_below_the_height_are_refused(kind, draft):
     with pytest.raises(SpecError, match=r"height up to 0\.48 mm"):
         built({"kind": kind, "size": 1.0, "height": 0.5, "draft": draft})
+
+
+@pytest.mark.parametrize("gap", [0.0, 60.0])
+@pytest.mark.parametrize("dish", [0.3, -0.3])
+@pytest.mark.parametrize("blank", [OVAL, {"outline": "rectangle"}], ids=["oval", "rectangle"])
+def test_lines_are_as_high_as_asked_all_along_a_hollow_or_domed_field(blank, dish, gap):
+    """Heights over the bare piece, by trimesh's rays; the field tilts a little under a line."""
+    keys = {"kind": "line", "lines": 2, "size": 0.8, "height": 0.25, "offset": 0.5, "gap": gap}
+    medal, mesh, _ = built(keys, blank, field={"dish": dish})
+    low = {"blank": {"rim": {"height": 0.6}, **blank}, "obverse": {"field": {"dish": dish}}}
+    bare = build(spec_from_dict(low), quality="draft")
+    line = np.array(medal.zone_names)[medal.zone] == "border"
+    v = mesh.vertices[np.unique(mesh.faces[line])]
+    # The ends at the gap, which is at the foot, have walls of their own.
+    v = v[np.degrees(np.arctan2(np.abs(v[:, 0]), -v[:, 1])) > gap / 2.0 + (3.0 if gap else -1.0)]
+    field = trimesh.Trimesh(bare.vertices, bare.triangles, process=False)
+    start = np.column_stack([v[:, :2], np.full(len(v), 9.0)])
+    hit, ray, _ = field.ray.intersects_location(
+        start, np.tile([0.0, 0.0, -1.0], (len(v), 1)), multiple_hits=False
+    )
+    high = v[ray, 2] - hit[:, 2]
+    high = high[high > 0.1]
+    assert len(high) > 100
+    assert 0.25 - 0.05 < high.min()
+    assert high.max() < 0.25 + 0.05
