@@ -131,8 +131,7 @@ def _told(
 
 def _feet(finished: Finished, side: int, place: FloatArray) -> _Feet:
     """Return where units end at the field: edges that one of their triangles has with it."""
-    tri = finished.triangles[finished.side == side]
-    unit = finished.unit[finished.side == side]
+    tri, unit = (a[finished.on(side)] for a in (finished.triangles, finished.unit))
     count = len(finished.vertices)
     touched = np.zeros((2, count), dtype=bool)
     touched[0, tri[unit == BASE]] = True

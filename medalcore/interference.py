@@ -71,6 +71,8 @@ def interferences(
         if found is not None:
             told.add(pair)
             yield found
+    holed = {k: m for k, m in meetings.items() if k[0] == EDGE}
+    yield from _told_holes(holed, told, owner, lost)
     yield from narrow_gaps(finished, owner, set(meetings), told, process)
 
 
@@ -179,6 +181,27 @@ def _told_loss(
         severity = "warning"
         told += "; leave it out, or make it higher"
     return Finding("lost", severity, told, path, worst.share, LOST)
+
+
+def _told_holes(
+    meetings: Mapping[tuple[int, int], Meeting],
+    told: set[tuple[str, str]],
+    owner: Owner,
+    lost: Mapping[int, float],
+) -> Iterator[Finding]:
+    """Yield one finding for every element that a hole, a joint or the edge cuts into a little."""
+    for (_, number), meeting in sorted(meetings.items(), key=lambda m: -lost[m[0][1]]):
+        s, unit = owner[number]
+        if (s.path, _OTHERS[EDGE]) in told:
+            continue
+        told.add((s.path, _OTHERS[EDGE]))
+        message = (
+            f"{s.path} {unit.name}".strip() + " is cut into by the edge, a hole or the joint round "
+            f"the core, near {meeting.where[0]:.1f}, {meeting.where[1]:.1f} mm: "
+            f"{100.0 * lost[number]:.1f} % is lost"
+        )
+        severity: Severity = "note" if s.kind in _WORDS and unit.keeps else "remark"
+        yield Finding("meeting", severity, message, s.path, lost[number], LOST)
 
 
 def _cure(words: Standing, other: Standing | None) -> str:

@@ -83,15 +83,30 @@ def to_face(points: FloatArray, place: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class Finished:
-    """The finished piece: vertices, triangles, and the unit of every triangle.
+    """The finished piece.
 
-    Numbers below 0 are those of `gaps`: base, rim, edge, loop.
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+        mm.
+    triangles : (m, 3) int64
+    unit : (m,) int64
+        Unit of every triangle; below 0 base, rim, edge or loop.
+    source : (m,) int64
+        The same, but textures, which are ground to stand on, have numbers of their own.
+    side : (m,) int64
+        1 obverse, −1 reverse, 0 what runs from one to the other.
     """
 
     vertices: FloatArray
     triangles: IntArray
     unit: IntArray
+    source: IntArray
     side: IntArray
+
+    def on(self, side: int) -> NDArray[np.bool_]:
+        """Tell which triangles belong to a face, or to both."""
+        return np.asarray((self.side == side) | (self.side == 0))
 
     @staticmethod
     def of(
@@ -100,14 +115,11 @@ class Finished:
     ) -> Finished:  # fmt: skip
         """Return a piece by its labels; `grounds` are units that are ground to stand on."""
         other = {"rim": RIM, "edge": EDGE, "loop": LOOP}
-        units = [
-            (BASE if v.unit in grounds else v.unit) if v.unit >= 0 else other.get(v.zone, BASE)
-            for v in labels
-        ]
+        own = [v.unit if v.unit >= 0 else other.get(v.zone, BASE) for v in labels]
+        source = np.array(own, dtype=np.int64)[code]
+        unit = np.where(np.isin(source, list(grounds)), BASE, source)
         side = np.array([v.side for v in labels], dtype=np.int64)[code]
-        upper = vertices[triangles[:, 0], 2] >= 0.0
-        side = np.where(side == 0, np.where(upper, 1, -1), side)
-        return Finished(vertices, triangles, np.array(units, dtype=np.int64)[code], side)
+        return Finished(vertices, triangles, unit, source, side)
 
 
 def rise(vertices: FloatArray, triangles: IntArray) -> FloatArray:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .grid import Grid
 from .raster import top_surface
 from .solid import FloatArray, IntArray
-from .standing import EDGE, Finished, Owner, Standing, areas, is_level, rise, to_face
+from .standing import BASE, EDGE, Finished, Owner, Standing, areas, is_level, rise, to_face
 
 _PIXELS = 240
 """Along the larger side of a unit that is looked at closely."""
@@ -37,9 +37,11 @@ class Look:
         s, _ = self._owner[number]
         grid = _grid_round(_corners(s, number))
         own = _own_heights(s, number, grid, level=True)
-        index = self._seen(s, grid)
+        heights, index = self._seen(s, grid)
         unit_of = np.where(index < 0, EDGE, self._face(s)[2][index])
         gone = np.isfinite(own) & (unit_of != number)
+        if s.action == "add":
+            self._give_to_clearings(s, grid, gone & (heights < own), unit_of)
         if not gone.any():
             return {}
         whole = np.isfinite(_own_heights(s, number, grid, level=False))
@@ -55,6 +57,16 @@ class Look:
             found[int(taker)] = Taken(float(share), points[nearest])
         return found
 
+    def _give_to_clearings(
+        self, s: Standing, grid: Grid, lower: NDArray[np.bool_], unit_of: IntArray
+    ) -> None:
+        """Say of places where the bare ground is seen who took away what stood there."""
+        for number, (other, _) in self._owner.items():
+            if other.action == "clear" and other.side == s.side:
+                vertices, triangles, _ = other.own
+                over = np.isfinite(top_surface(vertices, triangles, grid)[0])
+                unit_of[lower & over & (unit_of == BASE)] = number
+
     def _stands_on(self, taker: int, whole: NDArray[np.bool_], grid: Grid) -> bool:
         """Tell whether a unit lies wholly within what a grid shows of another."""
         s, _ = self._owner[taker]
@@ -66,30 +78,33 @@ class Look:
         theirs = np.isfinite(_own_heights(s, taker, grid, level=False))
         return not np.any(theirs & ~whole)
 
-    def _seen(self, s: Standing, grid: Grid) -> IntArray:
-        """Return which triangle of a face is seen at the pixels of a grid, -1 for none."""
+    def _seen(self, s: Standing, grid: Grid) -> tuple[FloatArray, IntArray]:
+        """Return heights at the pixels of a grid, and the triangle of the face seen there, or -1.
+
+        Heights are those of face coordinates.
+        """
         vertices, triangles, _ = self._face(s)
         plan = vertices[:, :2][triangles]
         low = np.array([grid.left, grid.top - grid.rows * grid.pixel])
         high = np.array([grid.left + grid.cols * grid.pixel, grid.top])
         near = np.all((plan.min(axis=1) <= high) & (plan.max(axis=1) >= low), axis=1)
         some = np.flatnonzero(near)
-        _, index = top_surface(vertices, triangles[some], grid, with_index=True)
+        heights, index = top_surface(vertices, triangles[some], grid, with_index=True)
         assert index is not None
         if not len(some):
-            return np.full(grid.shape, -1)
-        return np.asarray(np.where(index < 0, -1, some[np.maximum(index, 0)]), dtype=np.int64)
+            return heights, np.full(grid.shape, -1)
+        return heights, np.where(index < 0, -1, some[np.maximum(index, 0)]).astype(np.int64)
 
     def _face(self, s: Standing) -> tuple[FloatArray, IntArray, IntArray]:
         """Return vertices in face coordinates, and triangles and units that face its viewer."""
         if s.side not in self._faces:
             f = self._finished
-            of = f.side == s.side
+            of = f.on(s.side)
             up = rise(f.vertices, f.triangles[of]) * s.side > 0.0
             self._faces[s.side] = (
                 to_face(f.vertices, s.place),
                 f.triangles[of][up],
-                f.unit[of][up],
+                f.source[of][up],
             )
         return self._faces[s.side]
 
