@@ -4,7 +4,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+import ntpath
+import os
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import bpy
@@ -18,15 +20,21 @@ JOINED = " + "
 """Between the names of several objects that make one relief together."""
 
 
-def to_dict(group: Any, table: type[Table] = MedalSpec) -> dict[str, Any]:
+Source = Callable[[Any, str], str]
+
+
+def to_dict(
+    group: Any, table: type[Table] = MedalSpec, source: Source | None = None
+) -> dict[str, Any]:
     """Return what a property group asks for, as plain data for `spec_from_dict`.
 
     Elements that are switched off or not complete yet are left out, and so are values at
-    their defaults: what is written says what was decided.
+    their defaults: what is written says what was decided. `source` gives the text of a model
+    source in place of `source_text`.
     """
     found: dict[str, Any] = {}
     for key in tables.keys(table):
-        value = _read(group, key)
+        value = _read(group, key, source or source_text)
         if not _is_default(key, value):
             found[key.name] = value
     return found
@@ -46,25 +54,26 @@ def missing(group: Any, table: type[Table]) -> list[str]:
     return [
         key.name
         for key in tables.keys(table)
-        if key.required and key.kind == "str" and not _read(group, key)
+        if key.required and key.kind == "str" and not _read(group, key, source_text)
     ]
 
 
-def _read(group: Any, key: Key) -> Any:
+def _read(group: Any, key: Key, source: Source) -> Any:
     name, shape = tables.attribute_of(key), tables.shape_of(key)
     if hasattr(group, f"{name}_on") and not getattr(group, f"{name}_on"):
         return None
     if shape == "table":
         assert key.table is not None
-        return to_dict(getattr(group, name), key.table)
+        return to_dict(getattr(group, name), key.table, source)
     if shape == "tables":
         assert key.table is not None
         items = getattr(group, name)
-        return [to_dict(i, key.table) for i in items if i.shown and not missing(i, key.table)]
+        built = (i for i in items if i.shown and not missing(i, key.table))
+        return [to_dict(i, key.table, source) for i in built]
     if shape == "lines":
         return getattr(group, name).strip("\n")
     if shape == "model":
-        return source_text(group, name)
+        return source(group, name)
     if shape == "group" and not groups.counts(group):
         return ""
     if shape == "strokes":
@@ -75,7 +84,7 @@ def _read(group: Any, key: Key) -> Any:
             return word
         name = f"{name}_value"
     if shape == "font":
-        return fonts.text_of(group, name)
+        return fonts.text_of(group, name) or key.default
     value = getattr(group, name)
     if shape == "metal-or-none":
         return "" if value == tables.NONE else value
@@ -106,14 +115,62 @@ def source_text(group: Any, name: str = "source") -> str:
     """Return the text of a model source: a path, or ``object:`` and names."""
     if getattr(group, f"{name}_kind") == "FILE":
         return bpy.path.abspath(getattr(group, name))
-    names = [o.name for o in source_objects(group, name)]
-    return OBJECT_MARK + JOINED.join(names) if names else ""
+    entries = getattr(group, f"{name}_objects")
+    names = [e.object.name if e.object else e.name for e in entries]
+    return _joined(names)
+
+
+def source_choice(group: Any, name: str = "source") -> str:
+    """Return a text of a model source that stays when its objects are renamed or appended.
+
+    For a choice made before such were kept, that is its name.
+    """
+    if getattr(group, f"{name}_kind") == "FILE":
+        return source_text(group, name)
+    entries = getattr(group, f"{name}_objects")
+    return _joined([e.choice or (e.object.name if e.object else "") for e in entries])
+
+
+def _joined(names: list[str]) -> str:
+    chosen = [name for name in names if name]
+    return OBJECT_MARK + JOINED.join(chosen) if chosen else ""
 
 
 def source_objects(group: Any, name: str = "source") -> list[bpy.types.Object]:
-    """Return the objects of a model source that still stand in a scene."""
-    chosen = (item.object for item in getattr(group, f"{name}_objects"))
-    return [o for o in chosen if o is not None and o.users_scene]
+    """Return the objects of a model source that are there."""
+    entries = getattr(group, f"{name}_objects")
+    return [e.object for e in entries if e.object is not None and not is_lost(e)]
+
+
+def is_lost(entry: Any) -> bool:
+    """Tell whether an object was chosen that is no more.
+
+    One deleted by a person is only taken from its scenes, as this entry still uses it; of one
+    removed by a script the name is left. One linked with its piece is in no scene.
+    """
+    if entry.object is None:
+        return bool(entry.name)
+    return entry.object.library is None and not entry.object.users_scene
+
+
+def lost_source(spec: Any) -> tuple[str, str]:
+    """Return key and name of the first object a piece is made from that is no more; or nothing."""
+    for group, name in model_sources(spec):
+        if getattr(group, f"{name}_kind") != "OBJECT" or not group.shown:
+            continue
+        for entry in getattr(group, f"{name}_objects"):
+            if is_lost(entry):
+                path = group.path_from_id().partition("spec.")[2]
+                return f"{path}.{name}", entry.object.name if entry.object else entry.name
+    return "", ""
+
+
+def keep_names(spec: Any) -> None:
+    """Note how source objects are called now, to name them when they are gone."""
+    for group, name in model_sources(spec):
+        for entry in getattr(group, f"{name}_objects"):
+            if entry.object is not None and entry.name != entry.object.name:
+                entry.name = entry.object.name
 
 
 def model_sources(group: Any, table: type[Table] = MedalSpec) -> Iterator[tuple[Any, str]]:
@@ -160,7 +217,9 @@ def _write(group: Any, key: Key, value: Any) -> None:
         setattr(group, name, strokes.mesh_of(value))
     elif shape == "font":
         setattr(group, f"{name}_block", None)
-        setattr(group, name, value)
+        setattr(group, name, held_path(value))
+    elif shape == "file":
+        setattr(group, name, held_path(value))
     elif shape in ("word-or-number", "word-or-text"):
         if value in key.choices:
             setattr(group, name, value)
@@ -181,12 +240,23 @@ def _held(key: Key, value: Any) -> Any:
     return tables.scaled(key, value) if isinstance(value, float) else value
 
 
+def held_path(path: str, windows: bool = os.name == "nt") -> str:
+    """Return a path of a spec as Blender holds it, where ``//`` means beside the file.
+
+    In a spec it begins a path of the system's own: a share of another machine on Windows,
+    which backslashes name as well; elsewhere just one slash too many.
+    """
+    if not path.startswith("//"):
+        return path
+    return ntpath.normpath(path) if windows else "/" + path.lstrip("/")
+
+
 def _write_source(group: Any, name: str, value: str) -> None:
     objects = getattr(group, f"{name}_objects")
     objects.clear()
     if not value.startswith(OBJECT_MARK):
         setattr(group, f"{name}_kind", "FILE")
-        setattr(group, name, value)
+        setattr(group, name, held_path(value))
         return
     setattr(group, f"{name}_kind", "OBJECT")
     for found in objects_named(value.removeprefix(OBJECT_MARK)):

@@ -96,7 +96,7 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
         try:
             if bpy.app.background:
                 job = live.build_now(piece, self.quality, context, deliver)
-                self.report({"INFO"}, live.files_note(job))
+                self.report({"INFO"}, job.written)
             else:
                 live.start(piece, self.quality, context, deliver)
         except Exception as error:

@@ -56,24 +56,25 @@ class Exchange:
         self._forget_models(len(found))
         return found
 
+    def digest(self, arrays: Arrays) -> str:
+        """Return a digest of the content of a model, worked out once for each."""
+        self._digests = [(ref, known) for ref, known in self._digests if ref() is not None]
+        digest = next((known for ref, known in self._digests if ref() is arrays[0]), "")
+        if not digest:
+            digest = _digest_of(_held(arrays))
+            self._digests.append((weakref.ref(arrays[0]), digest))
+        return digest
+
     def _model(self, arrays: Arrays) -> Path:
         """Write a model where the process finds it, named by its content."""
-        vertices, triangles, *groups = arrays
-        held = {"vertices": vertices, "triangles": triangles}
-        held |= {f"{GROUP}{name}": values for group in groups for name, values in group.items()}
-        self._digests = [(ref, known) for ref, known in self._digests if ref() is not None]
-        digest = next((known for ref, known in self._digests if ref() is vertices), "")
-        if not digest:
-            digest = _digest_of(held)
-            self._digests.append((weakref.ref(vertices), digest))
-        path = self.folder() / f"model-{digest}.npz"
+        path = self.folder() / f"model-{self.digest(arrays)}.npz"
         if path.exists():
             with contextlib.suppress(OSError):  # it only counts as older then
                 path.touch()
         else:
             spare = path.with_name(f"{path.name}.part")
             with spare.open("wb") as handle:
-                np.savez(handle, **held)
+                np.savez(handle, **_held(arrays))
             spare.replace(path)
         return path
 
@@ -119,6 +120,13 @@ def _age(path: Path) -> int:
         return path.stat().st_mtime_ns
     except OSError:
         return 0
+
+
+def _held(arrays: Arrays) -> dict[str, Any]:
+    """Return a model as it stands in a file."""
+    vertices, triangles, *groups = arrays
+    held = {f"{GROUP}{name}": values for group in groups for name, values in group.items()}
+    return {"vertices": vertices, "triangles": triangles, **held}
 
 
 def _digest_of(held: Mapping[str, Any]) -> str:

@@ -38,7 +38,7 @@ def draw(column: Any, group: Any, name: str, path: str) -> None:
     block = getattr(group, f"{name}_block")
     row = column.row(align=True)
     row.active = block is None
-    row.prop(group, name)
+    row.prop(group, name, placeholder=group.bl_rna.properties[name].default)
     button = row.operator("medalwright.choose_font", text="", icon="FILE_FOLDER")
     button.path = f"{path}.{name}"
     if block is not None or any(has_file(group, font) for font in bpy.data.fonts):
@@ -46,11 +46,14 @@ def draw(column: Any, group: Any, name: str, path: str) -> None:
 
 
 def text_of(group: Any, name: str) -> str:
-    """Return what the spec says for a font: the file of a picked one, else what was typed."""
+    """Return what the spec says for a font: the file of a picked one, else what was typed.
+
+    Nothing typed is nothing: what the font then is, is the key's matter.
+    """
     block = getattr(group, f"{name}_block")
     if block is not None and has_file(group, block):
         return file_of(block)
-    text = getattr(group, name)
+    text: str = getattr(group, name).strip()
     return bpy.path.abspath(text) if text.startswith("//") else text
 
 

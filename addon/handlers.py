@@ -8,7 +8,7 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import live
+from . import following, live
 
 
 @persistent
@@ -16,30 +16,29 @@ def after_undo(*_: Any) -> None:
     """Bring meshes in line with the properties that undo or redo brought back."""
     live.session.errors.clear()
     live.session.models.clear()
-    live.refresh(bpy.context)
+    live.drop_stale(drafts=True)
+    following.refresh(bpy.context)
 
 
 @persistent
 def after_load(*_: Any) -> None:
-    """Forget the objects of the file before."""
+    """Forget the file before, and look at the pieces of this one."""
     live.close()
-    for item in bpy.data.objects:
-        if live.is_piece(item):
-            live.watch(item)
+    following.refresh(bpy.context)
 
 
 @persistent
 def after_change(scene: Any, depsgraph: bpy.types.Depsgraph) -> None:
-    """Let reliefs follow the objects they are made from; costs nothing where there are none."""
+    """Let reliefs follow the objects they are made from; costs little where there are none."""
     if live.session.sculpted:
-        live.sheets_changed()
-    if not live.session.sources:
-        return
+        following.sheets_changed()
     for update in depsgraph.updates:
         if isinstance(update.id, bpy.types.Object) and (
             update.is_updated_geometry or update.is_updated_transform
         ):
-            live.source_changed(update.id.original.session_uid)
+            following.object_changed(update.id.original)
+    if live.session.sources.pieces and depsgraph.id_type_updated("COLLECTION"):
+        following.objects_changed()
 
 
 _HANDLERS = (

@@ -44,12 +44,16 @@ class Job:
     ----------
     owner : int
         `session_uid` of the object it is for.
+    digest, sources : str
+        What is asked for, and the content of the models it is made from.
     why : str
         What was changed, in a word of the caller's.
     state : str
         waiting, running, done, failed, cancelled.
     message : str
         What a person should know of it: why it failed, or what happened on the way.
+    stale : bool
+        Whether its piece asks for something else by now, or is gone.
     replaces, replaced : bool
         Whether it took, or lost, the place of a running draft of the same object.
     """
@@ -60,6 +64,7 @@ class Job:
     models: Mapping[str, Arrays] = field(default_factory=dict)
     deliver: Mapping[str, Any] | None = None
     digest: str = ""
+    sources: str = ""
     why: str = ""
     number: int = 0
     state: str = "waiting"
@@ -69,6 +74,7 @@ class Job:
     result: Result | None = None
     files: tuple[str, ...] = ()
     give_up: float = 0.0
+    stale: bool = False
     replaces: bool = False
     replaced: bool = False
 
@@ -81,6 +87,11 @@ class Job:
     def is_over(self) -> bool:
         """Tell whether nothing more will happen to it."""
         return self.state in ("done", "failed", "cancelled")
+
+    @property
+    def written(self) -> str:
+        """Say which files it wrote, if any."""
+        return f"{len(self.files)} files in {Path(self.files[0]).parent}" if self.files else ""
 
 
 class Builder:
@@ -168,6 +179,11 @@ class Builder:
             job.give_up = time.monotonic() + PATIENCE
             if self.worker:
                 self.worker.send({"do": "cancel", "id": job.number})
+
+    def drop(self, job: Job) -> None:
+        """Stop a job that nobody wants any more."""
+        job.stale = True
+        self.cancel(job)
 
     def poll(self, wait: float = 0.0) -> list[Job]:
         """Move on and return the jobs that are over since the last call.

@@ -1,9 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""From a change of a property to a new draft on screen.
-
-Objects are remembered by `session_uid` only: after an undo every reference Python held is
-dead. What is kept here is never anything that Blender should undo.
-"""
+"""From a change of a property to a new draft on screen."""
 
 from __future__ import annotations
 
@@ -12,15 +8,15 @@ import json
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import bpy
 
 from . import convert, layout, meshes, sculpted, sources, units
-from .jobs import Builder, Job
+from .jobs import Job
 from .medalcore.errors import MedalError
 from .medalcore.spec import spec_from_dict
+from .session import session as session
 
 WAIT = 0.2
 """Seconds a change may be waited for where it is made. The new mesh is then in the very next
@@ -36,35 +32,14 @@ NEWS = 0.25
 """Seconds between two redraws of the sidebar that only tell how far a build is."""
 
 
-class _Session:
-    """What goes on between Blender and the builder in this session."""
-
-    def __init__(self) -> None:
-        self.clear()
-
-    def clear(self) -> None:
-        """Begin anew."""
-        self.builder = Builder()
-        self.pending: set[int] = set()
-        self.errors: dict[int, str] = {}
-        self.notes: dict[int, str] = {}
-        self.watched: set[int] = set()  # jobs an operator finishes itself
-        self.sources: dict[int, set[int]] = {}  # pieces by the objects of their reliefs
-        self.models = sources.Kept()
-        self.sculpted: set[int] = set()  # pieces with a relief being sculpted
-        self.took: dict[tuple[int, str], float] = {}  # by piece and what was changed, s
-        self.skipped = 0  # changes that were not waited for, in a row
-        self.waited = False  # in this turn of Blender's loop
-        self.told = 0.0  # when progress was last shown
-        self.quiet = 0
-
-
-session = _Session()
-
-
 def is_piece(item: bpy.types.Object | None) -> bool:
     """Tell whether an object is a piece of ours."""
     return item is not None and item.type == "MESH" and item.medalwright.is_piece
+
+
+def is_linked(piece: bpy.types.Object) -> bool:
+    """Tell whether a piece, or its mesh, is another file's: writing to it can end Blender."""
+    return piece.library is not None or piece.data.library is not None
 
 
 def piece_by_uid(uid: int) -> bpy.types.Object | None:
@@ -84,7 +59,8 @@ def quietly() -> Iterator[None]:
 
 def digest_of(piece: bpy.types.Object) -> str:
     """Return a digest of everything in Blender's properties a build depends on."""
-    asked = json.dumps(convert.to_dict(piece.medalwright.spec), sort_keys=True)
+    spec = convert.to_dict(piece.medalwright.spec, source=convert.source_choice)
+    asked = json.dumps(spec, sort_keys=True)
     places = sculpted.open_places(piece)
     if places:
         asked += json.dumps(places)
@@ -102,7 +78,15 @@ def is_current(piece: bpy.types.Object) -> bool:
     """Tell whether the mesh is what the properties ask for."""
     built = piece.data.medalwright
     unit = units.units_per_mm(scene_of(piece))
-    return built.digest == digest_of(piece) and abs(built.unit / unit - 1.0) < 1e-6
+    if built.digest != digest_of(piece) or abs(built.unit / unit - 1.0) >= 1e-6:
+        return False
+    return not sources.lost(piece)
+
+
+def trouble_of(piece: bpy.types.Object) -> str:
+    """Return what is wrong with a piece, or nothing."""
+    uid = piece.session_uid
+    return session.errors.get(uid) or session.lost.get(uid, "")
 
 
 def touch(item: Any) -> None:
@@ -125,6 +109,8 @@ def changed(item: Any, why: str) -> None:
     why : str
         What was changed: changes of one kind take about as long as each other.
     """
+    if not session.quiet:
+        drop_stale()
     if not _follows(item):
         return
     if session.waited or not session.builder.is_apart:
@@ -151,7 +137,7 @@ def _follows(item: Any) -> bool:
     """Tell whether a change of an object asks for a draft."""
     if session.quiet or bpy.app.background or not is_piece(item):
         return False
-    return bool(item.medalwright.live)
+    return bool(item.medalwright.live) and not is_linked(item)
 
 
 def _call(function: Callable[[], float | None], delay: float) -> None:
@@ -175,9 +161,23 @@ def fire() -> None:
 
 
 def _begin(piece: bpy.types.Object, why: str) -> Job | None:
-    """Begin a draft where there is nobody to catch what goes wrong."""
+    """Begin a draft where there is nobody to catch what goes wrong.
+
+    Not of what is there already: Blender tells of sources that have not really changed, when a
+    file is opened or after an undo, and a fine mesh would be a draft then.
+    """
     try:
-        return start(piece, "draft", bpy.context, why=why)
+        job = request(piece, "draft", bpy.context, why=why)
+        built = piece.data.medalwright
+        if (
+            session.builder.job_of(job.owner)
+            or not is_current(piece)
+            or built.sources != job.sources
+        ):
+            return _queue(job)
+        session.errors.pop(job.owner, None)
+        layout.redraw()
+        return None
     except Exception as error:
         session.errors[piece.session_uid] = told(error)
         layout.redraw()
@@ -210,13 +210,18 @@ def request(
     """
     asked = convert.to_dict(piece.medalwright.spec)
     spec_from_dict(asked)  # a wrong spec is told at once, not after the queue
-    watch(piece)
+    if is_linked(piece):
+        raise MedalError("The medal is linked from another file; change it there")
+    session.sources.note(piece)
+    convert.keep_names(piece.medalwright.spec)
     models = sources.models_of(piece, context, session.models if why else None)
     if quality == "draft" and deliver is None:
         asked = sculpted.without_open(piece, asked)
     if sculpted.open_places(piece):
         session.sculpted.add(piece.session_uid)
-    return Job(piece.session_uid, asked, quality, models, deliver, digest_of(piece), why)
+    content = ",".join(sorted(map(session.builder.files.digest, models.values())))
+    digest = digest_of(piece)
+    return Job(piece.session_uid, asked, quality, models, deliver, digest, content, why)
 
 
 def start(
@@ -233,7 +238,21 @@ def start(
     MedalError
         As `request`.
     """
-    job = session.builder.submit(request(piece, quality, context, deliver, why))
+    return _queue(request(piece, quality, context, deliver, why))
+
+
+def _queue(job: Job) -> Job:
+    """Queue a job; a fine build of anything else is stopped.
+
+    Where one of the very same is on its way, a draft that comes by itself is not made besides.
+    """
+    for old in session.builder.jobs:
+        if old.owner == job.owner and old.deliver is None and not old.is_draft:
+            if (old.digest, old.sources) != (job.digest, job.sources):
+                session.builder.drop(old)
+            elif job.why and not old.is_over:
+                return old
+    session.builder.submit(job)
     session.builder.advance()
     if not bpy.app.timers.is_registered(tick):
         bpy.app.timers.register(tick, first_interval=BEAT)
@@ -268,16 +287,53 @@ def _settle(over: list[Job]) -> None:
             session.errors[job.owner] = told(error)
 
 
+def is_asked(job: Job) -> bool:
+    """Tell whether what a job makes is what its piece asks for now."""
+    piece = piece_by_uid(job.owner)
+    return piece is not None and bool(piece.users_scene) and job.digest == digest_of(piece)
+
+
+def drop_stale(*, drafts: bool = False, only_gone: bool = False) -> None:
+    """Stop builds that no piece asks for any more.
+
+    Files are written as they were asked for. A draft may be a step behind, else nothing would
+    be seen while a slider is dragged, but not behind an undo.
+
+    Parameters
+    ----------
+    drafts : bool
+        Whether drafts are stopped too.
+    only_gone : bool
+        Whether only pieces that are gone are looked for, drafts of them too.
+    """
+    for job in session.builder.jobs:
+        if job.deliver is not None or job.is_over:
+            continue
+        if only_gone:
+            piece = piece_by_uid(job.owner)
+            stale = piece is None or not piece.users_scene
+        else:
+            stale = (drafts or not job.is_draft) and not is_asked(job)
+        if stale:
+            session.builder.drop(job)
+
+
 def finish(job: Job) -> str:
     """Put the result of a job on its piece; return what went wrong, or nothing.
 
-    The piece is left as it was if the job failed, or the piece has gone, or is being edited.
+    The piece is left as it was if the job failed, or the piece has gone, or is being edited, or
+    asks for something else by now; `job.stale` tells that. Only a draft may be a step behind.
     """
     piece = piece_by_uid(job.owner)
     if job.state == "failed":
         session.errors[job.owner] = job.message
         return job.message
     if job.state != "done" or job.result is None or piece is None:
+        return ""
+    if not job.is_draft and not is_asked(job):
+        job.stale = True
+        if job.files:
+            session.notes[job.owner] = f"{job.written}, of the medal as it was then"
         return ""
     if piece.mode == "EDIT":
         session.errors[job.owner] = "Leave Edit Mode and rebuild: the mesh is being edited"
@@ -286,9 +342,9 @@ def finish(job: Job) -> str:
         session.errors.pop(job.owner, None)
     session.notes.pop(job.owner, None)
     if job.files or job.message:
-        session.notes[job.owner] = files_note(job) or job.message
+        session.notes[job.owner] = job.written or job.message
     unit = units.units_per_mm(scene_of(piece))
-    meshes.show(piece, job.result, unit=unit, digest=job.digest)
+    meshes.show(piece, job.result, unit=unit, digest=job.digest, sources=job.sources)
     _follow(piece)
     return ""
 
@@ -299,37 +355,6 @@ def _follow(piece: bpy.types.Object) -> None:
         for item in bpy.data.objects:
             if item != piece and is_piece(item) and item.data == piece.data:
                 convert.copy(piece.medalwright.spec, item.medalwright.spec)
-
-
-def watch(piece: bpy.types.Object) -> None:
-    """Remember which objects a piece's reliefs are made from."""
-    for pieces in session.sources.values():
-        pieces.discard(piece.session_uid)
-    for group, name in convert.model_sources(piece.medalwright.spec):
-        if getattr(group, f"{name}_kind") == "OBJECT":
-            for item in convert.source_objects(group, name):
-                session.sources.setdefault(item.session_uid, set()).add(piece.session_uid)
-
-
-def sheets_changed() -> None:
-    """Bring reliefs back whose sheet was deleted by hand."""
-    for uid in list(session.sculpted):
-        piece = piece_by_uid(uid)
-        if piece is None or not sculpted.open_places(piece):
-            session.sculpted.discard(uid)
-            touch(piece)
-
-
-def source_changed(uid: int) -> None:
-    """Note that an object has changed which reliefs are made from."""
-    session.models.forget(uid)
-    for owner in session.sources.get(uid, ()):
-        touch(piece_by_uid(owner))
-
-
-def files_note(job: Job) -> str:
-    """Say what a job has written."""
-    return f"{len(job.files)} files in {Path(job.files[0]).parent}" if job.files else ""
 
 
 def build_now(
@@ -350,16 +375,6 @@ def build_now(
     if trouble:
         raise MedalError(trouble)
     return job
-
-
-def refresh(context: bpy.types.Context) -> None:
-    """Begin drafts for live pieces whose mesh is not what their properties ask for.
-
-    After an undo, Blender may keep a mesh that a draft has changed since the step.
-    """
-    for item in context.scene.objects:
-        if is_piece(item) and not is_current(item):
-            touch(item)
 
 
 def close() -> None:

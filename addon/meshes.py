@@ -44,7 +44,9 @@ class Result:
     report: Mapping[str, Any]
 
 
-def show(piece: bpy.types.Object, result: Result, *, unit: float, digest: str) -> None:
+def show(
+    piece: bpy.types.Object, result: Result, *, unit: float, digest: str, sources: str
+) -> None:
     """Put a result on a piece: same object, same mesh, same slots, new geometry.
 
     A mesh with shape keys is left as it is and a new one put in its place: shape keys
@@ -56,8 +58,8 @@ def show(piece: bpy.types.Object, result: Result, *, unit: float, digest: str) -
     result : Result
     unit : float
         Blender units per mm.
-    digest : str
-        What it was built from.
+    digest, sources : str
+        What it was built from: what was asked for, and the content of the models.
     """
     mesh = piece.data
     if mesh.shape_keys is not None:
@@ -74,7 +76,7 @@ def show(piece: bpy.types.Object, result: Result, *, unit: float, digest: str) -
     slots = looks.slots_for(mesh, in_use, names, looks.metals_of(result.report, names))
     _write(mesh, result, unit, slots[code], core)
     built = mesh.medalwright
-    built.digest = digest
+    built.digest, built.sources = digest, sources
     built.quality = str(result.report.get("quality", ""))
     built.unit = unit
     built.zones = ",".join(result.zone_names)

@@ -19,7 +19,7 @@ Answer = set[str]
 def needs_piece(cls: Any, context: bpy.types.Context) -> bool:
     """Poll for operators that work on the active piece."""
     piece = context.object
-    if live.is_piece(piece) and piece.library is None:
+    if live.is_piece(piece) and not live.is_linked(piece):
         return True
     if live.is_piece(piece):
         cls.poll_message_set("The medal is linked from another file; change it there")
@@ -157,10 +157,13 @@ class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
 
     def _end(self, context: bpy.types.Context) -> Answer:
         self._leave(context)
+        trouble = live.finish(self._job)
+        if self._job.stale:
+            self.report({"INFO"}, "The medal was changed meanwhile; what was built is not used")
+            return {"CANCELLED"}
         if self._job.state == "cancelled":
             self.report({"INFO"}, "Stopped; the medal is as it was")
             return {"CANCELLED"}
-        trouble = live.finish(self._job)
         if trouble:
             self.report({"ERROR"}, trouble)
             return {"CANCELLED"}

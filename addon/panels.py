@@ -57,7 +57,7 @@ def _draw_state(column: Any, context: bpy.types.Context, piece: bpy.types.Object
     row = column.row(align=True)
     for side in ("obverse", "reverse"):
         row.operator("medalwright.face", text=f"See {side.capitalize()}").side = side
-    trouble = live.session.errors.get(piece.session_uid, "")
+    trouble = live.trouble_of(piece)
     if trouble:
         layout.wrapped(column, context, wording.told(trouble), icon="ERROR")
     note = live.session.notes.get(piece.session_uid, "")

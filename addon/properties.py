@@ -18,6 +18,7 @@ class MEDALWRIGHT_PG_built(bpy.types.PropertyGroup):
     """What a mesh was built from and what was measured on it."""
 
     digest: StringProperty(name="Built From")  # type: ignore[valid-type]
+    sources: StringProperty(name="Models Built From")  # type: ignore[valid-type]
     quality: StringProperty(name="Quality")  # type: ignore[valid-type]
     unit: FloatProperty(name="Units per Millimetre")  # type: ignore[valid-type]
     zones: StringProperty(name="Zones")  # type: ignore[valid-type]

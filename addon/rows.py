@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from . import chosen, dependence, fonts, groups, sculpt, tables, wording
+from . import chosen, convert, dependence, fonts, groups, sculpt, tables, wording
 from .medalcore.spec import Key, Table
 
 SMALL = 2
@@ -169,6 +169,7 @@ def _draw_model(column: Any, group: Any, name: str, path: str) -> None:
     objects = column.column(align=True)
     for i, item in enumerate(items):
         row = objects.row(align=True)
+        row.alert = convert.is_lost(item)
         row.prop(item, "object", text="Object" if i == 0 else " ")
         list_button(row, f"{path}.{name}_objects", "REMOVE", "X", i)
     row = column.row(align=True)

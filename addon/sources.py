@@ -3,7 +3,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import bpy
@@ -52,7 +53,8 @@ def arrays_of(
     corners: list[NDArray[np.int64]] = []
     start = 0
     for item in objects:
-        vertices, triangles, held = _one(item.evaluated_get(depsgraph), names)
+        with _evaluated(item, depsgraph) as seen:
+            vertices, triangles, held = _one(seen, names)
         if not len(triangles):
             raise SourceError(f"object '{item.name}' has no faces to make a relief from")
         points.append(vertices)
@@ -65,6 +67,39 @@ def arrays_of(
         return mesh
     sizes = [len(p) for p in points]
     return *mesh, groups.joined(weights, sizes, names, [o.name for o in objects])
+
+
+def _is_enabled(item: bpy.types.Object, shown: bpy.types.LayerCollection) -> bool:
+    """Tell whether Blender evaluates an object: what only the eye hides, it does."""
+    if item.hide_viewport or shown.collection.hide_viewport:
+        return False
+    if not shown.exclude and shown.collection.objects.get(item.name) == item:
+        return True
+    return any(_is_enabled(item, inner) for inner in shown.children)
+
+
+@contextmanager
+def _evaluated(item: bpy.types.Object, depsgraph: bpy.types.Depsgraph) -> Iterator[Any]:
+    """Give an object with its modifiers, where it stands, whether the window shows it or not.
+
+    Blender evaluates nothing that is disabled, excluded, in another scene or only linked. Such
+    an object is copied into a scene of its own; nothing of the file is changed.
+    """
+    if _is_enabled(item, depsgraph.view_layer.layer_collection):
+        yield item.evaluated_get(depsgraph)
+        return
+    copy = item.copy()
+    copy.hide_viewport = False
+    scene = bpy.data.scenes.new(item.name)
+    try:
+        scene.frame_current = depsgraph.scene.frame_current
+        scene.collection.objects.link(copy)
+        layer = scene.view_layers[0]
+        layer.update()
+        yield copy.evaluated_get(layer.depsgraph)
+    finally:
+        bpy.data.scenes.remove(scene)
+        bpy.data.objects.remove(copy)
 
 
 def _one(item: Any, names: tuple[str, ...]) -> Arrays:
@@ -114,6 +149,36 @@ class Kept:
         self._held.clear()
 
 
+class Watched:
+    """Pieces by the objects that their reliefs are made from, all by `session_uid`."""
+
+    def __init__(self) -> None:
+        self.pieces: set[int] = set()
+        self._by_source: dict[int, set[int]] = {}
+
+    def note(self, piece: bpy.types.Object) -> None:
+        """Note what a piece is made from now."""
+        self.pieces.add(piece.session_uid)
+        for pieces in self._by_source.values():
+            pieces.discard(piece.session_uid)
+        for group, name in convert.model_sources(piece.medalwright.spec):
+            if getattr(group, f"{name}_kind") == "OBJECT":
+                for item in convert.source_objects(group, name):
+                    self._by_source.setdefault(item.session_uid, set()).add(piece.session_uid)
+
+    def made_from(self, uid: int) -> set[int]:
+        """Return the pieces that are made from an object."""
+        return self._by_source.get(uid, set())
+
+
+def lost(piece: bpy.types.Object) -> str:
+    """Return what is told if an object a piece is made from is no more; else nothing."""
+    key, name = convert.lost_source(piece.medalwright.spec)
+    if not key:
+        return ""
+    return f"{key}: object '{name}' was deleted; choose another one, or leave the element out"
+
+
 def models_of(
     piece: bpy.types.Object, context: bpy.types.Context, kept: Kept | None = None
 ) -> dict[str, Arrays]:
@@ -122,8 +187,11 @@ def models_of(
     Raises
     ------
     SourceError
-        As `arrays_of`.
+        If an object is no more; else as `arrays_of`.
     """
+    gone = lost(piece)
+    if gone:
+        raise SourceError(gone)
     found: dict[str, Arrays] = sculpted.models_of(piece)
     objects: dict[str, list[bpy.types.Object]] = {}
     names: dict[str, tuple[str, ...]] = {}

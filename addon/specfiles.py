@@ -1,6 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Specs as files: opened as a new medal, saved to be built anywhere."""
 
+import os
+import unicodedata
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +13,8 @@ from bpy_extras.io_utils import ExportHelper, ImportHelper
 from bpy_extras.object_utils import AddObjectHelper
 
 from . import convert, sources, strokes
-from .medalcore.errors import MedalError
+from .medalcore.deliver.files import write_files
+from .medalcore.errors import DeliveryError, MedalError
 from .medalcore.spec import read_spec, spec_from_dict, write_spec
 from .operators import Answer, add_piece, needs_piece
 
@@ -62,6 +66,13 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
         description="Write source objects as files in the same folder, for use without Blender",
         default=True,
     )
+    overwrite: BoolProperty(
+        name="Overwrite",
+        description="Replace files of the same names",
+        default=False,
+        options={"SKIP_SAVE"},
+    )
+    _browsed = False
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -70,24 +81,31 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Suggest a file name from the name of the piece."""
+        self._browsed = (
+            True  # the file browser asks before it gives the name of a spec that is there
+        )
         slug = spec_from_dict(convert.to_dict(context.object.medalwright.spec)).medal.slug
         self.filepath = bpy.path.abspath(f"//{slug}.toml") if bpy.data.filepath else f"{slug}.toml"
         return super().invoke(context, event)
 
     def execute(self, context: bpy.types.Context) -> Answer:
-        """Write the models, then the spec that names them."""
+        """Write the models, then the spec that names them; nothing if one may not be written."""
         piece = context.object
-        path = Path(self.filepath)
+        path = Path(bpy.path.abspath(self.filepath))
         try:
             asked = convert.to_dict(piece.medalwright.spec)
-            if self.with_models:
-                for text, arrays in sources.models_of(piece, context).items():
-                    ending, content = sources.as_file(arrays)
-                    name = f"{path.stem}-{bpy.path.clean_name(text.split(':', 1)[1])}{ending}"
-                    model = path.with_name(name)
-                    model.write_bytes(content)
-                    _rename_source(asked, text, str(model))
-            write_spec(spec_from_dict(asked), path)
+            models = sources.models_of(piece, context)
+            files = model_files(models, path) if self.with_models else {}
+            for text, (model, _) in files.items():
+                _rename_source(asked, text, str(model))
+            spec = spec_from_dict(asked)
+            if not (self.overwrite or self._browsed):
+                refuse([path])
+            fresh = dict(files.values())
+            if not self.overwrite:
+                refuse([model for model, content in fresh.items() if not _holds(model, content)])
+            write_files(fresh, overwrite=True)
+            write_spec(spec, path)
         except MedalError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -96,6 +114,62 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
             return {"CANCELLED"}
         self.report({"INFO"}, f"Wrote {path.name}")
         return {"FINISHED"}
+
+
+def model_files(models: Mapping[str, sources.Arrays], path: Path) -> dict[str, tuple[Path, bytes]]:
+    """Return the file of each model beside a spec, and its content.
+
+    No two have the same name, as systems see it that take "Head" and "head" for one.
+
+    Parameters
+    ----------
+    models : mapping
+        By the text of their source: a kind, a colon, the names of objects.
+    path : Path
+        Of the spec.
+    """
+    found: dict[str, tuple[Path, bytes]] = {}
+    taken: set[str] = set()
+    for text, arrays in models.items():
+        ending, content = sources.as_file(arrays)
+        plain = name = f"{path.stem}-{bpy.path.clean_name(text.split(':', 1)[1])}"
+        number = 1
+        while _folded(name + ending) in taken:
+            number += 1
+            name = f"{plain}-{number}"
+        taken.add(_folded(name + ending))
+        found[text] = path.with_name(name + ending), content
+    return found
+
+
+def _folded(name: str) -> str:
+    """Return a name as systems compare it that do not tell capitals, or ways to write an é."""
+    return unicodedata.normalize("NFD", name).casefold()
+
+
+def refuse(paths: Iterable[Path]) -> None:
+    """Refuse to replace files that are there.
+
+    Raises
+    ------
+    DeliveryError
+        Naming them.
+    """
+    there = [path for path in paths if os.path.lexists(path)]
+    if there:
+        names = ", ".join(path.name for path in there)
+        are = "is there already" if len(there) == 1 else "are there already"
+        raise DeliveryError(
+            f"{there[0].parent}: {names} {are}; choose another name, or tick Overwrite"
+        )
+
+
+def _holds(path: Path, content: bytes) -> bool:
+    """Tell whether a file holds just that: a model that was saved before and has not changed."""
+    try:
+        return path.read_bytes() == content
+    except OSError:
+        return False
 
 
 def _rename_source(data: Any, old: str, new: str) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
@@ -137,8 +138,13 @@ class _Maker:
                     description="Object the relief is made from, as it stands in the scene",
                     type=bpy.types.Object,
                     poll=_can_be_source,
-                    update=changed,
-                )
+                    update=_picked(changed),
+                ),
+                "choice": StringProperty(
+                    name="Choice",
+                    description="Stays while the same object is chosen, whatever its name",
+                    options={"HIDDEN"},
+                ),
             },
         )
 
@@ -331,6 +337,17 @@ SHORT_FONTS = tuple(
 def _fonts(group: Any, context: bpy.types.Context, typed: str) -> list[str]:
     """Suggest the short names; fonts of the file are picked beside."""
     return [name for name in SHORT_FONTS if typed.lower() in name.lower()]
+
+
+def _picked(changed: Changed) -> Changed:
+    """Note by name and otherwise which object was picked, before the change is told on."""
+
+    def update(entry: Any, context: bpy.types.Context) -> None:
+        entry.name = entry.object.name if entry.object else ""
+        entry.choice = secrets.token_hex(4) if entry.object else ""
+        changed(entry, context)
+
+    return update
 
 
 def _can_be_source(group: Any, candidate: bpy.types.Object) -> bool:

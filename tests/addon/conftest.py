@@ -12,6 +12,7 @@ import os
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
@@ -116,3 +117,33 @@ def addon(package: ModuleType) -> Iterator[ModuleType]:
 def part(addon: ModuleType) -> Any:
     """Return a function that gives a module of the registered extension."""
     return lambda name: importlib.import_module(f"{PACKAGE}.{name}")
+
+
+def width() -> float:
+    """Return the width of the active object's mesh, from x = 0."""
+    return 2.0 * max(vertex.co.x for vertex in bpy.context.object.data.vertices)
+
+
+@pytest.fixture
+def live(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """Return the module as it is in a window, with the process ready and a piece built.
+
+    Timers do not fire without a window, so tests call what the timers would.
+    """
+    module = part("live")
+    monkeypatch.setattr(module, "_follows", lambda i: not module.session.quiet)
+    bpy.ops.medalwright.use_millimetres()
+    bpy.ops.medalwright.new()
+    module.session.builder = part("jobs").Builder(apart=True)
+    monkeypatch.setattr(module, "WAIT", 30.0)
+    bpy.context.object.medalwright.spec.blank.diameter = 41.0
+    end = time.monotonic() + 60.0
+    while not module.session.builder.is_idle and time.monotonic() < end:
+        module.tick()
+        time.sleep(0.01)
+    assert width() == pytest.approx(41.0, abs=0.02)
+    monkeypatch.undo()
+    monkeypatch.setattr(module, "_follows", lambda i: not module.session.quiet)
+    module._next_turn()
+    yield module
+    module.close()

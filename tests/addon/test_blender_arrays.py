@@ -64,7 +64,7 @@ def test_a_million_triangles_are_shown_quickly(addon: Any, part: Any) -> None:
     shown, ours, theirs = [], [], []
     for _ in range(3):
         start = time.thread_time()
-        part("meshes").show(piece, made, unit=1.0, digest="")
+        part("meshes").show(piece, made, unit=1.0, digest="", sources="")
         shown.append(time.thread_time() - start)
         mesh = bpy.data.meshes.new("Alone")
         start = time.thread_time()

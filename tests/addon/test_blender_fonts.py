@@ -42,6 +42,16 @@ def test_a_font_of_the_file_takes_the_place_of_the_name(legend: Any, file: Path,
     assert _said(part) == "sans-bold"
 
 
+def test_a_cleared_font_is_the_default_one(legend: Any, part: Any) -> None:
+    legend.font = "sans-bold"
+    for cleared in ("", " "):
+        legend.font = cleared
+        assert _said(part) == ""
+        assert bpy.ops.medalwright.rebuild() == {"FINISHED"}
+        report = part("panels").report_of(bpy.context.object.data.medalwright.report)
+        assert report["elements"]["obverse.legend[0]"]["font"] == "Source Serif Pro Bold"
+
+
 def test_a_packed_font_is_written_out_whole(legend: Any, file: Path, part: Any) -> None:
     """Its own file may be gone; the words are set in it all the same."""
     content = file.read_bytes()

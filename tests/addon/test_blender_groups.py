@@ -62,9 +62,9 @@ def test_a_group_changes_the_relief(relief: Any, part: Any) -> None:
     job = live.request(piece, "draft", bpy.context)
     builder = part("jobs").Builder()
     try:
-        path = builder._model_file(job.models["object:Ball"])
+        files = builder.files.models(job.models)
         kept: dict[str, Any] = {}
-        model = part("medalcore.worker")._models({"object:Ball": str(path)}, kept)["object:Ball"]
+        model = part("medalcore.worker")._models(files, kept)["object:Ball"]
     finally:
         builder.close()
     made = part("medalcore.build").build(

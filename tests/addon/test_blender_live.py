@@ -9,7 +9,6 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Iterator
 from typing import Any
 
 import bpy
@@ -21,28 +20,6 @@ BLANK: dict[str, Any] = {"blank": {"diameter": 30.0}}
 halting = pytest.mark.skipif(
     sys.platform == "win32", reason="Windows has no signal that halts a process"
 )
-
-
-@pytest.fixture
-def live(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
-    """Return the module as it is in a window, with the process ready and a piece built."""
-    module = part("live")
-    monkeypatch.setattr(module, "_follows", lambda i: not module.session.quiet)
-    bpy.ops.medalwright.use_millimetres()
-    bpy.ops.medalwright.new()
-    module.session.builder = part("jobs").Builder(apart=True)
-    monkeypatch.setattr(module, "WAIT", 30.0)
-    bpy.context.object.medalwright.spec.blank.diameter = 41.0
-    end = time.monotonic() + 60.0
-    while not module.session.builder.is_idle and time.monotonic() < end:
-        module.tick()
-        time.sleep(0.01)
-    assert width() == pytest.approx(41.0, abs=0.02)
-    monkeypatch.undo()
-    monkeypatch.setattr(module, "_follows", lambda i: not module.session.quiet)
-    module._next_turn()
-    yield module
-    module.close()
 
 
 def width() -> float:

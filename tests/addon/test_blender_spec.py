@@ -240,20 +240,6 @@ def test_a_changed_source_is_noticed(
     assert touched == []
 
 
-def test_a_deleted_source_is_left_out(piece: bpy.types.Object, part: Any) -> None:
-    bpy.ops.mesh.primitive_cone_add(location=(0, 60, 0))
-    cone = bpy.context.object
-    select(cone, piece)
-    bpy.ops.medalwright.use_selected()
-    select(cone)
-    bpy.ops.object.delete()
-    select(piece)
-    relief = piece.medalwright.spec.obverse.relief[0]
-    assert part("convert").source_text(relief) == ""
-    assert bpy.ops.medalwright.rebuild() == {"FINISHED"}
-    assert "relief" not in piece.data.medalwright.zones.split(",")
-
-
 def test_a_spec_file_becomes_a_piece_and_a_file_again(
     piece: bpy.types.Object, part: Any, tmp_path: Path
 ) -> None:
