@@ -151,9 +151,8 @@ class Builder:
         for old in drafts if job.is_draft else []:
             settled = old.replaces or old.replaced or old.fraction > 0.5
             if old.state == "running" and not settled:
-                old.replaced = job.replaces = True
-                if self.worker:
-                    self.worker.send({"do": "cancel", "id": old.number})
+                job.replaces = True
+                self._replace(old)
         for old in drafts:
             if old.state == "waiting":
                 old.state = "cancelled"
@@ -181,9 +180,17 @@ class Builder:
                 self.worker.send({"do": "cancel", "id": job.number})
 
     def drop(self, job: Job) -> None:
-        """Stop a job that nobody wants any more."""
+        """Stop a job that nobody wants any more; a draft is short and is let come to a stop."""
         job.stale = True
-        self.cancel(job)
+        if job.is_draft and job.state == "running":
+            self._replace(job)
+        else:
+            self.cancel(job)
+
+    def _replace(self, job: Job) -> None:
+        job.replaced = True
+        if self.worker:
+            self.worker.send({"do": "cancel", "id": job.number})
 
     def poll(self, wait: float = 0.0) -> list[Job]:
         """Move on and return the jobs that are over since the last call.
