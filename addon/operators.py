@@ -277,7 +277,7 @@ class MEDALWRIGHT_OT_use_millimetres(bpy.types.Operator):
         """Set the units, then bring every piece to them."""
         units.set_millimetres(context.scene)
         for item in context.scene.objects:
-            if live.is_piece(item) and not live.is_current(item):
+            if live.is_piece(item) and not live.is_linked(item) and not live.is_current(item):
                 draft(self, item, context)
         return {"FINISHED"}
 
