@@ -28,7 +28,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
 
     def settled() -> Iterator[float]:
         yield 1.0
-        yield from until(lambda: live.session.builder.is_idle)
+        yield from until(lambda: live.session.builder.is_idle and not live.session.pending)
         yield 0.5
 
     def built() -> list[Any]:
@@ -71,6 +71,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
         bpy.ops.wm.append(
             filepath=f"{path}/Object/Medal", directory=f"{path}/Object/", filename="Medal"
         )
+        yield from until(lambda: live.is_current(piece()))
         yield from settled()
         source = piece().medalwright.spec.obverse.relief[0].source_objects[0].object.name
         tell(**{name: [*built(), source != "Suzanne", live.trouble_of(piece())]})
