@@ -10,23 +10,23 @@ from typing import Any
 
 import numpy as np
 from msgspec.structs import replace
-from numpy.typing import NDArray
 
 from ..element import Built, Context, Finding, Part
-from ..errors import SpecError
 from ..grid import HeightField
 from ..ground import Ground
 from ..solid import Solid
 from ..spec.relief import Relief
 from ..tolerance import Tolerance
+from .asked import as_asked
 from .cliffs import Cliffs, cliffs
 from .closing import Shape
 from .compress import SEEN, Compressed, compress, foot_of
 from .draft import enforce_draft, fill_gaps
 from .emphasis import emphasis_of, softened
 from .even import evened
-from .flat_height import flat_relief, stacked
+from .flat_height import flat_relief
 from .flat_shape import flat_shape
+from .footprint import on_the_field, placed, source_placed
 from .seen import Seen, seen
 from .solid import relief_shape, solid_of
 from .steps import away_from
@@ -204,11 +204,9 @@ def _worked(spec: Relief, context: Context) -> Modelled:
     def look() -> Seen:
         tell(0.0, "looking at its model")
         curve = context.tolerance.curve
-        source = seen(spec, context.ground, pixels, models, stages, curve)
-        _check_size(spec, source.field)
-        return source
+        return seen(spec, context.ground, pixels, models, stages, curve)
 
-    def press(source: Seen) -> Compressed:
+    def press(source: Seen, asked: Relief) -> Compressed:
         tell(0.35, "bringing down its depth")
         weight = source.weight
         if spec.emphasis:
@@ -216,15 +214,18 @@ def _worked(spec: Relief, context: Context) -> Modelled:
             weight = painted if weight is None else weight * painted
         if weight is not None:
             weight = softened(weight, source.field.mask)
-        if source.flat is not None and (spec.compression == "linear" or not spec.flat.shoulder):
-            return flat_relief(source.field, spec)  # flat levels have no slopes to press
-        low = compress(source.field, spec, weight=weight)
-        return low if source.flat is None else stacked(low, source.flat, spec)
+        if source.flat is not None:
+            return flat_relief(source.field, asked)
+        return compress(source.field, asked, weight=weight, lowest=source.lowest or 0.0)
 
     def work() -> Modelled:
         source = stages.get("seen", (pixels, reach), _without(spec, _NOT_SEEN), look)
-        low = stages.get("low", (pixels, reach), _without(spec, _NOT_LOW), lambda: press(source))
-        worked = stroked(low.field, spec, source.frame, models, foot_of(spec))
+        asked = as_asked(spec, source)
+        low = stages.get(
+            "low", (pixels, reach), _without(spec, _NOT_LOW), lambda: press(source, asked)
+        )
+        source, bare = on_the_field(source, low.field, asked, pixels)
+        worked = stroked(bare, asked, source.frame, models, foot_of(asked))
         tell(0.75, "giving it draft")
         even = evened(worked.field, 0.5 * context.tolerance.surface)
         draft = math.radians(spec.draft)
@@ -233,7 +234,7 @@ def _worked(spec: Relief, context: Context) -> Modelled:
         return Modelled(
             source=source,
             field=drafted,
-            bare=low.field,
+            bare=bare,
             worked=worked.field,
             even=even,
             edges=edges,
@@ -245,45 +246,18 @@ def _worked(spec: Relief, context: Context) -> Modelled:
     return stages.get("heights", (context.tolerance, reach), spec, work)
 
 
-def _check_size(spec: Relief, field: HeightField) -> None:
-    """Refuse a relief that stands higher than it is wide: its walls would be all there is."""
-    rows, cols = np.flatnonzero(field.mask.any(1)), np.flatnonzero(field.mask.any(0))
-    size = field.grid.pixel * (max(int(np.ptp(rows)), int(np.ptp(cols))) + 1)
-    if spec.height > size:
-        raise SpecError(
-            f"{spec.height:g} mm high on {size:.3g} mm across is no relief; make it lower, or "
-            "larger by fit",
-            key="height",
-        )
-
-
 def _placed(made: Modelled, spec: Relief, home: Relief) -> Modelled:
     """Bring a relief from where it was worked to its place."""
-    du, dv = spec.at[0] - home.at[0], spec.at[1] - home.at[1]
-    if not du and not dv:
+    shift = np.array([spec.at[0] - home.at[0], spec.at[1] - home.at[1]])
+    if not shift.any():
         return made
-
-    def there(field: HeightField) -> HeightField:
-        grid = field.grid
-        grid = dataclasses.replace(grid, left=grid.left + du, top=grid.top + dv)
-        return HeightField(grid, field.heights, field.mask)
-
-    def frame() -> NDArray[np.float64]:
-        moved: NDArray[np.float64] = made.source.frame() + np.array([[0, 0, du], [0, 0, dv]])
-        return moved
-
     return dataclasses.replace(
         made,
-        source=dataclasses.replace(
-            made.source,
-            field=there(made.source.field),
-            frame=frame,
-            flat=None if made.source.flat is None else made.source.flat.moved(du, dv),
-        ),
-        field=there(made.field),
-        bare=there(made.bare),
-        worked=there(made.worked),
-        even=there(made.even),
+        source=source_placed(made.source, 1.0, shift),
+        field=placed(made.field, 1.0, shift),
+        bare=placed(made.bare, 1.0, shift),
+        worked=placed(made.worked, 1.0, shift),
+        even=placed(made.even, 1.0, shift),
     )
 
 

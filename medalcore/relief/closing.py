@@ -43,7 +43,7 @@ class Shape:
     height_mm : float
         Highest point above the field, measured on the vertices.
     size_mm : tuple of float
-        Extent of the outline in u and v.
+        Extent in u and v where the surface meets the field.
     pieces, holes : int
         Loops of the outline.
     islands_dropped, holes_filled : int
@@ -107,11 +107,14 @@ def closed_shape(
     )
     bottom = polygon(wall.points, wall.first)[:, ::-1] + n + k
     side = np.linalg.norm(uv[following(first)] - uv[:m], axis=1)
+    triangles = np.concatenate([surface.triangles, strip, upright, bottom])
+    under = np.concatenate([field_z, foot_z + below, np.full(k, np.inf)])
     return _told(
         vertices,
-        np.concatenate([surface.triangles, strip, upright, bottom]),
+        triangles,
         len(surface.triangles),
         float(np.max(surface.z - field_z)),
+        _at_field(vertices, triangles, vertices[:, 2] - under),
         Outline(uv[:m], first),
         specks,
         float(np.sum(side[wall.reach < _CLEARLY * wanted]) / np.sum(side)),
@@ -146,7 +149,26 @@ def hung_shape(
     )
     triangles = np.concatenate([surface.triangles, upright, bottom])
     height = float(np.max(surface.z - field_z))
-    return _told(vertices, triangles, len(surface.triangles), height, outline, specks, 0.0)
+    below = np.concatenate([field_z, np.full(m, np.inf)])
+    size = _at_field(vertices, triangles, vertices[:, 2] - below)
+    return _told(vertices, triangles, len(surface.triangles), height, size, outline, specks, 0.0)
+
+
+def _at_field(vertices: FloatArray, triangles: IntArray, height: FloatArray) -> tuple[float, float]:
+    """Return how far triangles reach in u and v where they pass the field, mm.
+
+    `height` of the vertices is above the field, mm.
+    """
+    start, stop = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
+    passes = (height[start] > 0.0) & (height[stop] <= 0.0)
+    start, stop = start[passes], stop[passes]
+    if not len(start):
+        return 0.0, 0.0
+    drop = np.where(np.isfinite(height[stop]), height[start] - height[stop], 1.0)
+    share = np.where(np.isfinite(height[stop]), height[start] / drop, 0.0)[:, None]
+    at = vertices[start, :2] + share * (vertices[stop, :2] - vertices[start, :2])
+    extent = np.ptp(at, axis=0)
+    return float(extent[0]), float(extent[1])
 
 
 def _told(
@@ -154,18 +176,19 @@ def _told(
     triangles: IntArray,
     top: int,
     height_mm: float,
+    size_mm: tuple[float, float],
     outline: Outline,
     specks: tuple[int, int],
     steep: float,
 ) -> Shape:
     """Return a shape with what is known of it."""
-    loops, extent = outline.areas(), np.ptp(outline.points, axis=0)
+    loops = outline.areas()
     return Shape(
         vertices=vertices,
         triangles=triangles,
         top=top,
         height_mm=height_mm,
-        size_mm=(float(extent[0]), float(extent[1])),
+        size_mm=size_mm,
         pieces=int(np.sum(loops > 0)),
         holes=int(np.sum(loops < 0)),
         islands_dropped=specks[0],

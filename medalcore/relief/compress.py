@@ -1,6 +1,7 @@
 """A model's depth, told in the height of a relief.
 
-*Linear* compression scales. *Gradient* compression keeps what raking light shows: every slope
+Without compression depths are heights as they are. *Linear* compression scales.
+*Gradient* compression keeps what raking light shows: every slope
 is shrunk to the lean that looks, under the light by which a medal is seen, as the model's own
 lean looks under the light by which a model is seen (`gradient.attenuate`). Heights are then
 grown back from the slopes inside the silhouette, held by a weak pull towards a flat base; the
@@ -35,6 +36,9 @@ from .gradient import Outline, outline_of
 from .quadrants import Cells
 from .recompose import recompose
 
+_CLEAR = 0.002
+"""mm: height from which a surface and the field are two."""
+
 SEEN = 0.02
 """mm: an outline that came down by less has not changed to the eye."""
 
@@ -68,9 +72,15 @@ class Compressed:
 
 
 def foot_of(spec: Relief) -> float:
-    """Return the least height inside the outline, mm: as asked, or chosen from the height."""
+    """Return the least height inside the outline, mm: as asked, or chosen from the height.
+
+    Depths that are heights as they are get no foot that nobody asked for, only what a surface
+    needs to stand clear of the field.
+    """
     if spec.foot > 0.0:
         return min(spec.foot, 0.5 * spec.height)
+    if spec.compression == "none":
+        return min(_CLEAR, 0.5 * spec.height)
     return min(max(0.08 * spec.height, 0.035), 0.045, 0.25 * spec.height)
 
 
@@ -79,6 +89,7 @@ def compress(
     spec: Relief,
     *,
     weight: NDArray[np.floating] | None = None,
+    lowest: float = 0.0,
 ) -> Compressed:
     """Bring a model's depth to the height of a relief.
 
@@ -108,12 +119,16 @@ def compress(
     raw = _cropped(raw, part)
     weight = None if weight is None else np.asarray(weight[part], np.float32)
     foot, outline = foot_of(spec), outline_of(raw.mask, raw.grid.pixel)
-    depth = raw.heights - raw.heights[raw.mask].min()
-    depth *= raw.mask
+    depth = raw.heights * raw.mask  # lowest between the last pixels and the outline, maybe
+    if spec.compression == "gradient":
+        depth -= raw.heights[raw.mask].min()
+        depth *= raw.mask
     most = float(depth.max())
     rounds = 0
-    facts: dict[str, Any] = {"model_depth_mm": most, "foot_mm": foot}
-    if most <= 0.0:
+    facts: dict[str, Any] = {"model_depth_mm": float(raw.heights[raw.mask].max()), "foot_mm": foot}
+    if spec.compression == "none":
+        heights = np.maximum(depth + np.float32(lowest), np.float32(foot)) * raw.mask
+    elif most <= 0.0:
         heights = raw.mask.astype(np.float32) * np.float32(spec.height)
     elif spec.compression == "linear":
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
@@ -165,6 +180,8 @@ def _closed(
     hung = depth.ravel()[outline.index]
     made = heights.ravel()[outline.index]
     scale = (spec.height - foot) / max(float(depth.max()), 1e-9)
+    if spec.compression == "none":
+        scale = 1.0
     scaled = foot + hung * scale
     drop = np.maximum(scaled - made, 0.0)
     return {

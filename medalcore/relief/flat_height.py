@@ -10,8 +10,6 @@ Phys. 176, 2002), so that nothing of the grid shows along it.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -34,16 +32,6 @@ _FOLDS = 3.0
 
 _NEAREST = 0.05
 """Pixels: an outline that passes nearer to a pixel is taken to pass there."""
-
-_LETS_GO = 0.5
-"""Length, mm, over which a level that is lifted at its edge comes back to where it was."""
-
-_SIDES = (
-    (np.s_[:, 1:], np.s_[:, :-1]),
-    (np.s_[:, :-1], np.s_[:, 1:]),
-    (np.s_[1:], np.s_[:-1]),
-    (np.s_[:-1], np.s_[1:]),
-)
 
 _DEPTH = 0.25
 """Depth of a drawing as a share of its larger side, as of a depth picture."""
@@ -68,25 +56,35 @@ def flat_field(flat: Flat, spec: Relief, pixels: int) -> HeightField:
     """
     grid = grid_round(flat.low, flat.high, pixels)
     level = level_map(flat.levels, grid)
-    steps = np.diff(np.array([0.0, *flat.shares]))
-    share = np.array([*np.cumsum(steps), 0.0])
-    if spec.flat.shoulder <= 0.0 or spec.flat.edge >= 1.0:
-        heights = share[level]
-    else:
-        heights = spec.flat.edge * share[level]
-        for n, contours in enumerate(flat.whole):
-            skin = swell(contours, grid, spec.flat.shoulder, level >= n)
-            heights += (1.0 - spec.flat.edge) * steps[n] * skin
     mask = level >= 0
-    most = float(heights[mask].max()) if mask.any() else 1.0
-    heights = np.where(mask, heights * (_DEPTH * flat.size / most), 0.0)
+    left = max(int(level.max()), 0)  # the highest level that a crop has left
+    steps = np.diff(np.array([0.0, *flat.shares])) / flat.shares[left]
+    share = np.array([*np.cumsum(steps), 0.0])
+    edge = spec.flat.edge if spec.flat.shoulder > 0.0 else 1.0
+    heights = edge * share[level]
+    if edge < 1.0:
+        rise = np.zeros(grid.shape)
+        for n, contours in enumerate(flat.whole):
+            rise += (1.0 - edge) * steps[n] * swell(contours, grid, spec.flat.shoulder, level >= n)
+        # where forms stand over one another their highest places need not coincide: all swell
+        # by as much more as brings the highest point to the height, and edges stay where asked
+        heights += rise * _most_swelling(heights, rise, mask)
+    heights = np.where(mask, heights * (_DEPTH * flat.size), 0.0)
     return HeightField(grid, heights.astype(np.float32), mask)
+
+
+def _most_swelling(edges: FloatArray, rise: FloatArray, mask: BoolArray) -> float:
+    """Return by what a rise may be multiplied for edges and rise to reach 1, and not more."""
+    some = mask & (rise > 0.0)
+    return float(np.min((1.0 - edges[some]) / rise[some])) if some.any() else 1.0
 
 
 def flat_relief(raw: HeightField, spec: Relief) -> Compressed:
     """Bring the levels of a drawing to the height of a relief in proportion.
 
-    The field of the piece stays at 0, so a level at half the height stands half as high.
+    The field of the piece stays at 0, so a level at half the height stands half as high. A
+    drawing is in low relief as it is: whether its forms are level or swell, nothing of it needs
+    to be flattened for raking light, so it is scaled whatever the compression.
     """
     foot, most = foot_of(spec), float(raw.heights.max())
     heights = np.maximum(raw.heights * np.float32(spec.height / most), np.float32(foot)) * raw.mask
@@ -153,33 +151,3 @@ def pixel_edges(contours: Contours, grid: Grid) -> FloatArray:
         return np.zeros((0, 2, 2))
     edges = [np.stack([c, np.roll(c, -1, axis=0)], axis=1) for c in contours]
     return np.asarray((np.concatenate(edges) - (grid.left, grid.top)) / grid.pixel)
-
-
-def stacked(made: Compressed, flat: Flat, spec: Relief) -> Compressed:
-    """Lift levels that gradient compression has let sink below what they stand on.
-
-    Along its edge a level is lifted to what lies beside it, and inside by less and less.
-    """
-    field, lifted = made.field, made.field.heights.copy()
-    level = level_map(flat.levels, field.grid)
-    screen = np.float32((field.grid.pixel / _LETS_GO) ** 2)
-    for n in range(1, len(flat.levels)):
-        inside, below = level >= n, (level >= 0) & (level < n)
-        wall, lack = np.zeros(field.grid.shape, np.float32), np.zeros_like(lifted)
-        for own, other in _SIDES:
-            beside = inside[own] & below[other]
-            wall[own] += beside
-            lack[own] += np.where(beside, np.maximum(lifted[other] - lifted[own], 0.0), 0.0)
-        if not lack.any():
-            continue
-        pyramid = Pyramid(inside)
-        solver = Poisson(pyramid, pyramid.pad(wall) + screen * pyramid.pad(inside))
-        lift, _ = solver.solve(pyramid.pad(lack), tolerance=1e-5)
-        lifted += lift[: field.grid.rows, : field.grid.cols] * inside
-    foot, most = foot_of(spec), float(lifted.max())
-    if most > spec.height > foot:
-        over = np.maximum(lifted - np.float32(foot), 0.0)
-        lifted = np.minimum(lifted, np.float32(foot)) + over * np.float32(
-            (spec.height - foot) / (most - foot)
-        )
-    return replace(made, field=HeightField(field.grid, lifted, field.mask))

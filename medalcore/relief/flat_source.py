@@ -28,6 +28,9 @@ FloatArray = NDArray[np.float64]
 FLAT_FILES = (".svg",)
 """Endings of the files that flat drawings are read from."""
 
+_CROP_CURVE = 0.002
+"""Largest distance between a crop that is drawn in and its chords, mm."""
+
 _ROUGH = 100.0, 0.05
 """Size of a first look, mm, and its tolerance: it finds the box of a turned drawing."""
 
@@ -64,9 +67,9 @@ class Flat:
     frame: FloatArray
     notes: tuple[str, ...]
 
-    def moved(self, du: float, dv: float) -> Flat:
-        """Return the drawing moved on its face, mm."""
-        by, shift = np.array([[1.0, 0.0, du], [0.0, 1.0, dv]]), np.array([du, dv])
+    def placed(self, scale: float, shift: FloatArray) -> Flat:
+        """Return the drawing with every point p at p · scale + shift, mm."""
+        by = np.column_stack([scale * np.eye(2), shift])
 
         def there(levels: tuple[Contours, ...]) -> tuple[Contours, ...]:
             return tuple(moved(c, by) for c in levels)
@@ -75,10 +78,19 @@ class Flat:
             self,
             levels=there(self.levels),
             whole=there(self.whole),
-            low=self.low + shift,
-            high=self.high + shift,
-            frame=self.frame + np.array([[0, 0, du], [0, 0, dv]]),
+            low=self.low * scale + shift,
+            high=self.high * scale + shift,
+            size=self.size * scale,
+            frame=self.frame * scale + np.column_stack([np.zeros((2, 2)), shift]),
         )
+
+    def within(self, spec: Relief, inset: tuple[float, ...]) -> Flat:
+        """Return the drawing with every level its own way inside the crop, mm."""
+        levels = []
+        for contours, far in zip(self.levels, inset, strict=True):
+            crop = _crop(spec, _CROP_CURVE, far)
+            levels.append(contours if crop is None else contours_of(section(contours) ^ crop, 0.0))
+        return dataclasses.replace(self, levels=tuple(levels)) if levels[0] else self
 
 
 def read_flat(name: str, spec: Relief, ground: Ground, curve: float) -> Flat:
@@ -201,11 +213,11 @@ def _above_foot(box: tuple[FloatArray, FloatArray], spec: Relief) -> m3.CrossSec
     return section((np.array([*corners, corners[1] + far * up, corners[0] + far * up]),))
 
 
-def _crop(spec: Relief, curve: float) -> m3.CrossSection | None:
+def _crop(spec: Relief, curve: float, inset: float = 0.0) -> m3.CrossSection | None:
     crop = spec.crop
     if crop.shape == "none":
         return None
-    half = np.array([crop.width, crop.height]) / 2
+    half = np.maximum(np.array([crop.width, crop.height]) / 2 - inset, 0.0)
     if crop.shape == "rectangle":
         corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * half
     else:

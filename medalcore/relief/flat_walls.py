@@ -24,6 +24,7 @@ _APART = 2.0  # pixels between places at which the foot of a wall is looked for
 _LOOK = 0.25  # pixels from look to look
 _FAN = math.radians(15.0)  # a wall turns round a corner in steps of at most this
 _STEEP = 2.0  # pixels: heights that change by more are not carried on at that slope
+_CRACK = 0.001  # pixels that cracks between pieces of a wall are wide at most
 _FINE = 0.002  # pixels: points of a wall's foot nearer to their chord go
 
 
@@ -107,7 +108,10 @@ def walled(
     pieces = list(loops)
     for loop in loops:
         pieces += _skirt(_split(loop, _APART), top, below, drop, most)
-    return m3.CrossSection(pieces, m3.FillRule.NonZero).simplify(_FINE)
+    whole = m3.CrossSection(pieces, m3.FillRule.NonZero)
+    # rounding leaves cracks between walls that join: spurs of what is below, up to the edge
+    whole = whole.offset(_CRACK, m3.JoinType.Miter, 2.0).offset(-_CRACK, m3.JoinType.Miter, 2.0)
+    return whole.simplify(_FINE)
 
 
 def _split(loop: FloatArray, longest: float) -> FloatArray:

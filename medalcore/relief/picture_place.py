@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +12,12 @@ from ..errors import SpecError
 from ..grid import Grid, HeightField
 from ..ground import Ground
 from ..spec import Relief
+from .mixed_pixels import settled
 from .picture_source import Picture
 from .place import box_of, cropped, grid_round, room
+from .resample import surface_of
+from .scanlines import covered
+from .steps import away_from, grown
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -21,10 +26,16 @@ Values = NDArray[np.float32]
 _ROWS = 64
 """Rows sampled at a time."""
 
+_CLIFF = 0.02
+"""Share of a picture's depth by which pixels differ across a cliff at least."""
+
+_FUZZ = 6.0
+"""So many times a difference that means nothing, they differ by at least as well."""
+
 
 def picture_field(
     picture: Picture, spec: Relief, ground: Ground, pixels: int, name: str
-) -> HeightField:
+) -> tuple[HeightField, float | None]:
     """Return the depths a placed picture stands for.
 
     Parameters
@@ -40,8 +51,10 @@ def picture_field(
 
     Returns
     -------
-    HeightField
+    field : HeightField
         mm; the lowest point of the relief is at 0.
+    lowest : float or None
+        The depth that stands at 0, mm; None where the spec does not say what depths there are.
 
     Raises
     ------
@@ -56,6 +69,7 @@ def picture_field(
             "leave both away",
             key="picture.white",
         )
+    picture = _settled(picture)
     values, mask = picture.values, _told(picture, spec)
     low, high = _span(picture)
     placing = _Placing(mask, spec, ground, name)
@@ -64,7 +78,19 @@ def picture_field(
         gain, base = depth / (high - low or 1.0), 0.0
     else:
         gain, base = white - black, black
-    return _placed(values * np.float32(gain) + np.float32(base), mask, placing, spec, pixels, name)
+    values = values * np.float32(gain) + np.float32(base)
+    fuzz = picture.step * abs(gain)
+    field, lowest = _placed(values, mask, placing, spec, pixels, name, fuzz)
+    return field, None if black == white else lowest
+
+
+def _settled(picture: Picture) -> Picture:
+    """Return a picture without pixels that a cliff, or the outline, runs through."""
+    low, high = _span(picture)
+    least = max(_CLIFF * (high - low), _FUZZ * picture.step)
+    if least <= 0.0:
+        return picture
+    return replace(picture, values=settled(picture.values, picture.mask, least))
 
 
 def _span(picture: Picture) -> tuple[float, float]:
@@ -92,7 +118,7 @@ def picture_frame(picture: Picture, spec: Relief, ground: Ground, name: str) -> 
     SpecError
         As `picture_field`.
     """
-    return _Placing(_told(picture, spec), spec, ground, name).frame()
+    return _Placing(_told(_settled(picture), spec), spec, ground, name).frame()
 
 
 def given_frame(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
@@ -118,6 +144,11 @@ def given_field(
     spec, ground, pixels, name
         As `picture_field`.
 
+    Returns
+    -------
+    HeightField
+        mm; the lowest point of the relief is at 0.
+
     Raises
     ------
     SpecError
@@ -127,7 +158,7 @@ def given_field(
     placing = _Placing(mask, spec, ground, name)
     gain = np.float32(placing.scale / given.grid.pixel)
     heights = np.where(mask, given.heights, np.float32(0)) * gain
-    return _placed(heights, mask, placing, spec, pixels, name)
+    return _placed(heights, mask, placing, spec, pixels, name)[0]
 
 
 class _Placing:
@@ -185,6 +216,16 @@ class _Placing:
         moved = flat @ ((low + high) / 2) - self.scale * self.middle + self.at
         return np.column_stack([flat * float((high - low).max()), moved])
 
+    def on_face(self, points: FloatArray, shrink: int = 1) -> FloatArray:
+        """Return where points (..., 2) of a picture lie on the face, mm.
+
+        x = column, y = −row, counted in blocks of `shrink` pixels.
+        """
+        half = np.array([0.5, -0.5])
+        flat = (points + half) * shrink - half
+        placed: FloatArray = (flat @ self.matrix.T - self.middle) * self.scale + self.at
+        return placed
+
     def source(self, u: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return row and column of the picture that lie at points of the face."""
         x = (u - self.at[0]) / self.scale + self.middle[0]
@@ -194,26 +235,52 @@ class _Placing:
 
 
 def _placed(
-    heights: Values, mask: BoolArray, placing: _Placing, spec: Relief, pixels: int, name: str
-) -> HeightField:
+    heights: Values,
+    mask: BoolArray,
+    placing: _Placing,
+    spec: Relief,
+    pixels: int,
+    name: str,
+    fuzz: float = 0.0,
+) -> tuple[HeightField, float]:
+    """Return a relief's depths on its grid, lowest 0, and where that lies.
+
+    `fuzz` is a difference of heights that means nothing.
+    """
     low, high = box_of(*placing.box(), spec)
     grid = grid_round(low, high, pixels)
     shrink = max(1, int(grid.pixel / placing.scale))
     heights, mask = _shrunk(heights, mask, shrink)
+    least = _cliff(heights, mask, fuzz)
+    heights = settled(heights, mask, least)
+    surface = surface_of(heights, mask, placing.scale * shrink, least)
+    edges = placing.on_face(surface.outline.edges, shrink)
+    inside = covered((edges - (grid.left, grid.top)) / grid.pixel, grid.shape)
     out = np.zeros(grid.shape, dtype=np.float32)
-    inside = np.zeros(grid.shape, dtype=bool)
     for start in range(0, grid.rows, _ROWS):
         some = slice(start, start + _ROWS)
         u, v = np.meshgrid(grid.u(), grid.v()[some])
         row, col = placing.source(u, v)
-        row, col = (row + 0.5) / shrink - 0.5, (col + 0.5) / shrink - 0.5
-        out[some], inside[some] = _sampled(heights, mask, row, col)
+        out[some] = surface.at((row + 0.5) / shrink - 0.5, (col + 0.5) / shrink - 0.5)
     inside = _cut(grid, cropped(grid, inside, spec), out, placing, spec)
     if not inside.any():
         raise SpecError(f"nothing of {name} is left inside it", key="crop")
-    out -= out[inside].min()
+    # of a form that turns away at its outline the picture may know lower places than the grid
+    last = np.nonzero(mask & ~away_from(mask))
+    at = placing.on_face(np.column_stack([last[1], -last[0]]).astype(np.float64), shrink)
+    near = np.rint((at - (grid.left, grid.top)) / grid.pixel).astype(np.int64)
+    beside = grown(inside)[
+        np.clip(-near[:, 1], 0, grid.rows - 1), np.clip(near[:, 0], 0, grid.cols - 1)
+    ]
+    lowest = float(min(out[inside].min(), heights[last][beside].min(initial=np.inf)))
+    out -= np.float32(lowest)
     out[~inside] = 0.0
-    return HeightField(grid, out, inside)
+    return HeightField(grid, out, inside), lowest
+
+
+def _cliff(heights: Values, mask: BoolArray, fuzz: float) -> float:
+    """Return the jump from pixel to pixel that is taken for a cliff, in the unit of heights."""
+    return max(_CLIFF * float(np.ptp(heights[mask])), _FUZZ * fuzz) or 1.0
 
 
 def _cut(
@@ -244,41 +311,3 @@ def _shrunk(values: Values, mask: BoolArray, times: int) -> tuple[Values, BoolAr
     total = np.pad(values * mask, pad).reshape(blocks).sum(axis=(1, 3), dtype=np.float64)
     mean = (total / np.maximum(weight, 1)).astype(np.float32)
     return mean, 2 * weight >= times * times
-
-
-def _sampled(
-    values: Values, mask: BoolArray, row: FloatArray, col: FloatArray
-) -> tuple[Values, BoolArray]:
-    """Sample by cubic convolution; by straight lines where pixels of the four by four miss.
-
-    R. Keys, *Cubic convolution interpolation for digital image processing*, 1981 (a = −1/2).
-    """
-    rows, cols = values.shape
-    r0, c0 = np.floor(row).astype(np.int64), np.floor(col).astype(np.int64)
-    fr, fc = row - r0, col - c0
-    cubic = np.zeros(row.shape)
-    whole = np.ones(row.shape, dtype=bool)
-    linear = np.zeros(row.shape)
-    weight = np.zeros(row.shape)
-    for i in range(-1, 3):
-        for j in range(-1, 3):
-            r, c = r0 + i, c0 + j
-            there = (r >= 0) & (r < rows) & (c >= 0) & (c < cols)
-            place = np.clip(r, 0, rows - 1) * cols + np.clip(c, 0, cols - 1)
-            there &= mask.ravel().take(place)
-            tap = values.ravel().take(place)
-            cubic += _keys(fr - i) * _keys(fc - j) * tap
-            whole &= there
-            if i in (0, 1) and j in (0, 1):
-                share = (fr if i else 1 - fr) * (fc if j else 1 - fc) * there
-                linear += share * tap
-                weight += share
-    out = np.where(whole, cubic, linear / np.maximum(weight, 1e-12))
-    return out.astype(np.float32), weight >= 0.5
-
-
-def _keys(distance: FloatArray) -> FloatArray:
-    x = np.abs(distance)
-    near = (1.5 * x - 2.5) * x * x + 1
-    far = ((-0.5 * x + 2.5) * x - 4) * x + 2
-    return np.where(x <= 1, near, np.where(x < 2, far, 0.0))

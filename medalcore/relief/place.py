@@ -16,6 +16,7 @@ from ..spec import Relief
 from .clip import clipped
 from .fringe import finished
 from .hairlines import bridged
+from .lowest import lowest_seen
 from .source import SourceMesh
 from .surface import smoothed
 
@@ -274,7 +275,8 @@ def raw_field(
     Returns
     -------
     HeightField
-        Depth of the model at its placed size, mm; the lowest point seen is at 0.
+        Depth of the model at its placed size, mm; the lowest point seen is at 0, which may
+        lie between the last pixels and the outline.
 
     Raises
     ------
@@ -287,7 +289,8 @@ def raw_field(
     facets = fit.placed(facets)
     low, high = box_of(facets[:, :2].min(axis=0), facets[:, :2].max(axis=0), spec)
     grid = grid_round(low, high, pixels)
-    heights, _ = top_surface(facets, triangles, grid)
+    heights, index = top_surface(facets, triangles, grid, with_index=True)
+    assert index is not None
     surface = heights
     if spec.crease > 0:
         width = FACET_PIXELS * grid.pixel, float((high - low).max()) / FACETS
@@ -305,6 +308,7 @@ def raw_field(
     if not mask.any():
         key, what = ("crop", "enlarge it") if spec.crop.shape != "none" else ("turn", "turn it")
         raise SpecError(f"{mesh.name} shows no surface from above; {what}", key=key)
-    heights -= heights[mask].min()
+    ends = float(heights[mask].min()), float(heights[mask].max())
+    heights -= lowest_seen(facets, triangles, grid, mask, index, ends)
     heights[~mask] = 0.0
     return HeightField(grid, heights.astype(np.float32), mask)

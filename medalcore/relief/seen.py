@@ -43,6 +43,9 @@ class Seen:
         How strongly each pixel is to be modelled by the model's vertex groups; None: evenly.
     flat : Flat or None
         The outlines of a flat drawing.
+    lowest : float or None
+        Height above the field of what is at 0, mm, if depths are taken as heights: 0 for
+        models; None where a source does not say its depths.
     """
 
     field: HeightField
@@ -51,6 +54,7 @@ class Seen:
     frame: Callable[[], NDArray[np.float64]]
     weight: NDArray[np.float32] | None = None
     flat: Flat | None = None
+    lowest: float | None = 0.0
 
 
 def seen(
@@ -92,15 +96,16 @@ def seen(
         raise no_groups(spec, name)
     if drawn:
         flat = read_flat(name, spec, ground, curve)
-        return Seen(flat_field(flat, spec, pixels), 0, flat.notes, lambda: flat.frame, flat=flat)
+        field = flat_field(flat, spec, pixels)
+        return Seen(field, 0, flat.notes, lambda: flat.frame, flat=flat, lowest=None)
     if isinstance(given, HeightField):
         field = given_field(given, spec, ground, pixels, name)
         return Seen(field, 0, (), partial(given_frame, given, spec, ground, name))
     if pictured:
         picture = read_picture(name)
-        field = picture_field(picture, spec, ground, pixels, name)
+        field, lowest = picture_field(picture, spec, ground, pixels, name)
         frame = partial(picture_frame, picture, spec, ground, name)
-        return Seen(field, 0, picture.notes, frame)
+        return Seen(field, 0, picture.notes, frame, lowest=lowest)
     plain = Relief(source=name)  # whatever is asked of it, a model is read alike
     mesh = (stages or Stages()).get("model", (), plain, lambda: _mesh(name, models))
     field = raw_field(mesh, spec, ground, pixels)

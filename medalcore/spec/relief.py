@@ -25,16 +25,31 @@ class Cut(Table, frozen=True):
 
 
 class Crop(Table, frozen=True):
-    """A shape on the face, round the middle of the relief, outside which nothing is modelled."""
+    """A shape on the face, round the middle of the relief, outside which nothing is modelled.
+
+    Walls at its border stand within it: it is as large as asked at the field.
+    """
 
     shape: Annotated[Literal["none", "oval", "rectangle"], doc("Shape of the crop")] = "none"
     width: Annotated[
         float,
-        doc("Width of the crop", unit="mm", when={"shape": ("oval", "rectangle")}, gt=0, le=1000),
+        doc(
+            "Width of the crop at the field",
+            unit="mm",
+            when={"shape": ("oval", "rectangle")},
+            gt=0,
+            le=1000,
+        ),
     ] = 20.0
     height: Annotated[
         float,
-        doc("Height of the crop", unit="mm", when={"shape": ("oval", "rectangle")}, gt=0, le=1000),
+        doc(
+            "Height of the crop at the field",
+            unit="mm",
+            when={"shape": ("oval", "rectangle")},
+            gt=0,
+            le=1000,
+        ),
     ] = 20.0
 
 
@@ -42,7 +57,14 @@ class Picture(Table, frozen=True):
     """What the grey values of a depth picture stand for; models do not need it."""
 
     black: Annotated[
-        float, doc("Depth that black stands for at the placed size", unit="mm", ge=-1000, le=1000)
+        float,
+        doc(
+            "Depth that black stands for at the placed size; without compression, its height "
+            "above the field",
+            unit="mm",
+            ge=-1000,
+            le=1000,
+        ),
     ] = 0.0
     white: Annotated[
         float,
@@ -111,7 +133,14 @@ class Relief(Table, frozen=True):
     ] = (0.0, 0.0, 0.0)
     mirror: Annotated[bool, doc("Swap left and right")] = False
     fit: Annotated[
-        float, doc("Larger side of the relief; 0 fills the field", unit="mm", ge=0, le=1000)
+        float,
+        doc(
+            "Larger side of the relief where it meets the field; of its outline if that is a "
+            "drawing's, flows out or stands one to one; 0 fills the field",
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
     ] = 0.0
     at: Annotated[
         Pair, doc("Where the middle of the relief lies, from the middle of the face", unit="mm")
@@ -131,10 +160,22 @@ class Relief(Table, frozen=True):
     picture: Picture = Picture()
     flat: Flat = Flat()
     height: Annotated[
-        float, doc("Height of the highest point above the field", unit="mm", gt=0, le=50)
+        float,
+        doc(
+            "Height of the highest point above the field",
+            unit="mm",
+            when={"compression": ("gradient", "linear")},
+            gt=0,
+            le=50,
+        ),
     ] = 0.5
     compression: Annotated[
-        Literal["gradient", "linear"], doc("How the model's depth is brought to the height")
+        Literal["gradient", "linear", "none"],
+        doc(
+            "How depth is brought to the height: gradient keeps what raking light shows, linear "
+            "scales, none takes depths as heights, one to one: a picture's black and white are "
+            "then heights above the field"
+        ),
     ] = "gradient"
     detail: Annotated[
         float,
@@ -179,7 +220,13 @@ class Relief(Table, frozen=True):
     ] = ""
     foot: Annotated[
         float,
-        doc("Least height inside the outline; 0 chooses it from the height", unit="mm", ge=0, le=5),
+        doc(
+            "Least height inside the outline, which compression lifts the lowest place to; 0 "
+            "chooses it from the height",
+            unit="mm",
+            ge=0,
+            le=5,
+        ),
     ] = 0.0
     draft: Annotated[
         float,

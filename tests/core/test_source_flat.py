@@ -99,7 +99,8 @@ def test_curves_are_the_drawings_own(make):
     assert (away < 0.002).sum() > 300  # the rest is the foot of the inner wall
     foot = from_circle(outer, (0.8, 0.0), 4.0 + 0.5 * (1 - GREY) * math.tan(math.radians(10)))
     assert np.minimum(away, foot).max() < 0.002
-    assert built.facts["size_mm"] == pytest.approx([20.0, 20.0], abs=0.002)
+    wide = 20.0 + GREY * math.tan(math.radians(10))  # walls of half of that height on both sides
+    assert built.facts["size_mm"] == pytest.approx([wide, wide], abs=0.002)
 
 
 @pytest.mark.parametrize("compression", ["gradient", "linear"])
@@ -197,15 +198,14 @@ def test_a_shoulder_swells_from_the_edge(make, compression):
     edge, ridge = middle[np.abs(away) < 1e-4, 2], middle[away > 2.5, 2]
     assert ridge.min() > 0.45
     assert np.ptp(edge) < 0.01  # no stairs along it
-    if compression == "linear":
-        assert edge == pytest.approx(0.2, abs=0.004)  # 0.4 of the height, as the default says
+    assert edge == pytest.approx(0.2, abs=0.004)  # 0.4 of the height, as the default says
 
-        # u = 1 − cosh(y/ℓ) / cosh(w/2ℓ) between parallel edges, ℓ a third of the shoulder
-        def swollen(y):
-            return 1.0 - np.cosh(y / (2 / 3)) / np.cosh(3.0 / (2 / 3))
+    # u = 1 − cosh(y/ℓ) / cosh(w/2ℓ) between parallel edges, ℓ a third of the shoulder
+    def swollen(y):
+        return 1.0 - np.cosh(y / (2 / 3)) / np.cosh(3.0 / (2 / 3))
 
-        want = 0.2 + 0.3 * swollen(middle[:, 1]) / swollen(0.0)
-        assert np.abs(middle[:, 2] - want)[away > 0.0].max() < 0.008
+    want = 0.2 + 0.3 * swollen(middle[:, 1]) / swollen(0.0)
+    assert np.abs(middle[:, 2] - want)[away > 0.0].max() < 0.008
 
 
 @pytest.mark.parametrize("compression", ["gradient", "linear"])
@@ -238,10 +238,12 @@ def test_what_is_asked_of_models_is_done_to_drawings(make):
     some = {"crop": Crop(shape="rectangle", width=14.0, height=6.0)}
     vertices, _ = surface_of(make(flag, **some))
     top = vertices[vertices[:, 2] > 0.5 * low]
-    assert np.abs(top[:, 0]).max() == pytest.approx(7.0, abs=1e-3)
-    assert np.abs(top[:, 1]).max() == pytest.approx(3.0, abs=1e-3)
+    run = math.tan(math.radians(10))  # walls stand within the crop
+    right, above = vertices[vertices[:, 2] > low - 1e-3], top[top[:, 0] > -5.5]
+    assert right[:, 0].max() == pytest.approx(7.0 - low * run, abs=1e-3)
+    assert above[:, 1].max() == pytest.approx(3.0 - low * run, abs=1e-3)
     oval = lines_at(make(DISC, crop=Crop(shape="oval", width=12.0, height=12.0)), 0.5 * GREY)
-    assert (from_circle(oval, (0, 0), 6.0) < 0.002).sum() > 100
+    assert (from_circle(oval, (0, 0), 6.0 - 0.5 * GREY * run) < 0.002).sum() > 100
     vertices, _ = surface_of(make(flag, cut=Cut(foot=0.5)))
     assert vertices[vertices[:, 2] > 0.1, 1].min() == pytest.approx(0.0, abs=1e-3)
     vertices, _ = surface_of(make(flag, cut=Cut(back=0.7)))
@@ -361,10 +363,11 @@ def test_a_broken_file_is_one_line(tmp_path):
 
 def test_the_same_at_both_qualities(make):
     """Levels and size do not depend on how finely the drawing is worked."""
+    wide = 20.0 + GREY * math.tan(math.radians(10))
     for quality in ("draft", "fine"):
         built = make(DISC, quality=quality)
         assert built.facts["height_mm"] == pytest.approx(0.5, abs=1e-6)
-        assert built.facts["size_mm"] == pytest.approx([20.0, 20.0], abs=0.002)
+        assert built.facts["size_mm"] == pytest.approx([wide, wide], abs=0.002)
 
 
 def test_strokes_lie_on_drawings_too(tmp_path):
