@@ -227,25 +227,39 @@ def test_devices_loops_and_long_names_are_called_what_they_are(tmp_path, ending)
 @posix
 def test_a_file_without_permission_is_told_by_name():
     """By building, as the store of finished stages looks at files too."""
+    code = """
+import os, sys
+from medalcore import MedalError, build, parse_spec
+from medalcore.worker import load_all
+load_all()
+if os.geteuid() == 0:
+    os.setuid(12345)  # nothing is refused to the superuser
+for text in sys.argv[1:]:
+    try:
+        build(parse_spec(text), "draft")
+    except MedalError as error:
+        print(error)
+"""
     with tempfile.TemporaryDirectory() as folder:
         os.chmod(folder, 0o755)
         specs = {
             "a.stl": RELIEF, "a.png": RELIEF, "a.ttf": LEGEND + 'font = "{}"\n',
             "a.svg": '[[obverse.emblem]]\ndrawing = "{}"\n',
         }  # fmt: skip
-        for name, text in specs.items():
-            path = Path(folder, name)
+        paths = [Path(folder, name) for name in specs]
+        for path in paths:
             path.write_bytes(b"x")
             path.chmod(0)
-
-            def make(text: str = text, path: Path = path) -> None:
-                if os.geteuid() == 0:
-                    os.setuid(12345)
-                build(parse_spec(text.format(path)), "draft")
-
-            said = _in_child(make)
-            assert f"{path}: cannot be read (Permission denied)" in said
-            assert said.startswith("obverse.")
+        texts = [text.format(path) for text, path in zip(specs.values(), paths, strict=True)]
+        done = subprocess.run(
+            [sys.executable, "-c", code, *texts], env={**os.environ, "PYTHONPATH": str(ROOT)},
+            capture_output=True, text=True,
+        )  # fmt: skip
+    said = done.stdout.splitlines()
+    assert len(said) == len(paths), done.stderr[-2000:]
+    for line, path in zip(said, paths, strict=True):
+        assert line.startswith("obverse.")
+        assert line.endswith(f"{path}: cannot be read (Permission denied)")
 
 
 def test_text_that_is_no_file_is_not_looked_for(monkeypatch):
