@@ -87,6 +87,32 @@ def test_a_mac_python_of_two_kinds_has_an_environment_for_each(
     assert names == {"macosx-11.0-arm64", "macosx-11.0-x86_64"}
 
 
+@pytest.mark.parametrize("encoding", ["cp1252", "ascii", "cp932:strict"])
+def test_the_test_command_prints_whatever_the_consoles_encoding(encoding: str) -> None:
+    """Itself, what it starts and hears, and a path that is no text; as in a pipe on Windows."""
+    code = """if True:
+        import importlib.util, sys
+        sys.path.insert(0, sys.argv[1])
+        spec = importlib.util.spec_from_file_location("command", sys.argv[1] + "/test.py")
+        command = sys.modules["command"] = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(command)
+        command.speak_utf8()
+        child = [sys.executable, "-c", "print('child Łódź ²')"]
+        command._run("Ελλάδα", child)
+        command._at_once([("heard", child)])
+        print("path", chr(0xDC80))
+        """
+    call = [sys.executable, "-c", code, str(ROOT / "scripts")]
+    outside = {**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}
+    outside |= {"LC_ALL": "C", "PYTHONCOERCECLOCALE": "0"}  # what is started knows ASCII only
+    done = subprocess.run(call, check=False, capture_output=True, env=outside)
+    assert done.returncode == 0, done.stderr.decode()
+    told = done.stdout.decode("utf-8")
+    assert told.count("child Łódź ²") == 2
+    assert "Ελλάδα" in told
+    assert "path ?" in told
+
+
 @pytest.mark.parametrize("version", ["3.8", "3.9", "3.10"])
 @pytest.mark.parametrize("name", ["demo.py", "test.py"])
 def test_an_older_python_gets_one_sentence(version: str, name: str) -> None:
