@@ -88,7 +88,9 @@ def test_a_mac_python_of_two_kinds_has_an_environment_for_each(
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "cp932:strict"])
-def test_the_test_command_prints_whatever_the_consoles_encoding(encoding: str) -> None:
+def test_the_test_command_prints_whatever_the_consoles_encoding(
+    tmp_path: Path, encoding: str
+) -> None:
     """Itself, what it starts and hears, and a path that is no text; as in a pipe on Windows."""
     code = """if True:
         import importlib.util, sys
@@ -97,18 +99,19 @@ def test_the_test_command_prints_whatever_the_consoles_encoding(encoding: str) -
         command = sys.modules["command"] = importlib.util.module_from_spec(spec)
         spec.loader.exec_module(command)
         command.speak_utf8()
-        child = [sys.executable, "-c", "print('child Łódź ²')"]
+        child = [sys.executable, "-c", r"print('child \\u0141\\u00f3d\\u017a')"]
         command._run("Ελλάδα", child)
         command._at_once([("heard", child)])
         print("path", chr(0xDC80))
         """
-    call = [sys.executable, "-c", code, str(ROOT / "scripts")]
+    (tmp_path / "said.py").write_text(code, encoding="utf-8")
+    call = [sys.executable, str(tmp_path / "said.py"), str(ROOT / "scripts")]
     outside = {**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}
     outside |= {"LC_ALL": "C", "PYTHONCOERCECLOCALE": "0"}  # what is started knows ASCII only
     done = subprocess.run(call, check=False, capture_output=True, env=outside)
     assert done.returncode == 0, done.stderr.decode()
     told = done.stdout.decode("utf-8")
-    assert told.count("child Łódź ²") == 2
+    assert told.count("child Łódź") == 2
     assert "Ελλάδα" in told
     assert "path ?" in told
 
