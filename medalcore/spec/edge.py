@@ -44,7 +44,8 @@ class EdgeText(Table, frozen=True):
     fill: Annotated[
         float,
         doc(
-            "Degrees of the edge that the words fill once, by tracking; 0 is natural",
+            "How much of the edge's length the words fill once, by tracking, the whole counted as "
+            "360; 0 is natural",
             unit="deg",
             ge=0,
             le=360,
@@ -106,8 +107,8 @@ class Edge(Table, frozen=True):
     pattern: Annotated[
         str,
         doc(
-            "Degrees of reeded and plain edge by turns, clockwise from the start, repeated until "
-            'it closes, such as "60 60"; empty is reeded all round',
+            "Degrees of reeded and plain edge by turns, seen from the middle, clockwise from the "
+            'start, repeated until it closes, such as "60 60"; empty is reeded all round',
             when=_REEDED,
         ),
     ] = ""

@@ -30,8 +30,8 @@ class Texture(Table, frozen=True):
     depth: Annotated[
         float,
         doc(
-            "Depth below the field, of rays where they begin to run out at their outer end; feet "
-            "of letters reach deeper",
+            "Depth below the field of the deepest places, of rays where they begin to run out at "
+            "their outer end; feet of letters reach deeper",
             unit="mm",
             gt=0,
             le=0.09,
