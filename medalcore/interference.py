@@ -29,6 +29,7 @@ BURIED = 0.95
 """Share from which on a relief or a border counts as buried."""
 
 _SHOWN = ("add", "cut")
+_NONE_MM2 = 1e-9
 _WORDS = ("legend", "inscription", "exergue")
 _AIR = 0.45
 """Of the cap height, left between words and a border in what is proposed."""
@@ -95,7 +96,7 @@ def _losses(finished: Finished, shown: Sequence[Standing], count: int) -> FloatA
             before = _bare(s, count)
         left = np.where(level[some] < 0.5 * before[some], after[some], after_level[some])
         own = np.where(level[some] < 0.5 * before[some], before[some], level[some])
-        lost[some] = 1.0 - left / np.maximum(own, 1e-12)
+        lost[some] = np.where(own > _NONE_MM2, 1.0 - left / np.maximum(own, _NONE_MM2), 0.0)
     return lost
 
 

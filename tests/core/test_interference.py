@@ -384,3 +384,26 @@ def test_words_past_the_edge_name_a_size_that_fits():
     medal = _piece({"inscription": [{**words, "cap_height": size}]})
     assert not [f for f in medal.findings if f.rule.endswith("over-rim")]
     assert size > 1.0
+
+
+def test_a_relief_past_the_field_says_what_would_fit():
+    """By how much by the finished mesh; the fit that is named stays inside, a larger one not."""
+    slab = height_field(np.ones((60, 60)), pixel=0.1)
+    radius = 20.0 - 0.3 - 1.3 - 0.4 * np.tan(np.radians(10.0))
+
+    def over(fit):
+        face = {"relief": [{"source": "array:slab", "fit": fit, "height": 0.6, "draft": 1.0}]}
+        medal = _piece(face, **{"array:slab": slab})
+        points = medal.points(medal.zone == medal.zone_names.index("relief"))
+        far = float(np.hypot(points[:, 0], points[:, 1]).max()) - radius
+        return [f for f in medal.findings if f.rule == "relief-over-rim"], far
+
+    (told,), far = over(27.2)
+    assert told.severity == "warning"
+    assert told.measured == pytest.approx(far, abs=0.02)
+    fits = float(re.search(r"a fit of ([\d.]+) mm keeps it inside", told.message)[1])
+    assert fits == pytest.approx(27.2 * radius / (radius + far), abs=0.05)
+    assert not over(fits)[0]
+    assert over(fits + 0.15)[0]
+    with pytest.raises(SpecError, match=r"beyond the edge of the piece, .*; a fit of 2[56]"):
+        over(30.0)
