@@ -224,7 +224,7 @@ def _worked(spec: Relief, context: Context) -> Modelled:
         low = stages.get(
             "low", (pixels, reach), _without(spec, _NOT_LOW), lambda: press(source, asked)
         )
-        source, bare = on_the_field(source, low.field, asked, pixels)
+        source, bare, walls = on_the_field(source, low.field, asked, pixels)
         worked = stroked(bare, asked, source.frame, models, foot_of(asked))
         tell(0.75, "giving it draft")
         even = evened(worked.field, 0.5 * context.tolerance.surface)
@@ -239,7 +239,7 @@ def _worked(spec: Relief, context: Context) -> Modelled:
             even=even,
             edges=edges,
             raised=0.0 if source.flat else _raised(even, drafted),  # its edges are its own
-            facts={**low.facts, **worked.facts},
+            facts={**low.facts, **walls, **worked.facts},
             findings=worked.findings,
         )
 

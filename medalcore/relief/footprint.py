@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,11 @@ _ROUNDS = 4
 
 def on_the_field(
     source: Seen, field: HeightField, spec: Relief, pixels: int
-) -> tuple[Seen, HeightField]:
+) -> tuple[Seen, HeightField, dict[str, Any]]:
     """Return a source and its compressed relief as large at the field as is asked.
+
+    Also, where it was drawn in evenly, ``walls_reach_mm``: how far walls reach beyond its
+    outline to the left, below, to the right and above.
 
     Parameters
     ----------
@@ -44,16 +48,17 @@ def on_the_field(
     """
     run = math.tan(math.radians(spec.draft))
     if run <= 0.0 or spec.blend > 0.0:
-        return source, field
+        return source, field, {}
     if spec.crop.shape != "none":
-        return _cropped(source, field, spec, run, pixels)
+        return *_cropped(source, field, spec, run, pixels), {}
     if spec.fit <= 0.0 or source.flat is not None or spec.compression == "none":
-        return source, field
+        return source, field, {}
     low, high = _walls(field, run)
     size = float(max(spec.fit - (low + high)[np.argmax(_size(field))], 0.5 * spec.fit))
     scale = size / spec.fit
     shift = np.asarray(spec.at) * (1.0 - scale) + 0.5 * (low - high)
-    return source_placed(source, scale, shift), placed(field, scale, shift)
+    facts = {"walls_reach_mm": np.round([*low, *high], 4).tolist()}
+    return source_placed(source, scale, shift), placed(field, scale, shift), facts
 
 
 def _size(field: HeightField) -> tuple[int, int]:

@@ -48,10 +48,15 @@ height = {height}
     assert (points[:, 2] - level + _sunk(points, radius, dish)).max() == pytest.approx(
         height, abs=0.01
     )
-    # nothing of the silhouette lost: where the model is seen, the relief stands
+    # nothing of the silhouette lost: where the model is seen, the relief stands, and its walls
+    # beside it, so that all is as wide at the field as asked
+    left, below, right, above = medal.report["elements"][f"{face}.relief[0]"]["walls_reach_mm"]
+    assert max(left, below, right, above) <= height * np.tan(np.radians(10.0)) + 1e-4
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    scale = fit / (high - low)[:2].max()
+    larger = int(np.argmax((high - low)[:2]))
+    scale = (fit - (left + right, below + above)[larger]) / (high - low)[larger]
     placed = (vertices - (low + high) / 2) * scale
+    placed[:, :2] += 0.5 * np.array([left - right, below - above])
     grid = np.linspace(-fit / 2, fit / 2, 240)
     where = np.stack(np.meshgrid(grid, grid), axis=-1).reshape(-1, 2)
     seen = where[np.isfinite(top_seen(placed, triangles, where))]
