@@ -59,7 +59,11 @@ CHOICES: dict[str, dict[str, Choice]] = {
         "cap_height": Choice("words_cap_height_mm", 1.2),
         "fill": Choice(start=90.0, word="Natural"),
     },
-    "Relief": {"fit": Choice("size_mm", 20.0), "foot": Choice("foot_mm", 0.05)},
+    "Relief": {
+        "fit": Choice("size_mm", 20.0),
+        "height": Choice("height_mm", 0.5),
+        "foot": Choice("foot_mm", 0.05),
+    },
     "Legend": {
         "radius": Choice("baseline_radius_mm", 14.0),
         "sweep": Choice("sweep_deg", 90.0, "Natural"),

@@ -17,6 +17,7 @@ from .containment import keep_on, over_field, silhouette
 from .element import Built, Context, Finding, Model, Progress, Unit
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
+from .free_field import AROUND, free_field
 from .grid import HeightField
 from .ground import Ground, placement
 from .interference import interferences
@@ -199,6 +200,7 @@ def _elements(
     above: list[Solid] = []  # what keeps its surroundings clear of everything in `adds`
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
+    around: dict[Side, list[Built]] = {1: [], -1: []}
     outline = silhouette(blank.solid)
     for n, (path, kind, table, ground, side) in enumerate(jobs):
         start = time.perf_counter()
@@ -208,6 +210,8 @@ def _elements(
             progress(low + fraction * (high - low), label)
 
         report(0.0, path)
+        if kind == "relief":
+            ground = free_field(ground, spec.blank.thickness / 2.0, around[side])
         context = Context(ground, tolerance, models, report, stages)
         built, level = _named(path, partial(_built, kind, table, context))
         built = _within(table, built, ground, level)
@@ -234,6 +238,8 @@ def _elements(
             if part.action == "add":
                 _named(path, partial(keep_on, outline, placed, cure))
             group[part.action].append(placed)
+        if kind in AROUND:
+            around[side].append(built)
         log.spent(kind, start)
     if clears and adds:
         adds = [without(united(adds), clears)]

@@ -22,11 +22,11 @@ from .texture import build_texture
 Builder = Callable[[Any, Context], Built]
 
 ELEMENTS: Mapping[str, Builder] = {
-    "relief": build_relief,
     "legend": build_legend,
     "inscription": build_inscription,
     "exergue": build_exergue,
     "border": build_border,
+    "relief": build_relief,  # after what runs round the field: it may fill what that leaves
     "emblem": build_emblem,
     "texture": build_texture,
 }

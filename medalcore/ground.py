@@ -49,6 +49,11 @@ class Ground:
     voids : tuple of closed contours
         What is cut through the finished face: drilled holes, the joint round a core; turned as
         `outline`, mm.
+    rim : float
+        How far the rim stands above `level`, mm; told only to what is sized by it.
+    free : float
+        Radius about the middle inside which words and borders leave the field free, mm; told
+        only to what is sized by it, 0 where nothing runs round the field.
     """
 
     level: float
@@ -61,6 +66,8 @@ class Ground:
     terraces: tuple[Terrace, ...] = ()
     rims: tuple[bool, bool] = (False, False)
     voids: tuple[tuple[tuple[float, float], ...], ...] = ()
+    rim: float = 0.0
+    free: float = 0.0
 
     @property
     def is_flat(self) -> bool:

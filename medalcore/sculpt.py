@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from .blank import build_blank
 from .element import Context, Model
+from .elements import ELEMENTS
 from .errors import SpecError
+from .free_field import AROUND, free_field
 from .grid import HeightField
 from .ground import placement
 from .relief import modelled
@@ -88,8 +90,12 @@ def relief_sheet(
     tolerance = replace(TOLERANCES["draft"], pixels=pixels)
     blank = build_blank(spec, tolerance)
     ground = blank.obverse if face == "obverse" else blank.reverse
+    context = Context(ground, tolerance, models)
+    tables = [(kind, t) for kind in AROUND for t in getattr(getattr(spec, face), kind)]
+    around = [ELEMENTS[kind](table, context) for kind, table in tables]
+    ground = free_field(ground, spec.blank.thickness / 2.0, around)
     try:
-        made = modelled(reliefs[index], Context(ground, tolerance, models))
+        made = modelled(reliefs[index], replace(context, ground=ground))
         frame = made.source.frame()
     except SpecError as error:
         raise error.at(f"{face}.relief[{index}]") from None

@@ -27,6 +27,7 @@ from .even import evened
 from .flat_height import flat_relief
 from .flat_shape import flat_shape
 from .footprint import on_the_field, placed, source_placed
+from .place import with_height
 from .seen import Seen, seen
 from .solid import relief_shape, solid_of
 from .steps import away_from
@@ -63,6 +64,7 @@ def build_relief(spec: Relief, context: Context) -> Built:
         If there is no room below the field for its foot.
     """
     ground = context.ground
+    spec = with_height(spec, ground)
     home = _home(spec)
     made = _worked(home, context)
     context.progress(0.8, "making its surface")
@@ -122,7 +124,9 @@ def _base(ground: Ground) -> Ground:
     So a change of thickness or rim only moves a relief. Room below the field counts only
     where it is so little that the foot may not reach as deep as it would.
     """
-    base = dataclasses.replace(ground, level=0.0, outline=(), rims=(False, False), voids=())
+    base = dataclasses.replace(
+        ground, level=0.0, outline=(), rims=(False, False), voids=(), rim=0.0, free=0.0
+    )
     if base.is_flat:
         base = dataclasses.replace(base, radius=1.0)
     return dataclasses.replace(base, floor=max(ground.floor - ground.level, base.lowest - _ROOM))
@@ -130,7 +134,8 @@ def _base(ground: Ground) -> Ground:
 
 def _reach(spec: Relief, context: Context) -> float:
     """Return the radius that a relief is fitted to; nothing if its size is given."""
-    return 0.0 if spec.fit > 0 else context.ground.radius
+    ground = context.ground
+    return 0.0 if spec.fit > 0 else min(ground.radius, ground.free or ground.radius)
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,6 +180,7 @@ def modelled(spec: Relief, context: Context) -> Modelled:
     SourceError, SpecError
         As `build_relief`.
     """
+    spec = with_height(spec, context.ground)
     home = _home(spec)
     return _placed(_worked(home, context), spec, home)
 

@@ -6,6 +6,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from ..errors import SpecError
@@ -188,6 +189,31 @@ def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
     return np.column_stack([fit.scale * larger * flat, moved])
 
 
+USUAL_HEIGHT = 0.5
+"""mm, of a relief whose height is not given and that no rim protects (common practice, no
+source)."""
+
+_BELOW_RIM = 0.9
+"""Share of the rim's height that a relief may take which is to stay below it."""
+
+_LEAST_HEIGHT = 0.1
+
+
+def with_height(spec: Relief, ground: Ground) -> Relief:
+    """Return a relief with a height: the given one, or what stays below the rim, 0.5 at most."""
+    if spec.height > 0.0:
+        return spec
+    if not ground.rim:
+        return replace(spec, height=USUAL_HEIGHT)
+    below = _BELOW_RIM * ground.rim + min(ground.dish, 0.0)  # a dome takes some of it
+    return replace(spec, height=min(max(round(below, 3), _LEAST_HEIGHT), USUAL_HEIGHT))
+
+
+_AIR = 0.4
+"""mm between a relief that fills the field and the words or borders round it: twice the
+narrowest gap that is cast (common practice, no source)."""
+
+
 def room(spec: Relief, ground: Ground) -> float:
     """Return how far a relief that fills the field may reach from its middle, mm.
 
@@ -196,11 +222,13 @@ def room(spec: Relief, ground: Ground) -> float:
     SpecError
         If its middle is not on the field.
     """
-    left = ground.radius * (1.0 - CLEARANCE) - math.hypot(*spec.at)
+    radius = min(ground.radius, ground.free - _AIR) if ground.free else ground.radius
+    left = radius * (1.0 - CLEARANCE) - math.hypot(*spec.at)
     if left <= 0:
         raise SpecError(
-            f"{spec.at[0]:g}, {spec.at[1]:g} is off the field of radius {ground.radius:g} mm; "
-            "a relief that fills the field (fit = 0) needs its middle on it",
+            f"{spec.at[0]:g}, {spec.at[1]:g} is off the field, or what words and borders leave of "
+            f"it, {radius:.3g} mm in radius; a relief that fills it (fit = 0) needs its middle on "
+            "it: move it, or give a fit",
             key="at",
         )
     return left

@@ -136,7 +136,7 @@ class Relief(Table, frozen=True):
         float,
         doc(
             "Larger side of the relief where it meets the field; of its outline if that is a "
-            "drawing's, flows out or stands one to one; 0 fills the field",
+            "drawing's, flows out or stands one to one; 0 fills what words and borders leave of the field",
             unit="mm",
             ge=0,
             le=1000,
@@ -162,13 +162,14 @@ class Relief(Table, frozen=True):
     height: Annotated[
         float,
         doc(
-            "Height of the highest point above the field",
+            "Height of the highest point above the field; 0 stays below the rim, at half a "
+            "millimetre at most",
             unit="mm",
             when={"compression": ("gradient", "linear")},
-            gt=0,
+            ge=0,
             le=50,
         ),
-    ] = 0.5
+    ] = 0.0
     compression: Annotated[
         Literal["gradient", "linear", "none"],
         doc(
