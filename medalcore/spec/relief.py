@@ -136,7 +136,8 @@ class Relief(Table, frozen=True):
         float,
         doc(
             "Larger side of the relief where it meets the field; of its outline if that is a "
-            "drawing's, flows out or stands one to one; 0 fills what words and borders leave of the field",
+            "drawing's, flows out or stands one to one; 0 fills what words and borders leave of "
+            "the field",
             unit="mm",
             ge=0,
             le=1000,
