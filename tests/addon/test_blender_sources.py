@@ -13,9 +13,18 @@ import pytest
 GONE = "obverse.relief[0].source: object 'Cone' was deleted"
 
 
+@pytest.fixture(scope="module")
+def built_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return where the file of the first test's piece is kept for the others."""
+    return tmp_path_factory.mktemp("piece") / "piece.blend"
+
+
 @pytest.fixture
-def piece(addon: Any) -> bpy.types.Object:
+def piece(addon: Any, built_once: Path) -> bpy.types.Object:
     """Return a built piece with a relief made from a cone."""
+    if built_once.exists():
+        bpy.ops.wm.open_mainfile(filepath=str(built_once))
+        return bpy.data.objects["Medal"]
     bpy.ops.medalwright.use_millimetres()
     bpy.ops.medalwright.new(diameter=12.0)
     made = bpy.context.object
@@ -24,6 +33,7 @@ def piece(addon: Any) -> bpy.types.Object:
     bpy.ops.medalwright.use_selected()
     assert "relief" in made.data.medalwright.zones.split(",")
     bpy.context.view_layer.update()
+    bpy.ops.wm.save_as_mainfile(filepath=str(built_once), copy=True)
     return made
 
 
