@@ -18,6 +18,11 @@ from .lettering import Exergue, Inscription, Legend
 from .relief import Relief
 from .texture import Texture
 
+_MARKED = str.maketrans(
+    {"ł": "l", "ø": "o", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "\u0131": "i"}
+)
+"""Letters that Unicode does not take apart, as they are written without their mark."""
+
 _LONGEST = 80
 """Characters of a file name, so that it fits below folders: paths of 260 are Windows' limit."""
 
@@ -56,8 +61,9 @@ class Identity(Table, frozen=True):
 
         Lower case, hyphens, plain letters; not long, and no name that Windows keeps for devices.
         """
-        plain = unicodedata.normalize("NFKD", self.name).encode("ascii", "ignore").decode()
-        words = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")
+        plain = unicodedata.normalize("NFKD", self.name.casefold())  # which writes ß as ss
+        letters = plain.translate(_MARKED).encode("ascii", "ignore").decode().lower()
+        words = re.sub(r"[^a-z0-9]+", "-", letters).strip("-")
         short = words[:_LONGEST].strip("-") or "medal"
         return f"{short}-medal" if _DEVICE.fullmatch(short) else short
 

@@ -77,7 +77,7 @@ def test_a_changed_font_is_seen_though_its_family_is_named(own_fonts, tmp_path):
     assert after.vertices.tobytes() == fresh.vertices.tobytes()
     for zone in ("edge", "legend"):
         area = [m.report["area_mm2"][zone] for m in (before, after)]
-        assert abs(area[0] - area[1]) > 1e-3 * area[0]
+        assert abs(area[0] - area[1]) > 1e-4 * area[0]  # unseen, they are the very same
 
 
 def test_a_changed_face_of_a_collection_is_seen(tmp_path):

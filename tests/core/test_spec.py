@@ -11,6 +11,7 @@ from medalcore.errors import SpecError
 from medalcore.spec import (
     Blank,
     Edge,
+    Identity,
     Legend,
     MedalSpec,
     json_schema,
@@ -135,3 +136,11 @@ def test_specs_cannot_be_changed():
     with pytest.raises(AttributeError):
         MedalSpec().blank.diameter = 3.0  # type: ignore[misc]
     assert msgspec.structs.replace(MedalSpec().blank, diameter=3.0).diameter == 3.0
+
+
+@pytest.mark.parametrize(
+    ("name", "slug"),
+    [("Größe Łódź", "grosse-lodz"), ("Ærø, 1876", "aero-1876"), ("ﬃ", "ffi"), ("灯", "medal")],
+)
+def test_names_keep_their_letters_in_file_names(name: str, slug: str) -> None:
+    assert Identity(name=name).slug == slug
