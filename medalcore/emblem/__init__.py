@@ -22,7 +22,7 @@ from ..solid import Solid
 from ..solid import united as joined
 from ..spec import Emblem
 from .cells import Cell, walled
-from .room import cell_room
+from .room import cell_room, run_up
 from .well import well
 
 __all__ = ["build_emblem"]
@@ -198,7 +198,13 @@ def _cells(
         to_rim=spec.to_rim,
         tolerance=curve,
     )
-    cells = walled(drawing.colours, spec.wall + 2.0 * widening, room, curve)
+    colours = drawing.colours
+    if spec.to_rim:
+        colours = tuple(
+            replace(c, contours=run_up(c.contours, context.ground, spec.wall, curve))
+            for c in colours
+        )
+    cells = walled(colours, spec.wall + 2.0 * widening, room, curve)
     findings += _drawn_back(cells, spec)
     parts: list[Part] = []
     table: dict[str, Any] = {}

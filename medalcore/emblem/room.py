@@ -8,7 +8,17 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..contour import Contours, FloatArray, circle, intersected, offset, signed_area, subtracted
+from ..contour import (
+    Contours,
+    FloatArray,
+    circle,
+    components,
+    intersected,
+    offset,
+    signed_area,
+    subtracted,
+    united,
+)
 from ..errors import SpecError
 from ..ground import Ground
 
@@ -48,15 +58,42 @@ def cell_room(
     def grown(contours: Contours, by: float) -> Contours:
         return offset(contours, by, "round", tolerance=tolerance / 2.0)
 
-    field = _arrays(ground.outline) or (circle(ground.radius, tolerance / 2.0),)
-    edge = tuple(c for c in field if signed_area(c) > 0.0)
-    holes = tuple(c[::-1] for c in field if signed_area(c) <= 0.0)
+    edge, holes = _ends(ground, tolerance)
     room = grown(edge, _INTO_RIM if to_rim else -wide)
     if holes:
         room = subtracted(room, grown(holes, -_INTO_RIM if to_rim and ground.rims[1] else wide))
     if ground.voids:
         room = subtracted(room, grown(_arrays(ground.voids), wide))
     return _level(room, ground, middle, wide, tolerance)
+
+
+def run_up(contours: Contours, ground: Ground, wall: float, tolerance: float) -> Contours:
+    """Return an area that runs up to rims wherever it comes nearer to one than a wall.
+
+    Morphological closing of area and rim together: what a disc as wide as the wall does not
+    pass between them is filled.
+    """
+    edge, holes = _ends(ground, tolerance)
+
+    def grown(area: Contours, by: float) -> Contours:
+        return offset(area, by, "round", tolerance=tolerance / 2.0)
+
+    rims = subtracted(grown(edge, 2.0 * wall), edge)
+    if holes and ground.rims[1]:
+        rims = united([rims, holes])
+    closed = grown(grown(united([contours, rims]), wall / 2.0), -wall / 2.0)
+    filled = subtracted(subtracted(closed, rims), contours)
+    filled = grown(intersected(filled, grown(rims, wall)), 1.5 * _INTO_RIM)
+    # slivers where chords of the closing and the rim differ belong to nothing
+    joined = [part for part in components(filled) if intersected(part, contours)]
+    return united([contours, *joined]) if joined else contours
+
+
+def _ends(ground: Ground, tolerance: float) -> tuple[Contours, Contours]:
+    """Return the outer edge of a field, and its holes as areas."""
+    field = _arrays(ground.outline) or (circle(ground.radius, tolerance / 2.0),)
+    edge = tuple(c for c in field if signed_area(c) > 0.0)
+    return edge, tuple(c[::-1] for c in field if signed_area(c) <= 0.0)
 
 
 def _level(

@@ -55,7 +55,11 @@ class Emblem(Table, frozen=True):
     ] = 0.3
     to_rim: Annotated[
         bool,
-        doc("Let cells run up to the rim, with no metal of the field left beside it", when=_CELLS),
+        doc(
+            "Let cells run up to the rim where they come nearer to it than the wall, instead of "
+            "leaving the wall there",
+            when=_CELLS,
+        ),
     ] = False
     overlap: Overlap = False
     density: Annotated[

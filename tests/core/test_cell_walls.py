@@ -100,13 +100,22 @@ def test_the_wall_holds_between_cells_of_one_colour(piece):
 
 
 def test_cells_run_up_to_the_rim_if_they_may(piece):
-    """No field is left beside the rim, and the rim's wall is cut by hundredths only."""
+    """No field is left beside the rim, and the rim's wall is cut by hundredths only.
+
+    A disc drawn a little smaller than the field leaves no thin ring either; one that stays off
+    the rim by more than a wall stays as drawn.
+    """
     medal = piece(DISC, ROUND, fit=17.7, wall=0.5, to_rim=True)
     cells, _ = parts(medal)
-    drawn = shapely.Point(0, 0).buffer(17.7 / 2, quad_segs=64)
+    names = np.array(medal.zone_names)[medal.zone]
+    corner = medal.vertices[medal.triangles]
     rim = 10.0 - 1.0 - 0.4 * np.tan(np.radians(10.0))  # foot of its wall at the usual slope
     assert medal.is_closed
-    assert cells.area == pytest.approx(min(drawn.area, np.pi * rim**2), rel=5e-3)
+    assert cells.area == pytest.approx(np.pi * (rim + 0.02) ** 2, rel=3e-3)
+    upper = corner[..., 2].min(axis=1) > 0.0
+    assert not np.any(upper & (names == "field"))
+    off = parts(piece(DISC, ROUND, fit=16.0, wall=0.5, to_rim=True))[0]
+    assert off.area == pytest.approx(np.pi * 64.0, rel=3e-3)
     with pytest.raises(SpecError, match="no rim along the edge") as caught:
         piece(DISC, {**ROUND, "rim": {"width": 0.0}}, fit=17.0, to_rim=True)
     assert caught.value.key == "obverse.emblem[0].to_rim"
