@@ -12,7 +12,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from . import fonts, groups, strokes, tables
+from . import dependence, fonts, groups, strokes, tables
 from .medalcore.spec import Key, MedalSpec, Table
 
 OBJECT_MARK = "object:"
@@ -29,11 +29,12 @@ def to_dict(
     """Return what a property group asks for, as plain data for `spec_from_dict`.
 
     Elements that are switched off or not complete yet are left out, and so are values at
-    their defaults: what is written says what was decided. `source` gives the text of a model
-    source in place of `source_text`.
+    their defaults, and keys that have no effect beside the others and are not shown: what is
+    written says what was decided. `source` gives the text of a model source in place of
+    `source_text`.
     """
     found: dict[str, Any] = {}
-    for key in tables.keys(table):
+    for key in dependence.counting(group, table):
         value = _read(group, key, source or source_text)
         if not _is_default(key, value):
             found[key.name] = value

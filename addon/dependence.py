@@ -3,76 +3,87 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import Any
 
 from . import tables
-from .medalcore.spec import Key, Table
+from .medalcore.spec import Key, MedalSpec, Table, TreeView
 
-_ALL = "*"
 
-_NEEDS: dict[str, dict[str, tuple[str, ...]]] = {
-    "Blank": {"break_shape": ("chamfer",)},
-    "Border": {"gap_at": ("gap",)},
-    "Core": {_ALL: ("diameter",)},
-    "Cut": {"slant": ("foot",)},
-    "Drill": {_ALL: ("diameter",)},
-    "EdgeText": {_ALL: ("words",)},
-    "Flat": {"edge": ("shoulder",)},
-    "Hole": {"rim_height": ("rim_width",)},
-    "Legend": {"fit": ("sweep", "arc_length")},
-    "Rim": {_ALL: ("width",)},
-}
-"""Keys that count only where one of the others is neither 0 nor empty, by table."""
+@dataclass(frozen=True)
+class GroupView(TreeView):
+    """A property group as the conditions of the spec see it.
 
-_UNLESS: dict[str, dict[str, tuple[str, ...]]] = {
-    "Blank": {"corner_radius": ("flats",), "thickness": ("mass", "cost")},
-    "Border": {"pitch": ("count",)},
-    "Edge": {"pitch": ("reeds",)},
-}
-"""Keys that one of the others, neither 0 nor empty, stands in for."""
+    Attributes
+    ----------
+    group : PropertyGroup
+    table : type
+        What it was made from.
+    around : (GroupView, str) or None
+        The group round it, and the name of its table there.
+    """
+
+    group: Any
+    table: type[Table]
+    around: tuple[GroupView, str] | None = None
+
+    @property
+    def of(self) -> type[Table]:
+        """The class of the table."""
+        return self.table
+
+    @property
+    def place(self) -> tuple[TreeView, str] | None:
+        """The table round this one, and the name it has there."""
+        return self.around
+
+    def inner(self, name: str) -> GroupView:
+        """Return a table inside this one."""
+        key = _key(self.table, name)
+        assert key.table is not None
+        return GroupView(getattr(self.group, tables.attribute_of(key)), key.table, (self, name))
+
+    def item(self, name: str, number: int) -> GroupView:
+        """Return one of a list of tables inside this one."""
+        key = _key(self.table, name)
+        assert key.table is not None
+        return GroupView(getattr(self.group, name)[number], key.table, (self, name))
+
+    def value(self, name: str) -> Any:
+        """Return the value of a key as a spec has it; of a source, what tells its kind."""
+        key = _key(self.table, name)
+        attribute, shape = tables.attribute_of(key), tables.shape_of(key)
+        if not getattr(self.group, f"{attribute}_on", True):
+            return None
+        found = getattr(self.group, attribute)
+        if shape == "model":
+            is_file = getattr(self.group, f"{attribute}_kind") == "FILE"
+            return found if is_file else "object:"
+        if shape in ("word-or-number", "word-or-text") and found in (tables.NUMBER, tables.TEXT):
+            found = getattr(self.group, f"{attribute}_value")
+        if shape == "metal-or-none" and found == tables.NONE:
+            return ""
+        if isinstance(found, float) and tables.is_angle(key):
+            return round(math.degrees(found), 4)  # 32-bit radians are good to 0.00002 degrees
+        return found
+
+
+def _key(table: type[Table], name: str) -> Key:
+    return next(key for key in tables.keys(table) if key.name == name)
+
+
+def view_of(group: Any) -> GroupView:
+    """Return a property group of a piece as conditions see it, by its place in the spec."""
+    view = GroupView(group.id_data.medalwright.spec, MedalSpec)
+    for step in group.path_from_id().split(".")[2:]:
+        name, _, number = step.partition("[")
+        key = next(k for k in tables.keys(view.table) if tables.attribute_of(k) == name)
+        view = view.item(key.name, int(number[:-1])) if number else view.inner(key.name)
+    return view
 
 
 def counting(group: Any, table: type[Table]) -> list[Key]:
-    """Return the keys of a table that count."""
-    return [key for key in tables.keys(table) if applies(group, table, key)]
-
-
-def applies(group: Any, table: type[Table], key: Key) -> bool:
-    """Tell whether a key counts, given the values of the others."""
-    if not all(_value(group, table, name) in values for name, values in key.when.items()):
-        return False
-    needs = needs_of(table).get(key.name, ())
-    if needs and not any(_given(group, table, name) for name in needs):
-        return False
-    return not any(_given(group, table, name) for name in instead_of(table).get(key.name, ()))
-
-
-def needs_of(table: type[Table]) -> dict[str, tuple[str, ...]]:
-    """Return the keys that need one of others to be given."""
-    found = dict(_NEEDS.get(table.__name__, {}))
-    every = found.pop(_ALL, ())
-    if every:
-        found |= {key.name: every for key in tables.keys(table) if key.name not in every}
-    return found
-
-
-def instead_of(table: type[Table]) -> dict[str, tuple[str, ...]]:
-    """Return the keys that others stand in for."""
-    return _UNLESS.get(table.__name__, {})
-
-
-def _given(group: Any, table: type[Table], name: str) -> bool:
-    """Tell whether a key that counts itself is neither 0 nor empty."""
-    key = next(k for k in tables.keys(table) if k.name == name)
-    counts = all(_value(group, table, other) in values for other, values in key.when.items())
-    return counts and bool(_value(group, table, name))
-
-
-def _value(group: Any, table: type[Table], name: str) -> Any:
-    key = next((k for k in tables.keys(table) if k.name == name), None)
-    if key is None:
-        return None
-    attribute = tables.attribute_of(key)
-    if hasattr(group, f"{attribute}_on") and not getattr(group, f"{attribute}_on"):
-        return None
-    return getattr(group, attribute)
+    """Return the keys of a table that count, given the values of the others."""
+    view = view_of(group)
+    return [key for key in tables.keys(table) if view.hindrance(key.name) is None]

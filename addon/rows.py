@@ -51,7 +51,7 @@ def draw_table(
         if key.kind != "table" and key.name not in folded:
             _draw_key(column, group, table, key, path)
     for key in counting:
-        if key.kind == "table" and (in_list or is_small(key)) and is_wanted(group, key):
+        if key.kind == "table" and (in_list or is_small(key)):
             _draw_inner(layout, context, group, table, key, path)
     for title, names in folds.items():
         keys = [k for k in counting if k.name in names]
@@ -73,20 +73,6 @@ def _fold(layout: Any, name: str, title: str) -> Any:
     header, body = layout.panel(f"medalwright_{name}".lower(), default_closed=True)
     header.label(text=title)
     return body
-
-
-_ENDINGS = {
-    "picture": (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp", ".exr"),
-    "flat": (".svg",),
-}
-"""Files that an inner table of a relief is about."""
-
-
-def is_wanted(group: Any, key: Key) -> bool:
-    """Tell whether an inner table is about the kind of source there is."""
-    if key.name not in _ENDINGS or not hasattr(group, "source_kind"):
-        return True
-    return group.source_kind == "FILE" and group.source.lower().endswith(_ENDINGS[key.name])
 
 
 def _draw_inner(

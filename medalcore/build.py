@@ -20,7 +20,7 @@ from .loose import loose_bodies
 from .materials import material_named
 from .medal import Medal
 from .solid import ZONES
-from .spec import MedalSpec
+from .spec import MedalSpec, Unused, refuse_unused, unused
 from .tolerance import Quality, tolerance_for
 from .weigh import Weight, asked_mass, assemble_to_mass, metal_cost, weighed
 
@@ -32,6 +32,7 @@ def build(
     *,
     models: Mapping[str, Model | HeightField] | None = None,
     cache: StageCache | None = None,
+    told: Sequence[Unused] = (),
 ) -> Medal:
     """Build a piece.
 
@@ -47,6 +48,8 @@ def build(
         of `source`.
     cache : StageCache, optional
         Finished stages of earlier builds.
+    told : sequence of Unused, optional
+        Keys without effect that were found when the spec was read, for the report.
 
     Raises
     ------
@@ -56,6 +59,8 @@ def build(
         If the piece does not come out as one closed body.
     """
     start = time.perf_counter()
+    idle = {one.key: one for one in (*unused(spec), *told)}
+    refuse_unused(tuple(idle.values()))
     tell: Progress = progress or (lambda fraction, label: None)
     material_named(spec.medal.metal)  # better refused now than after the work
     if spec.blank.core.metal:
@@ -89,7 +94,8 @@ def build(
     weights = weighed(spec, done)
     medal = _medal(spec, done, sum(w.mass_g for w in weights))
     tell(0.98, "inspecting")
-    found = worst_first((*done.findings, *inspect(medal, spec)))
+    notes = (Finding("unused-key", "note", one.message, one.key) for one in idle.values())
+    found = worst_first((*done.findings, *inspect(medal, spec), *notes))
     findings = tuple(f for f in found if f.severity != "remark")
     seconds = {**done.seconds, "all": time.perf_counter() - start}
     report = _report(spec, quality, medal, done, weights, found, seconds)

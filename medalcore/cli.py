@@ -20,7 +20,7 @@ from .interrupts import stopped_alike
 
 if TYPE_CHECKING:  # what is large is loaded by the command that needs it
     from .element import Model
-    from .spec import MedalSpec
+    from .spec import MedalSpec, Unused
 
 CAUTION = (
     "Use only models, pictures and fonts you have the right to. A piece must not pass for money. "
@@ -149,7 +149,8 @@ def _build(args: argparse.Namespace) -> int:
 
     if not args.out.strip():
         raise _UsageError("--out names no folder; give one, or . for the current folder")
-    spec = read_spec(args.spec)
+    told: list[Unused] = []
+    spec = read_spec(args.spec, told=told.append)
     folder = Path(args.out)
     # before the work, not after
     check_free(spec.medal.slug, folder, overwrite=args.overwrite, also=args.also)
@@ -162,6 +163,7 @@ def _build(args: argparse.Namespace) -> int:
                 args.quality,
                 lambda f, label: tell(0.8 * f, label),
                 models=args.models(spec) if args.models else None,
+                told=told,
             )
             paths = deliver(
                 medal,

@@ -25,9 +25,6 @@ from .place import box_of, room
 
 FloatArray = NDArray[np.float64]
 
-FLAT_FILES = (".svg",)
-"""Endings of the files that flat drawings are read from."""
-
 _CROP_CURVE = 0.002
 """Largest distance between a crop that is drawn in and its chords, mm."""
 

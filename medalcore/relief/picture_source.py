@@ -25,9 +25,6 @@ from .tiff_deep import deep_tiff
 Values = NDArray[np.float32]
 BoolArray = NDArray[np.bool_]
 
-PICTURE_FILES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp", ".exr")
-"""Endings of the files that depth pictures are read from."""
-
 _SMOOTHED = ((6, 3), (3, 1))
 """Radii, pixels, over which steps of eight bits are smoothed, and how often."""
 

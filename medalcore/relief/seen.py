@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,13 +13,13 @@ from ..cache import Stages
 from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
-from ..model import IN_MEMORY
 from ..spec import Relief
+from ..spec.kinds import kind_of
 from .flat_height import flat_field
-from .flat_source import FLAT_FILES, Flat, read_flat
+from .flat_source import Flat, read_flat
 from .groups import asks_for_groups, group_weight, no_groups
 from .picture_place import given_field, given_frame, picture_field, picture_frame
-from .picture_source import PICTURE_FILES, read_picture
+from .picture_source import read_picture
 from .place import model_frame, raw_field
 from .source import SourceMesh, read_model
 
@@ -89,9 +88,8 @@ def seen(
     """
     name = spec.source
     given = models.get(name)
-    in_file = given is None and not name.startswith(IN_MEMORY)
-    ending = Path(name).suffix.lower() if in_file else ""
-    pictured, drawn = ending in PICTURE_FILES, ending in FLAT_FILES
+    kind = kind_of(name) if given is None else ""
+    pictured, drawn = kind == "picture", kind == "drawing"
     if asks_for_groups(spec) and (pictured or drawn or isinstance(given, HeightField)):
         raise no_groups(spec, name)
     if drawn:

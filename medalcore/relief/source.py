@@ -20,14 +20,12 @@ from ..element import Model
 from ..errors import SourceError
 from ..file_access import IS_FOLDER, why_unreadable
 from ..model import IN_MEMORY
+from ..spec.kinds import MODEL_FILES
 from .model_formats import binary_stl, three_mf
 from .topology import Topology, nearly_welded, topology_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-MODEL_FILES = (".stl", ".obj", ".ply", ".off", ".glb", ".gltf", ".3mf")
-"""Endings of the files that models are read from."""
 
 PLY_OWN = frozenset("x y z nx ny nz s t u v".split())
 """Numbers of a vertex in a PLY file that are no weights."""

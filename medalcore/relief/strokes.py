@@ -22,8 +22,9 @@ from ..element import Finding, Model
 from ..errors import SourceError
 from ..grid import Grid, HeightField
 from ..raster import top_surface
+from ..spec.kinds import MODEL_FILES
 from ..spec.relief import Relief
-from .source import MODEL_FILES, read_model
+from .source import read_model
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -12,6 +12,7 @@ from .lettering import Exergue, Inscription, Legend
 from .medal import Face, Identity, MedalSpec
 from .relief import Crop, Cut, Flat, Picture, Relief
 from .texture import Texture
+from .unused import TreeView, Unused, refuse_unused, unused
 
 __all__ = [
     "Blank",
@@ -41,12 +42,16 @@ __all__ = [
     "Rim",
     "Table",
     "Texture",
+    "TreeView",
+    "Unused",
     "json_schema",
     "keys_of",
     "parse_spec",
     "read_spec",
+    "refuse_unused",
     "spec_from_dict",
     "spec_to_dict",
+    "unused",
     "walk",
     "write_spec",
 ]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 import msgspec
 from msgspec import Meta
+
+from .condition import Condition
 
 
 class Table(
@@ -16,14 +18,26 @@ class Table(
     forbid_unknown_fields=True,
     omit_defaults=True,
 ):
-    """A TOML table as plain frozen data."""
+    """A TOML table as plain frozen data.
+
+    Attributes
+    ----------
+    only_with : Condition or None
+        Where the whole table counts, but for the keys that the condition asks.
+    further : mapping
+        What inherited keys wait for besides what they say themselves, by their names.
+    """
+
+    only_with: ClassVar[Condition | None] = None
+    further: ClassVar[Mapping[str, Condition]] = {}
 
 
 def doc(
     text: str,
     *,
     unit: str = "",
-    when: Mapping[str, tuple[Any, ...]] | None = None,
+    when: Condition | None = None,
+    is_note: bool = False,
     **limits: Any,
 ) -> Meta:
     """Describe a key: sentence, unit, where it applies, and its limits.
@@ -34,15 +48,19 @@ def doc(
         One sentence for editors, the commented spec and Blender's tooltips.
     unit : str
         ``mm``, ``deg``, ``g`` or empty.
-    when : mapping, optional
-        Other keys of the same table and the values of theirs for which this key counts,
-        for example ``{"outline": ("oval",)}``. Interfaces hide the key elsewhere.
+    when : Condition, optional
+        Where this key counts. Given elsewhere it is refused, and interfaces hide it.
+    is_note : bool
+        Whether it is only told, not refused, that the key has no effect: where what it waits
+        for stands in another table, or another key only goes before it.
     **limits
         `msgspec.Meta` limits: gt, ge, lt, le, min_length, max_length, pattern.
     """
-    extra: dict[str, Any] = {"unit": unit, "when": dict(when or {})}
-    schema = {"x-unit": unit} if unit else None
-    return Meta(description=text, extra=extra, extra_json_schema=schema, **limits)
+    extra: dict[str, Any] = {"unit": unit, "when": when, "is_note": is_note}
+    schema = {"x-unit": unit} if unit else {}
+    if when is not None:
+        schema["x-counts-with"] = when.words()
+    return Meta(description=text, extra=extra, extra_json_schema=schema or None, **limits)
 
 
 Overlap = Annotated[

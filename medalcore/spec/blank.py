@@ -2,34 +2,72 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from .base import Table, doc
+from .condition import Condition, differs, given, one_of
 from .shape import CornerRadius, OutlineFile, Sides, Tall, Turn
 
-_SIDED = {"outline": ("polygon", "constant-width")}
-_CORNERED = {"outline": ("rectangle", "polygon", "constant-width", "scalloped")}
-_TURNED = {"outline": ("oval", "rectangle", "polygon", "constant-width", "scalloped", "drawing")}
-_OPEN = {"shape": ("round", "square", "polygon", "outline")}
+_SIDED = one_of("outline", "polygon", "constant-width")
+_CORNERED = one_of("outline", "rectangle", "polygon", "constant-width", "scalloped")
+_TURNED = one_of(
+    "outline", "oval", "rectangle", "polygon", "constant-width", "scalloped", "drawing"
+)
+_RAISED = given("width", plain=True) & given("height", plain=True)
+_HOLE_RIM = given("/blank.hole.rim_width") & given("/blank.hole.rim_height")
+_HUNG = one_of("kind", "lug", "eye")
+_OPEN = one_of("shape", "round", "square", "polygon", "outline")
 
 
 class Rim(Table, frozen=True):
     """The raised band along the outline of a face."""
 
     width: Annotated[
-        float, doc("Width of the rim's top; 0 leaves the rim away", unit="mm", ge=0, le=100)
+        float,
+        doc(
+            "Width of the rim's top; 0 leaves the rim away",
+            unit="mm",
+            when=given("height", plain=True),
+            ge=0,
+            le=100,
+        ),
     ] = 1.2
-    height: Annotated[float, doc("Height of the rim above the field", unit="mm", ge=0, le=20)] = 0.3
+    height: Annotated[
+        float,
+        doc(
+            "Height of the rim above the field; 0 leaves the rim away",
+            unit="mm",
+            when=given("width", plain=True),
+            ge=0,
+            le=20,
+        ),
+    ] = 0.3
     section: Annotated[
         Literal["flat", "rounded", "bevelled", "stepped"],
-        doc("Section of the rim: flat, rounded over, bevelled inwards, or in two steps"),
+        doc(
+            "Section of the rim: flat, rounded over, bevelled inwards, or in two steps",
+            when=_RAISED,
+        ),
     ] = "flat"
     slope: Annotated[
-        float, doc("Draft of the rim's inner wall, from upright", unit="deg", ge=0, le=60)
+        float,
+        doc(
+            "Draft of the rim's inner wall, from upright, and of the rim round a middle hole",
+            unit="deg",
+            when=_RAISED | _HOLE_RIM,
+            ge=0,
+            le=60,
+        ),
     ] = 10.0
     fillet: Annotated[
         float,
-        doc("Radius between the inner wall and the field; 0 is sharp", unit="mm", ge=0, le=20),
+        doc(
+            "Radius between the inner wall and the field; 0 is sharp",
+            unit="mm",
+            when=_RAISED,
+            ge=0,
+            le=20,
+        ),
     ] = 0.0
 
 
@@ -58,7 +96,7 @@ class Hole(Table, frozen=True):
         doc(
             "Radius of the corners",
             unit="mm",
-            when={"shape": ("square", "polygon")},
+            when=one_of("shape", "square", "polygon"),
             ge=0,
             le=100,
         ),
@@ -68,7 +106,7 @@ class Hole(Table, frozen=True):
         doc(
             "Turn of the hole, counter-clockwise; 0 has a flat at the foot",
             unit="deg",
-            when={"shape": ("square", "polygon")},
+            when=one_of("shape", "square", "polygon"),
             ge=-360,
             le=360,
         ),
@@ -88,7 +126,7 @@ class Hole(Table, frozen=True):
         doc(
             "Width of the top of the hole's rim; 0 leaves it away",
             unit="mm",
-            when=_OPEN,
+            when=_OPEN & given("rim_height", plain=True),
             ge=0,
             le=100,
         ),
@@ -96,9 +134,9 @@ class Hole(Table, frozen=True):
     rim_height: Annotated[
         float,
         doc(
-            "Height of the hole's rim above the field",
+            "Height of the hole's rim above the field; 0 leaves it away",
             unit="mm",
-            when=_OPEN,
+            when=_OPEN & given("rim_width", plain=True),
             ge=0,
             le=20,
         ),
@@ -107,6 +145,8 @@ class Hole(Table, frozen=True):
 
 class Drill(Table, frozen=True):
     """A drilled hole near the edge, to hang the piece by."""
+
+    only_with: ClassVar[Condition | None] = given("diameter")
 
     diameter: Annotated[
         float, doc("Diameter of the hole; 0 drills none", unit="mm", ge=0, le=50)
@@ -131,28 +171,34 @@ class Loop(Table, frozen=True):
     ] = "none"
     hole: Annotated[
         float,
-        doc("Diameter of the hole", unit="mm", when={"kind": ("lug", "eye")}, gt=0, le=100),
+        doc("Diameter of the hole", unit="mm", when=_HUNG, gt=0, le=100),
     ] = 3.0
     width: Annotated[
         float,
         doc(
             "Width of the metal round the hole",
             unit="mm",
-            when={"kind": ("lug", "eye")},
+            when=_HUNG,
             gt=0,
             le=50,
         ),
     ] = 1.3
     thickness: Annotated[
         float,
-        doc("Thickness of the lug; 0 chooses it", unit="mm", when={"kind": ("lug",)}, ge=0, le=100),
+        doc(
+            "Thickness of the lug; 0 chooses it",
+            unit="mm",
+            when=one_of("kind", "lug"),
+            ge=0,
+            le=100,
+        ),
     ] = 0.0
     gap: Annotated[
         float,
         doc(
             "Metal between the hole and the edge of the piece",
             unit="mm",
-            when={"kind": ("lug", "eye")},
+            when=_HUNG,
             ge=0.1,
             le=50,
         ),
@@ -162,7 +208,7 @@ class Loop(Table, frozen=True):
         doc(
             "Radius where the loop runs into the piece",
             unit="mm",
-            when={"kind": ("lug", "eye")},
+            when=_HUNG,
             ge=0,
             le=50,
         ),
@@ -172,7 +218,7 @@ class Loop(Table, frozen=True):
         doc(
             "Where it stands, clockwise from the top",
             unit="deg",
-            when={"kind": ("lug", "eye")},
+            when=_HUNG,
             ge=-360,
             le=360,
         ),
@@ -181,6 +227,8 @@ class Loop(Table, frozen=True):
 
 class Core(Table, frozen=True):
     """A core of another metal: the piece comes as a ring and a core that nest."""
+
+    only_with: ClassVar[Condition | None] = given("diameter")
 
     diameter: Annotated[
         float,
@@ -209,7 +257,11 @@ class Core(Table, frozen=True):
     price: Annotated[
         float,
         doc(
-            "Price of the core's metal for one gram, if it is another one; 0 is none", ge=0, le=1e6
+            "Price of the core's metal for one gram, if it is another one; 0 is none",
+            when=differs("metal", "/medal.metal"),
+            is_note=True,
+            ge=0,
+            le=1e6,
         ),
     ] = 0.0
     lock: Annotated[
@@ -245,7 +297,7 @@ class Blank(Table, frozen=True):
         doc(
             "Height of the oval or rectangle; more than the diameter makes it the longer way",
             unit="mm",
-            when={"outline": ("oval", "rectangle")},
+            when=one_of("outline", "oval", "rectangle"),
             ge=1,
             le=1000,
         ),
@@ -258,26 +310,33 @@ class Blank(Table, frozen=True):
         doc(
             "Distance over the flats of an even polygon; sets the corner radius; 0 leaves it",
             unit="mm",
-            when={"outline": ("polygon",)},
+            when=one_of("outline", "polygon"),
             ge=0,
             le=1000,
         ),
     ] = 0.0
     corner_radius: Annotated[
-        float, doc("Radius of the eased corners", unit="mm", when=_CORNERED, ge=0, le=200)
+        float,
+        doc(
+            "Radius of the eased corners",
+            unit="mm",
+            when=_CORNERED & ~given("flats"),
+            ge=0,
+            le=200,
+        ),
     ] = 1.0
     scallops: Annotated[
-        int, doc("Number of scallops", when={"outline": ("scalloped",)}, ge=3, le=1000)
+        int, doc("Number of scallops", when=one_of("outline", "scalloped"), ge=3, le=1000)
     ] = 12
     scallop_depth: Annotated[
         float,
-        doc("Depth of the scallops", unit="mm", when={"outline": ("scalloped",)}, gt=0, le=100),
+        doc("Depth of the scallops", unit="mm", when=one_of("outline", "scalloped"), gt=0, le=100),
     ] = 1.0
     scallop_shape: Annotated[
         Literal["lobes", "notches"],
         doc(
             "Round lobes side by side, or hollows cut into a circle",
-            when={"outline": ("scalloped",)},
+            when=one_of("outline", "scalloped"),
         ),
     ] = "lobes"
     scallop_width: Annotated[
@@ -285,14 +344,14 @@ class Blank(Table, frozen=True):
         doc(
             "Width of a hollow at the edge; 0 chooses it",
             unit="mm",
-            when={"outline": ("scalloped",), "scallop_shape": ("notches",)},
+            when=one_of("scallop_shape", "notches"),
             ge=0,
             le=500,
         ),
     ] = 0.0
     drawing: Annotated[
         str,
-        doc("File (SVG) whose closed path is the outline", when={"outline": ("drawing",)}),
+        doc("File (SVG) whose closed path is the outline", when=one_of("outline", "drawing")),
     ] = ""
     turn: Annotated[
         float,
@@ -306,7 +365,14 @@ class Blank(Table, frozen=True):
     ] = 0.0
     thickness: Annotated[
         float,
-        doc("Overall thickness at the rim, as a micrometer reads it", unit="mm", gt=0, le=200),
+        doc(
+            "Overall thickness at the rim, as a micrometer reads it",
+            unit="mm",
+            when=~given("mass") & ~given("cost"),
+            is_note=True,
+            gt=0,
+            le=200,
+        ),
     ] = 3.0
     mass: Annotated[
         float,
@@ -330,9 +396,17 @@ class Blank(Table, frozen=True):
         doc("Width and height of the broken edge; 0 leaves it sharp", unit="mm", ge=0, le=20),
     ] = 0.3
     break_shape: Annotated[
-        Literal["chamfer", "round"], doc("Edge broken flat at 45 degrees, or rounded")
+        Literal["chamfer", "round"],
+        doc("Edge broken flat at 45 degrees, or rounded", when=given("chamfer")),
     ] = "chamfer"
-    rim: Rim = Rim()
+    rim: Annotated[
+        Rim,
+        doc(
+            "The rim of both faces",
+            when=~(given("/obverse.rim") & given("/reverse.rim")),
+            is_note=True,
+        ),
+    ] = Rim()
     hole: Hole = Hole()
     drill: Drill = Drill()
     loop: Loop = Loop()

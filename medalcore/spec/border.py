@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Table, doc
+from .condition import above, given, one_of
 
-_REPEATED = {"kind": ("beads", "denticles", "rope", "motif")}
-_MOTIF = {"kind": ("motif",)}
+_REPEATED = one_of("kind", "beads", "denticles", "rope", "motif")
+_MOTIF = one_of("kind", "motif")
 
 
 class Border(Table, frozen=True):
@@ -46,7 +47,7 @@ class Border(Table, frozen=True):
             "Distance from one to the next along the border, closed to a whole count; "
             "0 suits it to the size",
             unit="mm",
-            when=_REPEATED,
+            when=_REPEATED & ~given("count"),
             ge=0,
             le=100,
         ),
@@ -66,33 +67,34 @@ class Border(Table, frozen=True):
         doc(
             "Width of a tooth along the border, at the top; 0 takes half the pitch",
             unit="mm",
-            when={"kind": ("denticles",)},
+            when=one_of("kind", "denticles"),
             ge=0,
             le=100,
         ),
     ] = 0.0
     lines: Annotated[
-        int, doc("Number of lines, one inside the other", when={"kind": ("line",)}, ge=1, le=9)
+        int, doc("Number of lines, one inside the other", when=one_of("kind", "line"), ge=1, le=9)
     ] = 1
     space: Annotated[
         float,
         doc(
             "Space between two lines, at the top; 0 takes their width",
             unit="mm",
-            when={"kind": ("line",)},
+            when=above("lines", 1),
             ge=0,
             le=100,
         ),
     ] = 0.0
     twist: Annotated[
         Literal["right", "left"],
-        doc("Way the strands lean, seen from outside the rim", when={"kind": ("rope",)}),
+        doc("Way the strands lean, seen from outside the rim", when=one_of("kind", "rope")),
     ] = "right"
     offset: Annotated[
         float,
         doc(
             "Field left free between border and rim; 0 joins the border to the rim",
             unit="mm",
+            when=~given("radius"),
             ge=0,
             le=500,
         ),
@@ -124,5 +126,8 @@ class Border(Table, frozen=True):
     ] = 0.0
     gap_at: Annotated[
         Literal["top", "bottom"] | float,
-        doc("Middle of the gap: top, bottom, or degrees clockwise from the top"),
+        doc(
+            "Middle of the gap: top, bottom, or degrees clockwise from the top",
+            when=given("gap") | given("mirrored"),
+        ),
     ] = "bottom"

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from functools import reduce
+from operator import and_
 from typing import Any
 
 import msgspec
 from msgspec import NODEFAULT, inspect
 
 from .base import Table
+from .condition import Condition
 
 
 @dataclass(frozen=True)
@@ -28,8 +31,10 @@ class Key:
         Length of a vector.
     table : type or None
         The table class of ``table`` and ``tables``.
-    when : dict
-        Other keys and the values for which this key counts.
+    when : Condition or None
+        Where this key counts; None is everywhere.
+    is_note : bool
+        Whether it is only told that it does not count.
     """
 
     name: str
@@ -44,7 +49,8 @@ class Key:
     open_low: bool = False
     size: int = 0
     table: type[Table] | None = None
-    when: dict[str, tuple[Any, ...]] = field(default_factory=dict)
+    when: Condition | None = None
+    is_note: bool = False
 
     def allowed(self) -> str:
         """Say in words what the key takes."""
@@ -75,7 +81,14 @@ def keys_of(table: type[Table]) -> tuple[Key, ...]:
     """Return the keys of a table class, in the order they are written."""
     info = inspect.type_info(table)
     assert isinstance(info, inspect.StructType)
-    return tuple(_key(f) for f in info.fields)
+    return tuple(_waiting(table, _key(f)) for f in info.fields)
+
+
+def _waiting(table: type[Table], key: Key) -> Key:
+    """Return a key with what its table makes it wait for."""
+    found = [table.only_with, table.further.get(key.name), key.when]
+    parts = [c for c in found if c and key.name not in {check.path for check in c.checks()}]
+    return replace(key, when=None if not parts else reduce(and_, parts))
 
 
 def _key(f: inspect.Field) -> Key:
@@ -95,7 +108,8 @@ def _key(f: inspect.Field) -> Key:
         "unit": meta.get("unit", ""),
         "default": default,
         "required": f.required,
-        "when": {k: tuple(v) for k, v in meta.get("when", {}).items()},
+        "when": meta.get("when"),
+        "is_note": meta.get("is_note", False),
     }
     return Key(**common, **_shape(node))
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from .base import Table, doc
+from .condition import Condition, given, one_of
 
-_REEDED = {"finish": ("reeded", "reeded and grooved")}
-_GROOVED = {"finish": ("grooved", "reeded and grooved")}
+_REEDED = one_of("finish", "reeded", "reeded and grooved")
+_GROOVED = one_of("finish", "grooved", "reeded and grooved")
 
 
 class EdgeText(Table, frozen=True):
     """Words round the edge, by arc length."""
+
+    only_with: ClassVar[Condition | None] = given("words")
 
     words: Annotated[str, doc("The words; none leaves the edge without")] = ""
     font: Annotated[
@@ -38,7 +41,13 @@ class EdgeText(Table, frozen=True):
     ] = 10.0
     tracking: Annotated[
         float,
-        doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
+        doc(
+            "Extra space between letters, in thousandths of the letter size",
+            when=~given("fill"),
+            is_note=True,
+            ge=-200,
+            le=3000,
+        ),
     ] = 80.0
     repeat: Annotated[int, doc("How often the words go round", ge=1, le=60)] = 1
     fill: Annotated[
@@ -58,7 +67,14 @@ class EdgeText(Table, frozen=True):
     heads: Annotated[
         Literal["obverse", "reverse"], doc("The face that the letters' heads point to")
     ] = "obverse"
-    clear: Annotated[bool, doc("Leave reeds away under the words")] = True
+    clear: Annotated[
+        bool,
+        doc(
+            "Leave reeds away under the words",
+            when=one_of("^finish", "reeded", "reeded and grooved"),
+            is_note=True,
+        ),
+    ] = True
 
 
 class Edge(Table, frozen=True):
@@ -76,7 +92,7 @@ class Edge(Table, frozen=True):
             "Distance between reeds along the edge, closed to a whole count, wider over corners "
             "that no notch crosses; 0 chooses it",
             unit="mm",
-            when=_REEDED,
+            when=_REEDED & ~given("reeds"),
             ge=0,
             le=100,
         ),
@@ -137,7 +153,7 @@ class Edge(Table, frozen=True):
         doc(
             "Number of grooves round the edge, spaced evenly over its height; groove_heights "
             "goes before it",
-            when=_GROOVED,
+            when=_GROOVED & ~given("groove_heights"),
             ge=1,
             le=20,
         ),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Overlap, Pair, Table, doc
+from .condition import given, one_of
 
-_RAISED = {"work": ("raised", "levels")}
-_SUNK = {"work": ("sunk", "cells")}
-_CELLS = {"work": ("cells",)}
+_RAISED = one_of("work", "raised", "levels")
+_SUNK = one_of("work", "sunk", "cells")
+_CELLS = one_of("work", "cells")
 
 
 class Emblem(Table, frozen=True):
@@ -37,7 +38,14 @@ class Emblem(Table, frozen=True):
     ] = 0.25
     depth: Annotated[float, doc("Depth below the field", unit="mm", when=_SUNK, gt=0, le=20)] = 0.3
     draft: Annotated[float, doc("Draft of the walls, from upright", unit="deg", ge=0, le=45)] = 8.0
-    follow: Annotated[bool, doc("Follow a hollow or domed field instead of standing level")] = True
+    follow: Annotated[
+        bool,
+        doc(
+            "Follow a hollow or domed field instead of standing level",
+            when=given("^field.dish"),
+            is_note=True,
+        ),
+    ] = True
     bare: Annotated[
         str,
         doc("Colours that stay bare field, as #rrggbb with spaces between; they cover others"),

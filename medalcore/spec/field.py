@@ -5,7 +5,10 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Pair, Table, doc
+from .condition import one_of
 from .shape import CornerRadius, OutlineFile, Sides, Tall, Turn
+
+_OWN = one_of("shape", "round", "oval", "rectangle", "polygon", "drawing")
 
 
 class Circle(Table, frozen=True):
@@ -37,7 +40,7 @@ class Panel(Table, frozen=True):
             "Width over all, as blank.diameter is measured, of the top if raised, at the field if "
             "sunk",
             unit="mm",
-            when={"shape": ("round", "oval", "rectangle", "polygon", "drawing")},
+            when=_OWN,
             gt=0,
             le=900,
         ),
@@ -52,7 +55,7 @@ class Panel(Table, frozen=True):
         doc(
             "Its middle, from the middle of the face",
             unit="mm",
-            when={"shape": ("round", "oval", "rectangle", "polygon", "drawing")},
+            when=_OWN,
         ),
     ] = (0.0, 0.0)
     inset: Annotated[
@@ -60,7 +63,7 @@ class Panel(Table, frozen=True):
         doc(
             "Distance from the edge of the piece",
             unit="mm",
-            when={"shape": ("outline",)},
+            when=one_of("shape", "outline"),
             gt=0,
             le=500,
         ),

@@ -21,6 +21,7 @@ from ..model import IN_MEMORY
 from .base import Table
 from .describe import Key, keys_of
 from .medal import MedalSpec
+from .unused import Unused, refuse_unused, unused
 
 _FILE = re.compile(r"\.(ttf|otf|ttc|otc|svg)(#\d+)?$")
 _LARGEST = 1 << 24
@@ -30,16 +31,27 @@ _SLASHES = "write paths with / or \\\\, or put them in single quotes"
 _AT = re.compile(r" - at `\$\.?(.*)`$")
 
 
-def read_spec(path: str | os.PathLike[str]) -> MedalSpec:
+Told = Callable[[Unused], object]
+"""Is told of keys that were given, have no effect, and are no mistake."""
+
+
+def read_spec(path: str | os.PathLike[str], *, told: Told | None = None) -> MedalSpec:
     """Read a spec from a TOML file.
 
     Relief sources and font files given relative to the spec's folder come back as absolute
     paths, so that the spec means the same from everywhere.
 
+    Parameters
+    ----------
+    path : path
+    told : callable, optional
+        See `Told`.
+
     Raises
     ------
     SpecError
-        One line: file, key, what is wrong, what is allowed.
+        One line: file, key, what is wrong, what is allowed. A key that has no effect beside the
+        others is wrong too.
     """
     path = Path(path)
     try:
@@ -57,10 +69,12 @@ def read_spec(path: str | os.PathLike[str]) -> MedalSpec:
         raise SpecError("no file can have this name", file=str(path)) from None
     if len(data) > _LARGEST:
         raise SpecError("is larger than any spec: no TOML text", file=str(path))
-    return parse_spec(text, file=str(path), folder=path.absolute().parent)
+    return parse_spec(text, file=str(path), folder=path.absolute().parent, told=told)
 
 
-def parse_spec(text: str, *, file: str = "", folder: Path | None = None) -> MedalSpec:
+def parse_spec(
+    text: str, *, file: str = "", folder: Path | None = None, told: Told | None = None
+) -> MedalSpec:
     """Read a spec from TOML text; `folder` is what relative sources are relative to.
 
     Raises
@@ -76,10 +90,12 @@ def parse_spec(text: str, *, file: str = "", folder: Path | None = None) -> Meda
         raise _too_deep(file) from None
     except ValueError as error:  # a whole number of thousands of digits
         raise SpecError(f"is not valid TOML: {error}", file=file) from None
-    return spec_from_dict(data, file=file, folder=folder)
+    return spec_from_dict(data, file=file, folder=folder, told=told)
 
 
-def spec_from_dict(data: Any, *, file: str = "", folder: Path | None = None) -> MedalSpec:
+def spec_from_dict(
+    data: Any, *, file: str = "", folder: Path | None = None, told: Told | None = None
+) -> MedalSpec:
     """Make a spec from plain dicts and lists, as TOML or JSON give them.
 
     Raises
@@ -94,6 +110,11 @@ def spec_from_dict(data: Any, *, file: str = "", folder: Path | None = None) -> 
         raise _explain(str(error), data, file) from None
     except RecursionError:
         raise _too_deep(file) from None
+    idle = unused(spec, data)
+    refuse_unused(idle, file)
+    for one in idle:
+        if told is not None:
+            told(one)
 
     def found(name: str, key: str) -> str:
         control = any(unicodedata.category(c) == "Cc" for c in name)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Literal
 
 from .base import Overlap, Pair, Table, doc
+from .condition import Condition, given, in_lines, one_of
 
-_WALLED = {"section": ("flat", "rounded")}
-_RAISED = {"work": ("raised",)}
-_SUNK = {"work": ("sunk",)}
+_RAISED = one_of("work", "raised")
+_SUNK = one_of("work", "sunk")
+_WALLED = one_of("section", "flat", "rounded") | given("clear")
+_FILLS = given("sweep") | given("arc_length")
+_WORDED = given("text")
 
 
 class Words(Table, frozen=True):
@@ -42,7 +46,8 @@ class Words(Table, frozen=True):
         bool,
         doc(
             "Let flat tops follow a hollow or domed field instead of standing level",
-            when={"section": ("flat",)},
+            when=one_of("section", "flat") & given("^field.dish"),
+            is_note=True,
         ),
     ] = False
     overlap: Overlap = False
@@ -71,6 +76,11 @@ class Words(Table, frozen=True):
 
 class Legend(Words, frozen=True):
     """Words along an arc round the middle of the face."""
+
+    further: ClassVar[Mapping[str, Condition]] = {
+        "tracking": ~(_FILLS & one_of("fit", "tracking")),
+        "cap_height": ~(_FILLS & one_of("fit", "size")),
+    }
 
     text: Annotated[
         str,
@@ -114,7 +124,7 @@ class Legend(Words, frozen=True):
     ] = 0.0
     fit: Annotated[
         Literal["tracking", "size"],
-        doc("What gives way so that the words fill their sweep or length"),
+        doc("What gives way so that the words fill their sweep or length", when=_FILLS),
     ] = "tracking"
     form: Annotated[
         Literal["turned", "bent"],
@@ -138,14 +148,24 @@ class Inscription(Words, frozen=True):
 
     text: Annotated[str, doc("The words; a line break starts a new line", min_length=1)]
     leading: Annotated[
-        float, doc("Distance of the baselines as a multiple of the cap height", gt=0, le=10)
+        float,
+        doc(
+            "Distance of the baselines as a multiple of the cap height",
+            when=in_lines("text") | given("within"),
+            is_note=True,
+            gt=0,
+            le=10,
+        ),
     ] = 1.7
     at: Annotated[Pair, doc("Middle of the lines, from the middle of the face", unit="mm")] = (
         0.0,
         0.0,
     )
     turn: Annotated[float, doc("Turn of the lines, counter-clockwise", unit="deg")] = 0.0
-    align: Annotated[Literal["centre", "left", "right"], doc("How the lines are ranged")] = "centre"
+    align: Annotated[
+        Literal["centre", "left", "right"],
+        doc("How the lines are ranged", when=in_lines("text") | given("within"), is_note=True),
+    ] = "centre"
     within: Annotated[
         float,
         doc(
@@ -161,6 +181,10 @@ class Inscription(Words, frozen=True):
 class Exergue(Words, frozen=True):
     """The segment at the foot of a face: a level line and words below it."""
 
+    further: ClassVar[Mapping[str, Condition]] = dict.fromkeys(
+        ("font", "cap_height", "tracking", "kerning", "axes", "features", "language"), _WORDED
+    )
+
     text: Annotated[str, doc("The words below the line; a line break starts a new line")] = ""
     level: Annotated[
         float,
@@ -173,8 +197,16 @@ class Exergue(Words, frozen=True):
     ] = 0.0
     line: Annotated[float, doc("Width of the line; 0 leaves it away", unit="mm", ge=0, le=20)] = 0.3
     fit: Annotated[
-        bool, doc("Make the letters as large as the segment allows, up to the cap height")
+        bool,
+        doc("Make the letters as large as the segment allows, up to the cap height", when=_WORDED),
     ] = True
     leading: Annotated[
-        float, doc("Distance of the baselines as a multiple of the cap height", gt=0, le=10)
+        float,
+        doc(
+            "Distance of the baselines as a multiple of the cap height",
+            when=in_lines("text"),
+            is_note=True,
+            gt=0,
+            le=10,
+        ),
     ] = 1.6

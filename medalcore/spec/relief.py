@@ -5,6 +5,11 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Pair, Table, Triple, doc
+from .condition import given, one_of
+from .kinds import from_a
+
+_SWELLS = from_a("drawing") & given("flat.shoulder")
+_PRESSED = one_of("compression", "gradient")
 
 
 class Cut(Table, frozen=True):
@@ -16,7 +21,13 @@ class Cut(Table, frozen=True):
     ] = 0.0
     slant: Annotated[
         float,
-        doc("Slant of that cut, rising to the right above 0", unit="deg", ge=-80, le=80),
+        doc(
+            "Slant of that cut, rising to the right above 0",
+            unit="deg",
+            when=given("foot"),
+            ge=-80,
+            le=80,
+        ),
     ] = 0.0
     back: Annotated[
         float,
@@ -36,7 +47,7 @@ class Crop(Table, frozen=True):
         doc(
             "Width of the crop at the field",
             unit="mm",
-            when={"shape": ("oval", "rectangle")},
+            when=one_of("shape", "oval", "rectangle"),
             gt=0,
             le=1000,
         ),
@@ -46,7 +57,7 @@ class Crop(Table, frozen=True):
         doc(
             "Height of the crop at the field",
             unit="mm",
-            when={"shape": ("oval", "rectangle")},
+            when=one_of("shape", "oval", "rectangle"),
             gt=0,
             le=1000,
         ),
@@ -108,7 +119,12 @@ class Flat(Table, frozen=True):
     ] = 0.0
     edge: Annotated[
         float,
-        doc("Share of its rise at which the edge of a swelling form stands", ge=0.05, le=1),
+        doc(
+            "Share of its rise at which the edge of a swelling form stands",
+            when=given("shoulder"),
+            ge=0.05,
+            le=1,
+        ),
     ] = 0.4
 
 
@@ -154,19 +170,22 @@ class Relief(Table, frozen=True):
             "Angle at which edges of a coarse model stay sharp, facets below it are smoothed; "
             "0 keeps every facet",
             unit="deg",
+            when=from_a("model", "array"),
             ge=0,
             le=180,
         ),
     ] = 65.0
-    picture: Picture = Picture()
-    flat: Flat = Flat()
+    picture: Annotated[
+        Picture, doc("What a depth picture's grey values stand for", when=from_a("picture"))
+    ] = Picture()
+    flat: Annotated[Flat, doc("How a flat drawing stands up", when=from_a("drawing"))] = Flat()
     height: Annotated[
         float,
         doc(
             "Height of the highest point above the field; 0 stays below the rim, at half a "
             "millimetre at most",
             unit="mm",
-            when={"compression": ("gradient", "linear")},
+            when=~one_of("compression", "none"),
             ge=0,
             le=50,
         ),
@@ -176,14 +195,15 @@ class Relief(Table, frozen=True):
         doc(
             "How depth is brought to the height: gradient keeps what raking light shows, linear "
             "scales, none takes depths as heights, one to one: a picture's black and white are "
-            "then heights above the field"
+            "then heights above the field",
+            when=from_a("model", "picture", "array") | _SWELLS,
         ),
     ] = "gradient"
     detail: Annotated[
         float,
         doc(
             "Fine modelling against broad modelling; 1 is even",
-            when={"compression": ("gradient",)},
+            when=_PRESSED,
             ge=0,
             le=4,
         ),
@@ -192,7 +212,7 @@ class Relief(Table, frozen=True):
         float,
         doc(
             "How hard one part stands before another; 1 is even, 0 lets them run together",
-            when={"compression": ("gradient",)},
+            when=_PRESSED,
             ge=0,
             le=4,
         ),
@@ -202,7 +222,7 @@ class Relief(Table, frozen=True):
         doc(
             "Picture over the relief that says where modelling counts: mid-grey is even, white "
             "doubles it, black levels it",
-            when={"compression": ("gradient",)},
+            when=_PRESSED,
         ),
     ] = ""
     more_on: Annotated[
@@ -210,14 +230,14 @@ class Relief(Table, frozen=True):
         doc(
             "Vertex group of the source that is modelled more: twice as strongly where its weight "
             "is 1",
-            when={"compression": ("gradient",)},
+            when=_PRESSED & from_a("model", "array"),
         ),
     ] = ""
     less_on: Annotated[
         str,
         doc(
             "Vertex group of the source that is modelled less: flattened where its weight is 1",
-            when={"compression": ("gradient",)},
+            when=_PRESSED & from_a("model", "array"),
         ),
     ] = ""
     foot: Annotated[
@@ -253,4 +273,6 @@ class Relief(Table, frozen=True):
         str,
         doc("Strokes sculpted on the relief: a model file of what they add in height, or empty"),
     ] = ""
-    settle: Annotated[bool, doc("Bring overhangs and floating parts down to the field")] = True
+    settle: Annotated[
+        bool, doc("Bring overhangs and floating parts down to the field", when=_PRESSED)
+    ] = True

@@ -5,37 +5,38 @@ from __future__ import annotations
 from typing import Annotated
 
 from .base import doc
+from .condition import one_of
 
 Tall = Annotated[
     float,
     doc(
         "Height of an oval or rectangle; more than its width makes it the longer way",
         unit="mm",
-        when={"shape": ("oval", "rectangle")},
+        when=one_of("shape", "oval", "rectangle"),
         gt=0,
         le=900,
     ),
 ]
-Sides = Annotated[int, doc("Number of sides", when={"shape": ("polygon",)}, ge=3, le=60)]
+Sides = Annotated[int, doc("Number of sides", when=one_of("shape", "polygon"), ge=3, le=60)]
 CornerRadius = Annotated[
     float,
     doc(
         "Radius of the corners",
         unit="mm",
-        when={"shape": ("rectangle", "polygon")},
+        when=one_of("shape", "rectangle", "polygon"),
         ge=0,
         le=200,
     ),
 ]
 OutlineFile = Annotated[
-    str, doc("File (SVG) whose closed path is the outline", when={"shape": ("drawing",)})
+    str, doc("File (SVG) whose closed path is the outline", when=one_of("shape", "drawing"))
 ]
 Turn = Annotated[
     float,
     doc(
         "Turn, counter-clockwise; at 0 a polygon has a flat at the foot",
         unit="deg",
-        when={"shape": ("oval", "rectangle", "polygon", "drawing")},
+        when=one_of("shape", "oval", "rectangle", "polygon", "drawing"),
         ge=-360,
         le=360,
     ),

@@ -10,6 +10,7 @@ import tomli_w
 from .base import Table
 from .describe import Key, keys_of
 from .medal import Face, MedalSpec
+from .unused import TableView
 
 _START: Mapping[str, Mapping[str, Any]] = {
     "medal": {"name": "My medal"},
@@ -37,7 +38,7 @@ def template(file: str = "medal.toml", program: str = "medalcore") -> str:
         if key.table is Face:
             lines += _face(key.name)
         else:
-            lines += _table(key.name, key.table, live=True)
+            lines += _table(TableView(MedalSpec()).inner(key.name), key.name, live=True)
     return "\n".join(lines) + "\n"
 
 
@@ -48,34 +49,39 @@ def _face(name: str) -> list[str]:
         if key.table is None:
             continue
         path = f"{name}.{key.name}"
+        face = TableView(Face(), (TableView(MedalSpec()), name))
         if key.kind == "table":
-            lines += _table(path, key.table, live=True)
+            made = key.table() if key.default is None else key.default
+            own = TableView(made, (face, key.name))
+            lines += _table(own, path, live=key.default is not None)
         elif name == "obverse" or path in _START:
-            lines += _table(path, key.table, live=path in _SHOWN, many=True)
+            inner = TableView(_one(key.table), (face, key.name))
+            lines += _table(inner, path, live=path in _SHOWN, many=True)
     return lines
 
 
-def _table(path: str, table: type[Table], *, live: bool, many: bool = False) -> list[str]:
+def _one(table: type[Table]) -> Table:
+    """Return a table with something in the keys that it has to have."""
+    needed = [key for key in keys_of(table) if key.required]
+    return table(**{key.name: 1.0 if key.kind == "float" else "-" for key in needed})
+
+
+def _table(view: TableView, path: str, *, live: bool, many: bool = False) -> list[str]:
     """Return the lines of one table and of the tables inside it."""
+    table = view.of
     off = "" if live else "# "
     about = (table.__doc__ or "").splitlines()[0]
     lines = [f"# {about}", f"{off}[[{path}]]" if many else f"{off}[{path}]"]
     inner: list[str] = []
-    keys = keys_of(table)
-    for key in keys:
+    for key in keys_of(table):
         if key.kind == "table":
             assert key.table is not None
             if key.default is not None:
-                inner += _table(f"{path}.{key.name}", key.table, live=live)
+                inner += _table(view.inner(key.name), f"{path}.{key.name}", live=live)
         elif key.kind != "tables":
             value = _START.get(path, {}).get(key.name, key.default)
-            lines.append(_line(key, value, off or ("" if _applies(key, keys) else "# ")))
+            lines.append(_line(key, value, off or ("# " if view.hindrance(key.name) else "")))
     return [*lines, "", *inner]
-
-
-def _applies(key: Key, keys: tuple[Key, ...]) -> bool:
-    defaults = {k.name: k.default for k in keys}
-    return all(defaults.get(name) in values for name, values in key.when.items())
 
 
 def _line(key: Key, value: Any, off: str) -> str:
@@ -84,5 +90,5 @@ def _line(key: Key, value: Any, off: str) -> str:
     if isinstance(value, tuple):
         value = list(value)
     shown = tomli_w.dumps({key.name: value}, indent=1).replace("\n", " ").strip()
-    only = "".join(f"; with {k} = {' or '.join(str(v) for v in vs)}" for k, vs in key.when.items())
+    only = f"; counts with {key.when.words()}" if key.when else ""
     return f"{off}{shown:<34} # {key.text}: {key.allowed()}{only}"

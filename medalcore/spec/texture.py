@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from .base import Pair, Table, doc
+from .condition import below, one_of
 
-_LINES = {"kind": ("rays", "rings")}
-_GRAIN = {"kind": ("stipple", "matt")}
+_LINES = one_of("kind", "rays", "rings")
+_GRAIN = one_of("kind", "stipple", "matt")
 
 
 class Texture(Table, frozen=True):
@@ -68,6 +69,7 @@ class Texture(Table, frozen=True):
         doc(
             "Middle of the sector that is worked, clockwise from the top",
             unit="deg",
+            when=below("sweep", 360.0),
             ge=-360,
             le=360,
         ),

@@ -16,8 +16,8 @@ from typing import Any
 import bpy
 import pytest
 
-SOURCES = {"Picture": "depth.png", "Flat": "crest.svg"}
-"""Files that make a relief's inner tables count."""
+SOURCES = ("head.stl", "depth.png", "crest.svg")
+"""Files of every kind that a relief is made from."""
 
 FUNCTIONS = bpy.types.UILayout.bl_rna.functions
 
@@ -102,20 +102,47 @@ def held(group: Any, tables: Any, table: Any) -> Iterator[tuple[Any, Any, Any]]:
                 yield from held(item, tables, key.table)
 
 
-def give(group: Any, tables: Any, table: Any, name: str) -> None:
-    """Make a key something other than 0 or empty, and what it needs itself."""
-    key = next(k for k in tables.keys(table) if k.name == name)
-    allow(group, tables, table, key)
-    before = getattr(group, name)
-    setattr(group, name, "WORDS" if isinstance(before, str) else type(before)(3))
+def candidates(view: Any, name: str) -> list[Any]:
+    """Return values worth trying of a key that another one waits for."""
+    prop = view.group.bl_rna.properties[name]
+    if name == "source":
+        return list(SOURCES)
+    if prop.type == "ENUM":
+        return [word.identifier for word in prop.enum_items]
+    if name == "text":
+        return ["WORDS", "TWO\nLINES"]
+    return {"STRING": ["WORDS", ""], "BOOLEAN": [True, False], "POINTER": [True, False]}.get(
+        prop.type, [3, 0, 0.5]
+    )
 
 
-def allow(group: Any, tables: Any, table: Any, key: Any) -> None:
-    """Set what a key asks of the others in its table, by its own word."""
-    for name, values in key.when.items():
-        allow(group, tables, table, next(k for k in tables.keys(table) if k.name == name))
-        if getattr(group, name) not in values:
-            setattr(group, name, values[0])
+def put(view: Any, name: str, value: Any) -> None:
+    """Set a key another one waits for, the kind of a source and the tick of a table included."""
+    if name == "source":
+        view.group.source_kind = "FILE"
+    pointer = view.group.bl_rna.properties[name].type == "POINTER"
+    setattr(view.group, f"{name}_on" if pointer else name, value)
+
+
+def allow(view: Any, name: str) -> None:
+    """Make a key count, whatever it waits for."""
+    found = view.hindrance(name)
+    for check in found[0].checks() if found else ():
+        owner, other = found[1].find(check.path)
+        if not check.is_plain:
+            allow(owner, other)
+        for value in candidates(owner, other):
+            put(owner, other, value)
+            if view.hindrance(name) is None:
+                return
+            if check.passes(owner.value(other)):
+                break
+
+
+def settings(group: Any) -> dict[str, Any]:
+    """Return what can be set of a group."""
+    settable = [p.identifier for p in group.bl_rna.properties if not p.is_readonly]
+    return {name: getattr(group, name) for name in settable}
 
 
 @pytest.fixture
@@ -140,23 +167,19 @@ def test_every_key_can_be_reached(spec: Any, part: Any) -> None:
     """Blank, edge, core, faces and all their lists: a field for every key, where it applies."""
     tables, core, dependence = part("tables"), part("medalcore.spec"), part("dependence")
     missing, seen = [], 0
-    for group, table, key in list(held(spec, tables, core.MedalSpec)):
+    for group, _, key in list(held(spec, tables, core.MedalSpec)):
         if key.kind in ("table", "tables"):
             continue
-        name, path = tables.attribute_of(key), group.path_from_id()
-        settable = [p.identifier for p in group.bl_rna.properties if not p.is_readonly]
-        before = {other: getattr(group, other) for other in settable}
-        allow(group, tables, table, key)
-        for other in dependence.needs_of(table).get(key.name, ())[:1]:
-            give(group, tables, table, other)
-        for other in dependence.instead_of(table).get(key.name, ()):
-            setattr(group, other, 0)
+        name, path, view = tables.attribute_of(key), group.path_from_id(), dependence.view_of(group)
+        around, before = view, []
+        while around is not None:
+            before.append((around.group, settings(around.group)))
+            around = around.place and around.place[0]
+        allow(view, key.name)
+        assert view.hindrance(key.name) is None, f"{path}.{name}"
         for switch in (f"{name}_on", f"{name}_given"):
             if hasattr(group, switch):
                 setattr(group, switch, True)
-        if table.__name__ in SOURCES:
-            relief = spec.id_data.path_resolve(path.rpartition(".")[0])
-            relief.source_kind, relief.source = "FILE", SOURCES[table.__name__]
         end = {"lines": "_lines[0].text", "model": "_kind"}.get(tables.shape_of(key), "")
         wanted = f"{path}.{name}{end}"
         if tables.shape_of(key) == "strokes":
@@ -164,31 +187,33 @@ def test_every_key_can_be_reached(spec: Any, part: Any) -> None:
         seen += 1
         if wanted not in {what for _, what in draw_all(part)}:
             missing.append(wanted)
-        if table.__name__ in SOURCES:
-            relief.source_kind = "OBJECT"
-        for other, value in before.items():
-            setattr(group, other, value)
+        for changed, values in before:
+            for other, value in values.items():
+                setattr(changed, other, value)
     assert not missing
     assert seen > 250
 
 
 def test_keys_that_do_not_count_are_not_there(spec: Any, part: Any) -> None:
     """Nested tables and lists as well: what a key asks for is refused, and it goes."""
-    tables, core = part("tables"), part("medalcore.spec")
+    tables, core, dependence = part("tables"), part("medalcore.spec"), part("dependence")
     refused = 0
     for group, _, key in list(held(spec, tables, core.MedalSpec)):
-        for name, values in key.when.items():
-            words = [w.identifier for w in group.bl_rna.properties[name].enum_items]
-            other = next((w for w in words if w not in values), None)
-            if other is None:
-                continue
-            before = getattr(group, name)
-            setattr(group, name, other)
-            path = f"{group.path_from_id()}.{tables.attribute_of(key)}"
-            assert path not in {what for _, what in draw_all(part)}, f"{path} with {other}"
-            setattr(group, name, before)
-            refused += 1
-    assert refused > 60
+        view = dependence.view_of(group)
+        for check in key.when.checks() if key.when else ():
+            owner, name = view.find(check.path)
+            before = settings(owner.group)
+            for value in candidates(owner, name):
+                put(owner, name, value)
+                if view.hindrance(key.name) is not None:
+                    path = f"{group.path_from_id()}.{tables.attribute_of(key)}"
+                    drawn = {what for _, what in draw_all(part)}
+                    assert not {path, f"{path}_given"} & drawn, f"{path} with {name} = {value}"
+                    refused += 1
+                    break
+            for other, old in before.items():
+                setattr(owner.group, other, old)
+    assert refused > 120
 
 
 @pytest.mark.parametrize(
@@ -198,7 +223,7 @@ def test_keys_that_do_not_count_are_not_there(spec: Any, part: Any) -> None:
         ("blank.drill", "diameter", 2.0, ("inset", "angle", "chamfer")),
         ("blank.rim", "width", 1.0, ("height", "section", "slope", "fillet")),
         ("blank", "chamfer", 0.3, ("break_shape",)),
-        ("edge.text", "words", "LIT EVERY NIGHT", ("font", "form", "heads", "clear")),
+        ("edge.text", "words", "LIT EVERY NIGHT", ("font", "form", "heads", "depth")),
         ("obverse.legend[0]", "sweep", 2.0, ("fit",)),
         ("reverse.border[0]", "gap", 1.0, ("gap_at",)),
     ],
