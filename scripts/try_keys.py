@@ -35,6 +35,11 @@ SQUARES = (
 )
 INNER = '<rect x="8" y="8" width="12" height="20" fill="{}"/>'
 
+SHIELD = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 40">'
+    '<path d="M0 0H60V20L30 40L0 20Z" fill="#202020"/></svg>'
+)
+
 FILES = {"model": "bump.stl", "picture": "bump.png", "drawing": "crest.svg", "array": "array:bump"}
 """What stands for each kind of source of a relief; `make_files` writes them."""
 
@@ -67,7 +72,7 @@ PLACES: Mapping[str, Data] = {
 
 VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Identity", "alignment"): ("medal", 30.0),
-    ("Identity", "metal"): ("bronze", "silver-925"),
+    ("Identity", "metal"): ("bronze", "fine-silver"),
     ("Blank", "height"): (14.0, 16.0),
     ("Blank", "flats"): (18.0, 18.5),
     ("Blank", "drawing"): ("crest.svg", "shield.svg"),
@@ -86,7 +91,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Core", "diameter"): (12.0, 13.0),
     ("Core", "tall"): (8.0, 9.0),
     ("Core", "drawing"): ("crest.svg", "shield.svg"),
-    ("Core", "metal"): ("copper", "silver-925"),
+    ("Core", "metal"): ("copper", "fine-silver"),
     ("Core", "lock"): (0.1, 0.15),
     ("Edge", "reeds"): (60, 70),
     ("Edge", "pitch"): (0.9, 1.0),
@@ -292,6 +297,8 @@ def values_of(table: type[Table], key: Key) -> tuple[Any, Any] | None:
         return (key.default, not key.default)
     if key.kind == "vector":
         return (key.default, tuple([0.4] * key.size))
+    if key.kind == "float" and key.unit == "deg" and not key.default:
+        return (0.0, 10.0)
     if key.kind in ("int", "float"):
         first = key.default or (key.low or 0) + 1
         more = first + 1 if key.kind == "int" else round(first * 1.15, 4)
@@ -353,7 +360,7 @@ def _candidates(table: type[Table], key: Key) -> list[Any]:
         return ["AVA", "AVA\nTO"]
     found = [*(values_of(table, key) or ())]
     if key.kind in ("int", "float"):
-        return [*found, *([0] if (key.low or 0) <= 0 else []), *([key.high] if key.high else [])]
+        return [*found, *([0] if (key.low or 0) <= 0 else []), key.default]
     return [*found, False if key.kind == "bool" else ""]
 
 
@@ -427,7 +434,7 @@ def make_files(folder: Path) -> dict[str, Any]:
 
     dark = INNER.format("#808080")
     (folder / "crest.svg").write_text(SQUARES.format("#000000", dark))
-    (folder / "shield.svg").write_text(SQUARES.format("#202020", ""))
+    (folder / "shield.svg").write_text(SHIELD)
     y, x = np.mgrid[-1:1:64j, -1:1:64j]
     height = np.clip(1.0 - x * x - y * y, 0.0, None) + 0.3 * (np.hypot(x - 0.3, y) < 0.3)
     Image.fromarray((height / height.max() * 65535).astype(np.uint16)).save(folder / "bump.png")

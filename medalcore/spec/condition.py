@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 
 class View(Protocol):
@@ -25,8 +25,16 @@ class View(Protocol):
     def value(self, name: str) -> Any:
         """Return the value of a key, as a spec has it."""
 
-    def hindrance(self, name: str) -> tuple[Condition, View] | None:
-        """Return the condition that keeps a key from counting, and what it looks at."""
+    def hindrance(self, name: str) -> Hindrance | None:
+        """Return what keeps a key from counting."""
+
+
+class Hindrance(NamedTuple):
+    """What keeps a key from counting: a condition, what it looks at, and how that is told."""
+
+    condition: Condition
+    view: View
+    is_note: bool
 
 
 class Condition:
@@ -110,8 +118,7 @@ class Check(Condition):
         value = owner.value(name)
         hindrance = None if self.is_plain else owner.hindrance(name)
         if hindrance is not None and self.passes(value):
-            condition, there = hindrance
-            return condition.because(there)
+            return hindrance.condition.because(hindrance.view)
         return f"no {self.name}" if value in ("", None, ()) else f"{self.name} = {_shown(value)}"
 
     def checks(self) -> tuple[Check, ...]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from ..errors import SpecError
 from .base import Table
-from .condition import Condition
+from .condition import Condition, Hindrance, View
 from .describe import Key, keys_of
 
 
@@ -60,15 +60,17 @@ class TreeView:
             view = view.inner(step)
         return view, name
 
-    def hindrance(self, name: str) -> tuple[Condition, TreeView] | None:
-        """Return the condition that keeps a key from counting, and the table it looks at."""
+    def hindrance(self, name: str) -> Hindrance | None:
+        """Return what keeps a key from counting; see `View`."""
         if self.place is not None:
             around, field = self.place
             outer = around.hindrance(field)
             if outer is not None:
                 return outer
-        own = keys_by_name(self.of)[name].when
-        return None if own is None or own.holds(self) else (own, self)
+        key = keys_by_name(self.of)[name]
+        if key.when is None or key.when.holds(self):
+            return None
+        return Hindrance(key.when, self, key.is_note)
 
 
 @dataclass(frozen=True)
@@ -152,8 +154,8 @@ def _unused(view: TableView, data: Any, path: str) -> Iterator[Unused]:
         elif _is_asked(view, key, value, name in data if data is not None else None):
             found = view.hindrance(name)
             if found is not None:
-                is_note = key.is_note or value == key.default
-                yield Unused(here, _sentence(*found), is_note)
+                is_note = found.is_note or bool(value == key.default)
+                yield Unused(here, _sentence(found.condition, found.view), is_note)
 
 
 def _is_asked(view: TableView, key: Key, value: Any, in_data: bool | None) -> bool:
@@ -164,7 +166,7 @@ def _is_asked(view: TableView, key: Key, value: Any, in_data: bool | None) -> bo
     return not (leaves_away and not value)
 
 
-def _sentence(condition: Condition, view: TreeView) -> str:
+def _sentence(condition: Condition, view: View) -> str:
     return (
         f"has no effect with {condition.because(view)}; it counts with {condition.words()}: "
         "leave it out, or change that"

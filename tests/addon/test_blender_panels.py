@@ -126,17 +126,20 @@ def put(view: Any, name: str, value: Any) -> None:
 
 def allow(view: Any, name: str) -> None:
     """Make a key count, whatever it waits for."""
-    found = view.hindrance(name)
-    for check in found[0].checks() if found else ():
-        owner, other = found[1].find(check.path)
-        if not check.is_plain:
-            allow(owner, other)
-        for value in candidates(owner, other):
-            put(owner, other, value)
-            if view.hindrance(name) is None:
-                return
-            if check.passes(owner.value(other)):
-                break
+    for _ in range(3):  # first what keeps a whole table from counting, then the key in it
+        found = view.hindrance(name)
+        if found is None:
+            return
+        for check in found.condition.checks():
+            owner, other = found.view.find(check.path)
+            if not check.is_plain:
+                allow(owner, other)
+            for value in candidates(owner, other):
+                put(owner, other, value)
+                if view.hindrance(name) is None:
+                    return
+                if check.passes(owner.value(other)):
+                    break
 
 
 def settings(group: Any) -> dict[str, Any]:
