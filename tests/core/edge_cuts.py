@@ -2,17 +2,17 @@
 
 import numpy as np
 import trimesh
+from counting import counted
 
 from medalcore.blank import build_blank
 from medalcore.solid import arrays_of
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
 
 def made(spec, quality="fine"):
     """Return the blank, its vertices and triangles, proven closed and in one body."""
-    blank = build_blank(spec_from_dict(spec), tolerance_for(quality))
+    blank = build_blank(counted(spec), tolerance_for(quality))
     v, f, _, _ = arrays_of(blank.solid)
     proof = closure(v, f)
     assert proof.is_closed, proof

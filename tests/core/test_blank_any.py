@@ -1,12 +1,12 @@
 """Whatever is asked for: a closed blank, or one line that says why not."""
 
+from counting import counted
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from medalcore.blank import build_blank
 from medalcore.errors import SpecError
 from medalcore.solid import arrays_of, without
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure, mend
 
@@ -102,7 +102,7 @@ def panel(draw, d, t):
 def tried(plain):
     """Return the blank or the refusal of a spec."""
     try:
-        return build_blank(spec_from_dict(plain), tolerance_for("draft")), None
+        return build_blank(counted(plain), tolerance_for("draft")), None
     except SpecError as error:
         return None, error
 

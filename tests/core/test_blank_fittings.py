@@ -7,13 +7,13 @@ import pytest
 import shapely
 import shapely.affinity
 import trimesh
+from counting import counted
 
 from medalcore import build
 from medalcore.blank import build_blank
 from medalcore.blank.outline import outline_of
 from medalcore.errors import SpecError
 from medalcore.solid import arrays_of, without
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
@@ -22,7 +22,7 @@ MICRON = 0.001
 
 def made(spec, quality="fine"):
     """Return vertices, triangles and a zone picker of a whole piece without elements."""
-    blank = build_blank(spec_from_dict(spec), tolerance_for(quality))
+    blank = build_blank(counted(spec), tolerance_for(quality))
     v, f, code, labels = arrays_of(without(blank.solid, blank.cutters))
 
     def of(zone):
@@ -82,7 +82,7 @@ def test_a_hole_stays_open_under_letters_and_relief():
         "blank": {"drill": {"diameter": 3.0, "inset": 5.5}},
         "obverse": {"legend": [{"text": "IIIIIIIIIIIIIIIIIIIIIIIII"}]},
     }
-    medal = build(spec_from_dict(spec), quality="draft")
+    medal = build(counted(spec), quality="draft")
     assert medal.is_closed
     at = np.array([0.0, 14.5])
     inside = np.hypot(*(medal.vertices[:, :2] - at).T) < 1.5 - 0.011
@@ -150,7 +150,7 @@ def test_an_eye_stands_on_a_thin_rim_too():
         "rim": {"width": 0.005}, "chamfer": 0.002, "break_shape": "round",
         "loop": {"kind": "eye", "hole": 2.0, "width": 1.2, "fillet": 0.5, "gap": 0.5},
     }  # fmt: skip
-    medal = build(spec_from_dict({"blank": blank, "obverse": {"field": {"dish": -0.3}}}), "draft")
+    medal = build(counted({"blank": blank, "obverse": {"field": {"dish": -0.3}}}), "draft")
     assert medal.is_closed
     assert medal.report["bodies"] == 1
     assert medal.vertices[:, 1].max() > 13.14 / 2 + 0.5 + 2.0
@@ -195,7 +195,7 @@ def test_ring_and_core_are_two_closed_bodies_with_the_stated_clearance(lock, hol
         flat = [np.column_stack([x[:, :2] @ way, x[:, 2]]) for x in cut.discrete]
         lines.append(shapely.MultiLineString(flat))
     assert lines[0].distance(lines[1]) == pytest.approx(0.06, abs=2 * MICRON)
-    medal = build(spec_from_dict(spec), quality="draft")
+    medal = build(counted(spec), quality="draft")
     assert medal.is_closed
     assert medal.report["bodies"] == 2
 
@@ -232,7 +232,7 @@ def test_a_core_of_any_outline_nests_with_the_stated_clearance(name, lock):
             grown = disc.buffer(0.08, quad_segs=200)
             assert grown.exterior.hausdorff_distance(ring.exterior) < 2 * MICRON
         if name == "outline":
-            piece = spec_from_dict({"blank": blank}).blank
+            piece = counted({"blank": blank}).blank
             edge = shapely.LinearRing(outline_of(piece, tolerance_for("fine"))[0])
             points = np.asarray(disc.exterior.coords)
             across = np.hypot(*(points[:, None] - points[None]).T).max()
@@ -283,7 +283,7 @@ def test_a_core_of_any_outline_nests_with_the_stated_clearance(name, lock):
 )
 def test_fittings_that_cannot_be_made_get_one_line(blank, key, words):
     with pytest.raises(SpecError) as caught:
-        build_blank(spec_from_dict({"blank": blank}), tolerance_for("draft"))
+        build_blank(counted({"blank": blank}), tolerance_for("draft"))
     assert caught.value.key == key
     assert words in str(caught.value)
 
@@ -293,7 +293,7 @@ def test_a_drilled_hole_keeps_off_the_joint_of_an_oval_core():
     core = {"diameter": 20.0, "shape": "oval", "tall": 10.0}
     for angle, fits in ((0.0, True), (90.0, False)):
         drill = {"diameter": 2.4, "inset": 9.0, "angle": angle}
-        spec = spec_from_dict({"blank": {"core": core, "drill": drill}})
+        spec = counted({"blank": {"core": core, "drill": drill}})
         if fits:
             build_blank(spec, tolerance_for("draft"))
         else:
@@ -305,7 +305,7 @@ def test_a_drilled_hole_keeps_off_the_joint_of_an_oval_core():
 def test_a_drilled_hole_keeps_off_the_joint(inset):
     """A core of 22 mm in a piece of 40: its joint lies 9 mm from the edge."""
     blank = {"core": {"diameter": 22.0}, "drill": {"diameter": 2.4, "inset": inset}}
-    spec = spec_from_dict({"blank": {"diameter": 40.0, **blank}})
+    spec = counted({"blank": {"diameter": 40.0, **blank}})
     if abs(inset - 9.0) < 1.5:
         with pytest.raises(SpecError, match="runs into the joint"):
             build_blank(spec, tolerance_for("draft"))
@@ -320,7 +320,7 @@ def test_the_largest_hole_that_is_named_can_be_made(shape, size):
     sided = {"shape": "polygon", "sides": 5} if shape == "5" else {"shape": shape}
 
     def blank(across):
-        return spec_from_dict({"blank": {"hole": {**sided, "size": across}}})
+        return counted({"blank": {"hole": {**sided, "size": across}}})
 
     with pytest.raises(SpecError, match="runs into the rim") as caught:
         build_blank(blank(size), tolerance_for("draft"))

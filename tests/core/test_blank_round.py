@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from counting import counted
 
 from medalcore.blank import build_blank
 from medalcore.errors import SpecError
 from medalcore.solid import arrays_of
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import Tolerance, tolerance_for
 from medalcore.weld import closure
 
@@ -17,7 +17,7 @@ MICRON = 0.001
 
 def made(spec, quality="fine"):
     """Return vertices, triangles and a function that picks the vertices of a zone and side."""
-    blank = build_blank(spec_from_dict(spec), tolerance_for(quality))
+    blank = build_blank(counted(spec), tolerance_for(quality))
     v, f, code, labels = arrays_of(blank.solid)
 
     def of(zone, side=0):
@@ -112,7 +112,7 @@ def test_volumes_converge_from_below():
 
     As n goes with 1/√tolerance, a quarter of the tolerance leaves a quarter of the error.
     """
-    spec = spec_from_dict({"blank": {"diameter": 30.0, "chamfer": 0.4, "rim": {"width": 0.0}}})
+    spec = counted({"blank": {"diameter": 30.0, "chamfer": 0.4, "rim": {"width": 0.0}}})
     true = math.pi * 15.0**2 * 2.2 + 2 * frustum(15.0, 14.6, 0.4)
     errors = []
     for curve in (0.04, 0.01, 0.0025, 0.000625):
@@ -286,7 +286,7 @@ def test_a_bezel_is_a_tube():
 )
 def test_what_cannot_be_made_gets_one_line_with_its_key(spec, key, words):
     with pytest.raises(SpecError) as caught:
-        build_blank(spec_from_dict(spec), tolerance_for("draft"))
+        build_blank(counted(spec), tolerance_for("draft"))
     assert caught.value.key == key
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from counting import counted
 from edge_cuts import made, notches_in, slice_at
 
 from medalcore.blank import build_blank
 from medalcore.edge import Notch, draw_notch, fit_notch
 from medalcore.errors import SpecError
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
@@ -153,7 +153,7 @@ def test_sections_of_reeds_and_plain():
 
 @pytest.mark.parametrize("pattern", ["60 50", "60", "x", "60 -60", "0.1 59.9"])
 def test_a_pattern_that_does_not_close_is_refused(pattern):
-    spec = spec_from_dict({"edge": {"finish": "reeded", "pattern": pattern}})
+    spec = counted({"edge": {"finish": "reeded", "pattern": pattern}})
     with pytest.raises(SpecError) as caught:
         build_blank(spec, FINE)
     assert caught.value.key == "edge.pattern"
@@ -222,7 +222,7 @@ def test_grooves_stand_where_they_are_put(outline):
 def test_grooves_that_cannot_stand_there_are_refused(heights, width, words):
     edge = {"finish": "grooved", "groove_heights": heights, "groove_width": width}
     with pytest.raises(SpecError, match=words) as caught:
-        build_blank(spec_from_dict({"edge": edge}), FINE)
+        build_blank(counted({"edge": edge}), FINE)
     assert caught.value.key == ("edge.groove_width" if width > 1 else "edge.groove_heights")
 
 
@@ -310,7 +310,7 @@ def test_the_benchmark_cuts_the_same_piece_both_ways():
 )
 def test_edges_that_cannot_be_made_get_one_line(edge, key, words):
     with pytest.raises(SpecError) as caught:
-        build_blank(spec_from_dict({"edge": {"finish": "reeded", **edge}}), FINE)
+        build_blank(counted({"edge": {"finish": "reeded", **edge}}), FINE)
     assert caught.value.key == key
     assert words in str(caught.value)
 

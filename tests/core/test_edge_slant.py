@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pytest
 import shapely
+from counting import counted
 from edge_cuts import made, notches_in, slice_at
 
 from medalcore.blank.outline import outline_of
 from medalcore.inspect.collar import collar_findings
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
@@ -17,9 +17,9 @@ from medalcore.weld import closure
 def test_slanted_reeds_are_slanted_and_warned_of():
     spec = {"edge": {"finish": "reeded", "reeds": 60, "slant": 20.0, "depth": 0.3}}
     _, v, f = made(spec, "draft")
-    assert [x.rule for x in collar_findings(spec_from_dict(spec))] == ["slanted-reeds"]
+    assert [x.rule for x in collar_findings(counted(spec))] == ["slanted-reeds"]
     cast = {**spec, "medal": {"process": "cast"}}
-    assert not collar_findings(spec_from_dict(cast))
+    assert not collar_findings(counted(cast))
     turns = []
     for z in (-0.8, 0.8):
         outline = slice_at(v, f, z)
@@ -72,7 +72,7 @@ def test_slanted_reeds_keep_off_corners(outline, tmp_path):
         blank["drawing"] = str(file)
     spec = {"blank": blank, "edge": {"finish": "reeded", "pitch": 1.0, "slant": 30.0}}
     _, v, f = made(spec, "draft")
-    plain = outline_of(spec_from_dict(spec).blank, tolerance_for("draft"))[0]
+    plain = outline_of(counted(spec).blank, tolerance_for("draft"))[0]
     radius = np.hypot(*plain.T)
     for z in (-1.1, 0.0, 1.1):
         cut = slice_at(v, f, z)

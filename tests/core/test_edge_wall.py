@@ -7,13 +7,13 @@ import math
 import numpy as np
 import pytest
 import shapely
+from counting import counted
 from edge_cuts import made, slice_at
 
 from medalcore.blank.general import can_run
 from medalcore.blank.plan import planned
 from medalcore.blank.track import track_of
 from medalcore.edge import notches_on, reeded_circle
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
@@ -77,7 +77,7 @@ def test_a_level_cut_shows_the_lesser_of_reeds_and_grooves(edge):
     """At heights on the wall, in grooves and in the edge break; the way apart in micrometres."""
     grooved = "groove_depth" in edge
     data = piece(finish="reeded and grooved" if grooved else "reeded", **edge)
-    spec = spec_from_dict(data)
+    spec = counted(data)
     blank, v, f = made(data)
     assert blank.solid.labels
     for z in (-1.37, -0.81, -0.23, 0.0113, 0.19, 0.62, 1.13, 1.43):
@@ -178,7 +178,7 @@ def test_reeds_and_grooves_cross_truly_on_any_outline(blank, edge):
     grooved = "groove_depth" in edge
     finish = "reeded and grooved" if grooved else "reeded"
     data = piece(finish=finish, blank={"height": 24.0, **blank}, **edge)
-    plan = planned(spec_from_dict(data), FINE)
+    plan = planned(counted(data), FINE)
     outline = plan.outline.at(0.0)[0]
     slant = edge.get("slant", 0.0)
     track = track_of(plan.reeding, outline, FINE, slant)

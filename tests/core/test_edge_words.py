@@ -5,12 +5,12 @@ import math
 import numpy as np
 import pytest
 import uharfbuzz as hb
+from counting import counted
 
 from medalcore.blank import build_blank
 from medalcore.errors import MedalError, SpecError
 from medalcore.lettering.fonts import find_typeface
 from medalcore.solid import arrays_of
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
@@ -19,7 +19,7 @@ THICK = {"diameter": 40.0, "thickness": 5.0, "chamfer": 0.4}
 
 def made(edge, blank=THICK, quality="fine"):
     """Return the blank, and the vertices of the words."""
-    built = build_blank(spec_from_dict({"blank": blank, "edge": edge}), tolerance_for(quality))
+    built = build_blank(counted({"blank": blank, "edge": edge}), tolerance_for(quality))
     v, f, code, labels = arrays_of(built.solid)
     proof = closure(v, f)
     assert proof.is_closed, proof
@@ -47,9 +47,7 @@ def test_the_faces_of_letters_are_true_within_2_micron_all_over(form, diameter):
     """Middles of triangles too: the strokes of an E are wide flats bent round the edge."""
     text = {"words": "FENNICK O LIGHT", "form": form, "depth": 0.25, "cap_height": 2.0}
     blank = {**THICK, "diameter": diameter}
-    built = build_blank(
-        spec_from_dict({"blank": blank, "edge": {"text": text}}), tolerance_for("fine")
-    )
+    built = build_blank(counted({"blank": blank, "edge": {"text": text}}), tolerance_for("fine"))
     v, f, _, _ = arrays_of(built.solid)
     middle = v[f].mean(axis=1)
     normal = np.cross(v[f][:, 1] - v[f][:, 0], v[f][:, 2] - v[f][:, 0])

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from counting import counted
 
 from medalcore.blank import build_blank
 from medalcore.errors import SpecError
 from medalcore.ground import Ground
 from medalcore.solid import arrays_of
-from medalcore.spec import spec_from_dict
 from medalcore.tolerance import tolerance_for
 from medalcore.weld import closure
 
@@ -33,7 +33,7 @@ def test_a_dish_is_a_sphere_through_its_rim_and_its_sagitta():
 @pytest.mark.parametrize("outline", ["round", "oval", "constant-width"])
 def test_the_mesh_of_the_field_is_where_the_ground_says(dish, outline):
     """Every point and every triangle's middle of both fields, within 2 µm at fine."""
-    spec = spec_from_dict(
+    spec = counted(
         {
             "blank": {"outline": outline, "height": 36.0},
             "obverse": {"field": {"dish": dish}},
@@ -53,7 +53,7 @@ def test_the_mesh_of_the_field_is_where_the_ground_says(dish, outline):
 @pytest.mark.parametrize("thickness", [0.5, 1.0, 3.0])
 def test_feet_on_both_faces_never_meet(thickness):
     """Floors count from the mid-plane, each in its own face's direction."""
-    spec = spec_from_dict(
+    spec = counted(
         {
             "blank": {"thickness": thickness, "chamfer": 0.05, "rim": {"height": 0.1}},
             "obverse": {"field": {"dish": 0.25 * thickness}},
@@ -70,7 +70,7 @@ def test_feet_on_both_faces_never_meet(thickness):
 def test_the_outline_of_the_field_is_told_in_face_coordinates():
     """An outline that is not its own mirror image: the reverse sees it turned over."""
     spec = {"blank": {"outline": "polygon", "sides": 5, "turn": 10.0}}
-    grounds = build_blank(spec_from_dict(spec), tolerance_for("draft"))
+    grounds = build_blank(counted(spec), tolerance_for("draft"))
     front = np.array(grounds.obverse.outline[0])
     back = np.array(grounds.reverse.outline[0])
     for points in (front, back):
@@ -78,20 +78,16 @@ def test_the_outline_of_the_field_is_told_in_face_coordinates():
         assert np.sum(points[:, 0] * q[:, 1] - q[:, 0] * points[:, 1]) > 0.0
     np.testing.assert_allclose(np.sort(front[:, 0]), np.sort(-back[:, 0]), atol=1e-9)
     assert np.abs(np.sort(front[:, 0]) - np.sort(back[:, 0])).max() > 0.05
-    coin = build_blank(
-        spec_from_dict({**spec, "medal": {"alignment": "coin"}}), tolerance_for("draft")
-    )
+    coin = build_blank(counted({**spec, "medal": {"alignment": "coin"}}), tolerance_for("draft"))
     np.testing.assert_allclose(
         np.sort(front[:, 1]), np.sort(-np.array(coin.reverse.outline[0])[:, 1]), atol=1e-9
     )
 
 
 def test_a_round_field_needs_no_outline_unless_it_has_a_hole():
-    plain = build_blank(spec_from_dict({}), tolerance_for("draft"))
+    plain = build_blank(counted({}), tolerance_for("draft"))
     assert plain.obverse.outline == ()
-    holed = build_blank(
-        spec_from_dict({"blank": {"hole": {"shape": "round"}}}), tolerance_for("draft")
-    )
+    holed = build_blank(counted({"blank": {"hole": {"shape": "round"}}}), tolerance_for("draft"))
     assert len(holed.obverse.outline) == 2
     v, f, _, _ = arrays_of(holed.solid)
     assert closure(v, f).genus == 1
@@ -102,7 +98,7 @@ def test_a_round_field_needs_no_outline_unless_it_has_a_hole():
 def test_a_circle_is_as_wide_and_high_as_asked(outline, height):
     circle = {"radius": 12.0, "width": 0.8, "height": height, "slope": 12.0}
     spec = {"blank": {"outline": outline}, "obverse": {"field": {"circle": [circle]}}}
-    blank = build_blank(spec_from_dict(spec), tolerance_for("fine"))
+    blank = build_blank(counted(spec), tolerance_for("fine"))
     v, f, code, labels = arrays_of(blank.solid)
     assert closure(v, f).is_closed
     of = [i for i, x in enumerate(labels) if x.zone == "field" and x.side == 1]
@@ -121,12 +117,12 @@ def test_a_circle_is_as_wide_and_high_as_asked(outline, height):
 def test_a_sunk_panel_counts_for_what_is_left_between_the_faces():
     panel = {"radius": 10.0, "width": 0.0, "height": -0.6}
     spec = {"obverse": {"field": {"circle": [panel]}}, "blank": {"thickness": 2.0}}
-    blank = build_blank(spec_from_dict(spec), tolerance_for("draft"))
+    blank = build_blank(counted(spec), tolerance_for("draft"))
     assert blank.obverse.lowest == pytest.approx(0.7 - 0.6)
     assert -blank.reverse.floor < blank.obverse.floor < blank.obverse.lowest
     both = {**spec, "reverse": {"field": {"circle": [{**panel, "height": -0.8}]}}}
     with pytest.raises(SpecError, match="between the two fields"):
-        build_blank(spec_from_dict(both), tolerance_for("draft"))
+        build_blank(counted(both), tolerance_for("draft"))
 
 
 @pytest.mark.parametrize(
@@ -143,5 +139,5 @@ def test_a_sunk_panel_counts_for_what_is_left_between_the_faces():
 def test_circles_that_do_not_fit_name_their_key(circles, hole):
     spec = {"obverse": {"field": {"circle": circles}}, "blank": {"hole": {"shape": hole}}}
     with pytest.raises(SpecError) as caught:
-        build_blank(spec_from_dict(spec), tolerance_for("draft"))
+        build_blank(counted(spec), tolerance_for("draft"))
     assert caught.value.key.startswith("obverse.field.circle[")
