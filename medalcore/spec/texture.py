@@ -67,9 +67,9 @@ class Texture(Table, frozen=True):
     towards: Annotated[
         float,
         doc(
-            "Middle of the sector that is worked, clockwise from the top",
+            "Middle of the worked sector, clockwise from the top; all round, where rays begin",
             unit="deg",
-            when=below("sweep", 360.0),
+            when=below("sweep", 360.0) | one_of("kind", "rays"),
             ge=-360,
             le=360,
         ),
