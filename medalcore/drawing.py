@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import manifold3d as m3
@@ -25,8 +25,8 @@ from .contour import (
     signed_area,
 )
 from .errors import SourceError
-from .file_access import why_unreadable
 from .stroke import Pen, stroked
+from .svg_file import number_of, shown_elements
 
 FloatArray = NDArray[np.float64]
 Line = tuple[FloatArray, bool]
@@ -120,6 +120,7 @@ def read_drawing(
         If the file cannot be read or nothing in it leaves a mark.
     """
     marks, left_out = _marks(path)
+    marks = _brought_near(marks, path)
     seen, scale = _painted(marks, None, bare), 1.0
     for _ in range(2):  # the first look is rough and gives the scale for the second
         if not seen:
@@ -140,6 +141,45 @@ def read_drawing(
     return Drawing(tuple(c for c in colours if c.contours), left_out, tolerance)
 
 
+_FARTHEST = 1e9
+"""Units; outlines are looked at as they are drawn, and plane sections end at 4e10."""
+
+_SIDE = 100.0
+"""Larger side of what is drawn, in the units that drawings are worked in."""
+
+_BROADEST = 1e6
+"""Width of a stroke in these units: far wider than the drawing, far below where plane sections
+end (2^62 of their steps of 1e-8)."""
+
+
+def _brought_near(marks: list[_Mark], path: str) -> list[_Mark]:
+    """Return marks scaled and moved to a box of one size about the origin.
+
+    Raises
+    ------
+    SourceError
+        If a place is no finite number, or a stroke is absurdly wide.
+    """
+    if not marks:
+        return marks
+    with np.errstate(over="ignore", invalid="ignore"):
+        box = _box(marks)
+        size = float(np.ptp(box, axis=0).max())
+    if not np.isfinite(box).all() or not np.isfinite(size):
+        raise SourceError(f"{path} holds places that are no numbers, or too far away to be drawn")
+    scale = _SIDE / size if size > 0.0 else 1.0
+    middle = box.mean(axis=0)
+    made = []
+    for mark in marks:
+        matrix = np.column_stack([mark.matrix[:, :2] * scale, (mark.matrix[:, 2] - middle) * scale])
+        if mark.pen and mark.pen.width * _stretch(matrix) > _BROADEST:
+            raise SourceError(
+                f"{path} holds a stroke {mark.pen.width:g} wide, far wider than the whole drawing"
+            )
+        made.append(replace(mark, matrix=matrix))
+    return made
+
+
 def _because(left_out: tuple[str, ...]) -> str:
     return f"; left out: {', '.join(left_out)}" if left_out else ""
 
@@ -156,14 +196,16 @@ class _Mark:
 
     def contours(self, tolerance: float) -> Contours:
         """Return the area it covers in the drawing's coordinates."""
-        near = tolerance / _stretch(self.matrix)
-        lines = tuple(_lines(self.path, near))
+        stretch = _stretch(self.matrix)  # taken out first: plane sections have a fixed grid
+        lines = tuple((p * stretch, done) for p, done in _lines(self.path, tolerance / stretch))
         if self.pen is not None:
-            made = stroked(lines, self.pen, near, near / 4.0)
+            pen = replace(self.pen, width=self.pen.width * stretch)
+            made = stroked(lines, pen, tolerance, tolerance / 4.0)
         else:
             filled = tuple(p for p, _ in lines if len(p) > 2 and signed_area(p) != 0.0)
-            made = cleaned(filled, self.fill or "nonzero", near / 4.0) if filled else ()
-        return moved(made, self.matrix) if made else ()
+            made = cleaned(filled, self.fill or "nonzero", tolerance / 4.0) if filled else ()
+        rest = np.column_stack([self.matrix[:, :2] / stretch, self.matrix[:, 2]])
+        return moved(made, rest) if made else ()
 
 
 def shapes_of(path: str, tolerance: float) -> Contours:
@@ -187,42 +229,20 @@ def shapes_of(path: str, tolerance: float) -> Contours:
     import svgelements as svg
 
     found: list[FloatArray] = []
-    for element, _ in _seen(path):
+    for element, _ in shown_elements(path):
         if isinstance(element, svg.Shape):
             bare, matrix = _untransformed(element)
             lines = _lines(bare, tolerance / _stretch(matrix))
             found += moved(tuple(_distinct(points) for points, _ in lines), matrix)
-    return tuple(points for points in found if len(points) > 2)
+    made = tuple(points for points in found if len(points) > 2)
+    if made and not np.abs(np.concatenate(made)).max() < _FARTHEST:
+        raise SourceError(f"{path} holds places that are no numbers, or too far away to be drawn")
+    return made
 
 
 def _distinct(points: FloatArray) -> FloatArray:
     """Return a closed line without points that repeat the one before."""
     return points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
-
-
-def _seen(path: str) -> Iterator[tuple[Any, Any]]:
-    """Yield the elements of a file that are not hidden, and their attributes.
-
-    Raises
-    ------
-    SourceError
-        If the file cannot be read.
-    """
-    import svgelements as svg
-
-    if reason := why_unreadable(path):
-        raise SourceError(f"{path}: {reason}")
-    try:
-        drawing = svg.SVG.parse(path, reify=False)
-    except Exception as error:  # any parser error means the same to a person
-        reason = " ".join(str(error).split()) or type(error).__name__
-        raise SourceError(f"{path} cannot be read as SVG ({reason[:120]})") from None
-    if not isinstance(drawing, svg.SVG):
-        raise SourceError(f"{path} cannot be read as SVG (it holds something else)")
-    for element in drawing.elements():
-        values = getattr(element, "values", None) or {}
-        if values.get("visibility") != "hidden" and values.get("display") != "none":
-            yield element, values
 
 
 def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
@@ -231,7 +251,7 @@ def _marks(path: str) -> tuple[list[_Mark], tuple[str, ...]]:
 
     marks: list[_Mark] = []
     left: Counter[str] = Counter()
-    for element, values in _seen(path):
+    for element, values in shown_elements(path):
         if isinstance(element, svg.Text):
             left["text (turn it into paths)"] += 1
         elif isinstance(element, svg.Image):
@@ -257,8 +277,13 @@ def _stretch(matrix: FloatArray) -> float:
 
 
 def _of_shape(shape: Any, values: Any, left: Counter[str]) -> Iterator[_Mark]:
-    if float(values.get("opacity") or 1.0) == 0.0 or str(values.get("opacity")) == "0":
+    opacity, plain = number_of(values.get("opacity"), 1.0)
+    if opacity <= 0.0:
         return
+    if not plain:
+        left[f'opacity "{str(values.get("opacity"))[:20]}" (taken as solid)'] += 1
+    elif opacity < 1.0:
+        left["translucency (taken as solid)"] += 1
     if str(values.get("clip-path", "none")) != "none" or str(values.get("mask", "none")) != "none":
         left["clip path or mask (taken whole)"] += 1
     path, matrix = _untransformed(shape)
@@ -277,11 +302,15 @@ def _of_shape(shape: Any, values: Any, left: Counter[str]) -> Iterator[_Mark]:
         elif shape.stroke_width:
             if str(values.get("stroke-dasharray", "none")) != "none":
                 left["dashes (drawn as full lines)"] += 1
+            limit, plain = number_of(values.get("stroke-miterlimit"), 4.0, 1.0)
+            if not plain:
+                told = str(values.get("stroke-miterlimit"))[:20]
+                left[f'mitre limit "{told}" (taken as 4)'] += 1
             pen = Pen(
-                float(shape.stroke_width),
+                abs(float(shape.stroke_width)),
                 values.get("stroke-linecap", "butt"),
                 values.get("stroke-linejoin", "miter"),
-                float(values.get("stroke-miterlimit", 4.0)),
+                limit,
             )
             yield _Mark(colour, path, matrix, None, pen)
 
@@ -290,7 +319,7 @@ def _painted(
     marks: list[_Mark], tolerance: float | None, bare: frozenset[str]
 ) -> dict[str, Contours]:
     """Return what is seen of every colour, without the bare ones."""
-    near = tolerance or 1e-3 * _extent(marks)
+    near = tolerance or 1e-3 * _SIDE
     groups: list[tuple[str, list[Contours]]] = []
     for mark in marks:
         contours = mark.contours(near)
@@ -314,16 +343,17 @@ def _union(parts: list[Contours]) -> Contours:
     return contours_of(m3.CrossSection.batch_boolean(filled, m3.OpType.Add)) if filled else ()
 
 
-def _extent(marks: list[_Mark]) -> float:
-    """Return about how large the drawing is, in its own units."""
-    corners = []
+def _box(marks: list[_Mark]) -> FloatArray:
+    """Return about where the lines of a drawing lie, its lower and upper corner, (2, 2)."""
+    corners = [np.zeros((0, 2))]
     for mark in marks:
         box = mark.path.bbox()
         if box is not None:
             x0, y0, x1, y1 = box
             square = np.array([(x0, y0, 1), (x1, y0, 1), (x1, y1, 1), (x0, y1, 1)], dtype=float)
             corners.append(square @ mark.matrix.T)
-    return float(np.ptp(np.vstack(corners), axis=0).max()) or 1.0 if corners else 1.0
+    every = np.vstack(corners)
+    return np.array([every.min(axis=0), every.max(axis=0)]) if len(every) else np.zeros((2, 2))
 
 
 def _lines(path: Any, tolerance: float) -> Iterator[Line]:

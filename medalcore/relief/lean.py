@@ -143,6 +143,8 @@ def _around(triangles: IntArray, count: int) -> Callable[[IntArray], IntArray]:
         sizes = start[corners + 1] - start[corners]
         begin = np.cumsum(sizes) - sizes
         at = np.arange(int(sizes.sum())) + np.repeat(start[corners] - begin, sizes)
-        return np.asarray(triangles[np.unique(owner[at])])
+        held = np.zeros(len(triangles), dtype=bool)
+        held[owner[at]] = True
+        return np.asarray(triangles[held])
 
     return found

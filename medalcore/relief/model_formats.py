@@ -20,6 +20,7 @@ Part = tuple[FloatArray, IntArray]
 _HEAD = 84  # bytes before the triangles of a binary STL: 80 of text, 4 of their number
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _DEEP = 32  # components of components of a 3MF
+_USES = 2000  # of meshes by items and components
 _LARGEST = 1 << 31  # bytes of a model in a 3MF
 
 
@@ -79,8 +80,15 @@ def three_mf(path: str) -> Iterator[Part]:
     main = next((n for n in roots if n.lower() == "/3d/3dmodel.model"), next(iter(roots), ""))
     if not main:
         raise SourceError(f"{path}: has no model in it; export it again")
+    uses = 0
     for item in roots[main].findall("build/item"):
-        yield from _meshes(objects, item, main, _matrix(item), path, 0)
+        for found in _meshes(objects, item, main, _matrix(item), path, 0):
+            uses += 1
+            if uses > _USES:
+                raise SourceError(
+                    f"{path}: uses its meshes more than {_USES:,} times; join its parts"
+                )
+            yield found
 
 
 def _plain(root: ElementTree.Element) -> ElementTree.Element:

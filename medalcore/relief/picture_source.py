@@ -33,6 +33,9 @@ _BRIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # ITU-R BT.7
 _NOTHING = 1e-30
 """Share of white that is black: float32 has no reciprocal of numbers below 3e-39."""
 
+_MOST = 6144
+"""Pixels a side that are kept of a picture: three times those of the finest relief."""
+
 _FAR = 1e9
 """Distance from which a depth pass means that nothing was hit."""
 
@@ -100,10 +103,26 @@ def _other(name: str) -> Picture:
         with Image.open(name) as image:
             image.load()
             kind = image.format
-            return _from_image(ImageOps.exif_transpose(image), name, kind == "JPEG")
+            step, notes = _thinning((image.height, image.width), name)
+            if step > 1:  # takes every so-manieth pixel, from the middle of its square
+                size = image.width // step, image.height // step
+                image = image.resize(size, Image.Resampling.NEAREST)
+            picture = _from_image(ImageOps.exif_transpose(image), name, kind == "JPEG")
+            return replace(picture, notes=notes + picture.notes)
     except Exception as error:  # a decoder may raise anything at all on a damaged file
         reason = " ".join(str(error).split()) or type(error).__name__
         raise SourceError(f"{name}: cannot be read as a picture ({reason[:120]})") from None
+
+
+def _thinning(shape: tuple[int, ...], name: str) -> tuple[int, tuple[str, ...]]:
+    """Return how many pixels to go on by where a picture has more than a relief, and say so."""
+    step = -(-max(shape[:2]) // _MOST)
+    if step == 1:
+        return 1, ()
+    rows, cols = shape[:2]
+    return step, (
+        f"{name}: has {cols} x {rows} pixels; every {step}th is used, more than a relief holds",
+    )
 
 
 def _of_png(samples: NDArray[np.uint16]) -> Samples:
@@ -115,13 +134,15 @@ def _of_png(samples: NDArray[np.uint16]) -> Samples:
 
 def _from_samples(samples: Samples, name: str) -> Picture:
     """Return a picture of more than 8 bits, with colours, transparency or both."""
-    colours, cover = samples.colours, samples.cover
+    step, notes = _thinning(samples.colours.shape, name)
+    every = slice(step // 2, None, step)
+    colours = samples.colours[every, every]
+    cover = samples.cover if samples.cover is None else samples.cover[every, every]
     whole = colours.dtype.kind in "ui"
     grey = colours[..., 0].astype(np.float32)
-    notes: tuple[str, ...] = ()
     known = np.isfinite(grey) if not whole else np.ones(grey.shape, dtype=bool)
     if np.any((colours != colours[..., :1])[known]):
-        notes = (_COLOURED.format(name=name),)
+        notes += (_COLOURED.format(name=name),)
         grey = colours.astype(np.float32) @ _BRIGHTNESS
     mask = np.isfinite(grey) & (np.abs(grey) < _FAR) if not whole else known
     if cover is not None:

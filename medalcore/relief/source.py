@@ -7,6 +7,7 @@ surfaces are seen from above all the same. What was found is told in one line ea
 from __future__ import annotations
 
 import gc
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,6 +34,15 @@ PLY_OWN = frozenset("x y z nx ny nz s t u v".split())
 PLY_GROUP = "group_"
 """May stand before the name of a group in a PLY file; the name is then written as in a URL, for
 names in the head of a PLY file are ASCII and end at spaces."""
+
+_FARTHEST = 1e30
+"""Units that a model may reach: beyond, squares of sizes leave the numbers a computer has."""
+
+_TRIANGLES = 20_000_000
+"""Triangles that a scene of parts may use, each part as often as it is used."""
+
+_NODES = 2000
+"""Nodes of a scene: the reader follows each from the root, which takes their square."""
 
 SAME = 1e-7
 """Share of a model's size that two points may lie apart and be one."""
@@ -124,6 +134,11 @@ def source_mesh(
         raise SourceError(f"{name}: has {what}; a relief needs a surface of triangles")
     if faces.min() < 0 or faces.max() >= len(points):
         raise SourceError(f"{name}: its triangles name points that are not there")
+    if np.isfinite(points).all() and np.abs(points).max(initial=0.0) > _FARTHEST:
+        raise SourceError(
+            f"{name}: reaches {np.abs(points).max():.3g} units from its origin; export it in mm "
+            "or metres"
+        )
     if not np.isfinite(points).all():
         count = int(np.count_nonzero(~np.isfinite(points).all(axis=1)))
         raise SourceError(f"{name}: {count} of its points are not finite numbers; export it again")
@@ -145,12 +160,24 @@ def source_mesh(
     if not np.ptp(points, axis=0).any():
         raise SourceError(f"{name}: all its points are one; a relief needs a surface")
     topology = topology_of(points, faces, merged=merged, collapsed=collapsed)
+    if topology.crowded_edges:
+        faces, given = _once(faces, given)
     short = name if name.startswith(IN_MEMORY) else Path(name).name
     groups = {
         group: _carried(values, group, name, count, given, faces, len(points))
         for group, values in (weights or {}).items()
     }
     return SourceMesh(points, faces, name, topology, tuple(topology.notes(short)), groups)
+
+
+def _once(faces: IntArray, given: IntArray) -> tuple[IntArray, IntArray]:
+    """Return triangles without those on the same corners as one before: they hide it, no more."""
+    ordered = np.sort(faces, axis=1)
+    order = np.lexsort(ordered.T)
+    there = ordered[order]
+    new = np.append(True, np.any(there[1:] != there[:-1], axis=1))
+    first = np.sort(order[new])
+    return faces[first], given[first]
 
 
 def _carried(
@@ -219,8 +246,36 @@ def _loaded(path: Path, ending: str) -> tuple[Any, list[tuple[FloatArray, IntArr
         return None, list(three_mf(str(path)))
     import trimesh  # loads slowly; only models in files need it
 
+    if ending in (".glb", ".gltf"):
+        _check_nodes(path)
     loaded = trimesh.load(str(path), process=False, skip_materials=True)
     return loaded, list(_parts(loaded))
+
+
+def _check_nodes(path: Path) -> None:
+    """Refuse a glTF file of more nodes, or numbers, than can be worked.
+
+    glTF 2.0 specification, 4 (binary files: a table in JSON comes first) and 5.1 (accessors).
+
+    Raises
+    ------
+    SourceError
+    """
+    data = path.read_bytes()
+    if data[:4] == b"glTF" and len(data) >= 20:
+        data = data[20 : 20 + int.from_bytes(data[12:16], "little")]
+    try:
+        table = json.loads(data)
+        nodes = len(table.get("nodes", ()))
+        most = max([0, *(int(a.get("count", 0)) for a in table.get("accessors", ()))])
+    except (ValueError, TypeError, AttributeError):
+        return  # the reader will say what is wrong with it
+    if nodes > _NODES:
+        raise SourceError(
+            f"{path}: has {nodes:,} nodes, at most {_NODES:,} can be followed; join its parts"
+        )
+    if most > 10 * _TRIANGLES:
+        raise SourceError(f"{path}: tells of {most:,} numbers in one array; export it again")
 
 
 def _groups(loaded: Any, count: int) -> dict[str, FloatArray]:
