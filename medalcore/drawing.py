@@ -22,7 +22,6 @@ from .contour import (
     moved,
     quadratic,
     section,
-    signed_area,
 )
 from .errors import SourceError
 from .stroke import Pen, stroked
@@ -202,7 +201,7 @@ class _Mark:
             pen = replace(self.pen, width=self.pen.width * stretch)
             made = stroked(lines, pen, tolerance, tolerance / 4.0)
         else:
-            filled = tuple(p for p, _ in lines if len(p) > 2 and signed_area(p) != 0.0)
+            filled = tuple(p for p, _ in lines if len(p) > 2)
             made = cleaned(filled, self.fill or "nonzero", tolerance / 4.0) if filled else ()
         rest = np.column_stack([self.matrix[:, :2] / stretch, self.matrix[:, 2]])
         return moved(made, rest) if made else ()
@@ -232,12 +231,13 @@ def shapes_of(path: str, tolerance: float) -> Contours:
     for element, _ in shown_elements(path):
         if isinstance(element, svg.Shape):
             bare, matrix = _untransformed(element)
+            if not np.abs(_box([_Mark("", bare, matrix, None, None)])).max() < _FARTHEST:
+                raise SourceError(
+                    f"{path} holds places that are no numbers, or too far away to be drawn"
+                )
             lines = _lines(bare, tolerance / _stretch(matrix))
             found += moved(tuple(_distinct(points) for points, _ in lines), matrix)
-    made = tuple(points for points in found if len(points) > 2)
-    if made and not np.abs(np.concatenate(made)).max() < _FARTHEST:
-        raise SourceError(f"{path} holds places that are no numbers, or too far away to be drawn")
-    return made
+    return tuple(points for points in found if len(points) > 2)
 
 
 def _distinct(points: FloatArray) -> FloatArray:
@@ -351,7 +351,8 @@ def _box(marks: list[_Mark]) -> FloatArray:
         if box is not None:
             x0, y0, x1, y1 = box
             square = np.array([(x0, y0, 1), (x1, y0, 1), (x1, y1, 1), (x0, y1, 1)], dtype=float)
-            corners.append(square @ mark.matrix.T)
+            with np.errstate(over="ignore", invalid="ignore"):
+                corners.append(square @ mark.matrix.T)
     every = np.vstack(corners)
     return np.array([every.min(axis=0), every.max(axis=0)]) if len(every) else np.zeros((2, 2))
 

@@ -1,3 +1,4 @@
+# ruff: noqa: E501 (tables are read better in long lines)
 """Sources as nobody should give them: damaged, lying, endless, absurd. Made, not kept.
 
 Each maker writes one file into a folder and returns its name. All are told by their name in
@@ -198,7 +199,9 @@ def png(cols: int, rows: int, lines: bytes, depth: int = 8, colour: int = 0) -> 
     """Return a PNG of filtered lines."""
 
     def chunk(kind: bytes, data: bytes) -> bytes:
-        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        return (
+            struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        )
 
     head = struct.pack(">IIBBBBB", cols, rows, depth, colour, 0, 0, 0)
     body = chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(lines, 6)) + chunk(b"IEND", b"")
@@ -273,7 +276,9 @@ def _entities(repeats: int) -> bytes:
 def _uses(depth: int) -> bytes:
     inside = '<defs><rect id="g0" x="20" y="20" width="30" height="30"/>'
     for n in range(1, depth + 1):
-        inside += f'<g id="g{n}"><use xlink:href="#g{n - 1}"/><use xlink:href="#g{n - 1}" x="1"/></g>'
+        inside += (
+            f'<g id="g{n}"><use xlink:href="#g{n - 1}"/><use xlink:href="#g{n - 1}" x="1"/></g>'
+        )
     return _drawn(inside + f'</defs><use xlink:href="#g{depth}"/>')
 
 

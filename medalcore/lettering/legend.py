@@ -28,6 +28,9 @@ _FITTED = 2e-5  # rad that words fitted by size may be too short, before trackin
 _RING = 360.0  # degrees of sweep at which words close to a ring
 _RING_SPACES = 2  # where tracking falls between the last and the first word: round the space
 
+_SEPARATOR = 24
+"""Characters of a separator: more is a legend of its own."""
+
 
 @dataclass(frozen=True, eq=False)
 class _Set:
@@ -382,6 +385,11 @@ def _separator(spec: Legend, how: Setting) -> Contours:
             spec.separator, size, how.tolerance, frozenset({"#ffffff"}), upright=True
         )
         return tuple(c - bounds(drawn.contours).mean(axis=0) + up for c in drawn.contours)
+    if len(spec.separator) > _SEPARATOR:
+        raise SpecError(
+            f"a separator of {len(spec.separator)} characters is no mark; at most {_SEPARATOR}",
+            key="separator",
+        )
     found = line(spec.separator, how)
     assert found is not None  # there is more than spaces in it
     places = zip(found.outlines, found.places(0.0), strict=True)

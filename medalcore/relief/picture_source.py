@@ -104,7 +104,7 @@ def _other(name: str) -> Picture:
             image.load()
             kind = image.format
             step, notes = _thinning((image.height, image.width), name)
-            if step > 1:  # takes every so-manieth pixel, from the middle of its square
+            if step > 1:  # nearest takes the middle of each square
                 size = image.width // step, image.height // step
                 image = image.resize(size, Image.Resampling.NEAREST)
             picture = _from_image(ImageOps.exif_transpose(image), name, kind == "JPEG")
@@ -121,7 +121,8 @@ def _thinning(shape: tuple[int, ...], name: str) -> tuple[int, tuple[str, ...]]:
         return 1, ()
     rows, cols = shape[:2]
     return step, (
-        f"{name}: has {cols} x {rows} pixels; every {step}th is used, more than a relief holds",
+        f"{name}: has {cols} x {rows} pixels; one in {step} each way is used, more than a relief "
+        "holds",
     )
 
 
