@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 from .errors import SourceError
 from .file_access import why_unreadable
 
-_SHAPES = 20_000
+_SHAPES = 5_000
 """Shapes that a drawing may show, uses counted each time; a detailed crest has some hundreds."""
 
 _LETTERS = 4_000_000

@@ -80,8 +80,8 @@ def _area(points):
 
 
 _REFUSED = {
-    "uses that double": "100,663,295 shapes; at most 20,000",
-    "100000 paths": "100,000 shapes; at most 20,000",
+    "uses that double": "100,663,295 shapes; at most 5,000",
+    "100000 paths": "100,000 shapes; at most 5,000",
     "a path of a million turns": "characters of path data|amplification",
     "width 1e400": "no numbers, or too far away",
     "a stroke wider than all": "far wider than the whole drawing",
