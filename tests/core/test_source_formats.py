@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 
@@ -101,7 +102,12 @@ def test_3mf_of_ours_and_of_the_reference_library(tmp_path):
         ("a.3mf", b"PK nothing", "cannot be read as 3MF"),
         ("a.obj", b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 9\n", "points that are not there"),
         ("a.obj", b"v 0 0 0\nv nan 0 0\nv 0 1 0\nf 1 2 3\n", "not finite"),
-        ("a.off", b"OFF\n3 1 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 -2\n", "cannot be read as OFF"),
+        # NumPy 1 makes a large number of the negative one, NumPy 2 refuses it
+        (
+            "a.off",
+            b"OFF\n3 1 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 -2\n",
+            "cannot be read as OFF|name points that are not there",
+        ),
         ("a.stl", b"hello\n", "no triangles"),
         ("a.stl", struct.pack("<80xI", 0), "no triangles"),
         ("a.glb", b"glTF\2\0\0\0", "cannot be read as GLB"),
@@ -113,7 +119,7 @@ def test_broken_models_get_one_line(tmp_path, name, content, says):
     file.write_bytes(content)
     with pytest.raises(SourceError) as caught:
         read_model(str(file), {})
-    assert says in str(caught.value)
+    assert re.search(says, str(caught.value))
     assert "\n" not in str(caught.value)
 
 
