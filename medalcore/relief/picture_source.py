@@ -33,8 +33,8 @@ _BRIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # ITU-R BT.7
 _NOTHING = 1e-30
 """Share of white that is black: float32 has no reciprocal of numbers below 3e-39."""
 
-_MOST = 6144
-"""Pixels a side that are kept of a picture: three times those of the finest relief."""
+_MOST = 4096
+"""Pixels a side that are kept of a picture: twice those of the finest relief."""
 
 _FAR = 1e9
 """Distance from which a depth pass means that nothing was hit."""
