@@ -210,25 +210,39 @@ def test_a_narrow_gap_is_told_with_its_width_and_place(tmp_path, process, least)
         assert u == pytest.approx(bar.bounds[2] + 0.05 + gap / 2, abs=0.06)
 
 
+def _plan(medal, zone):
+    """Return what of a zone is seen on the obverse, as one shapely area."""
+    corner = medal.vertices[medal.triangles]
+    of = (medal.zone == medal.zone_names.index(zone)) & (medal.side == 1)
+    up = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])[:, 2] > 1e-9
+    return shapely.union_all(shapely.polygons(corner[of & up][..., :2]), grid_size=1e-6)
+
+
 def test_gaps_beside_the_rim_and_between_reliefs():
-    """Two slabs of 6 mm, and one beside the rim of a rectangle: feet stand 0.08 mm apart."""
+    """Two slabs, and one beside the rim of a rectangle; gaps by shapely on the finished mesh."""
     slab = height_field(np.ones((60, 60)), pixel=0.1)
     flat = {**BLANK, "outline": "rectangle", "height": 30.0, "chamfer": 0.0}
-    rim = 20.0 - 1.3 - 0.4 * np.tan(np.radians(10.0))
     one = {"source": "array:slab", "fit": 6.0, "height": 0.2, "draft": 10.0}
 
-    def told(reliefs):
-        return _found({"relief": reliefs}, blank=flat, **{"array:slab": slab})
+    def built(reliefs):
+        return _piece({"relief": reliefs}, blank=flat, **{"array:slab": slab})
 
-    medal = _piece({"relief": [one]}, blank=flat, **{"array:slab": slab})
-    foot = medal.points(medal.zone == medal.zone_names.index("relief"))[:, 0].max()
-    for gap in (0.08, 0.3):
-        beside = {**one, "at": [float(rim - foot - gap), 0.0]}
-        next_to = {**one, "at": [float(2.0 * foot + gap), 0.0]}
-        for reliefs, other in (([beside], "the rim"), ([one, next_to], "obverse.relief[1]")):
-            found = told(reliefs)
+    for gap in (0.06, 0.3):
+        for reliefs, other in (
+            ([{**one, "at": [18.63 - 3.01 - gap, 0.0]}], "the rim"),
+            ([one, {**one, "at": [6.02 + gap, 0.0]}], "obverse.relief[1]"),
+        ):
+            medal = built(reliefs)
+            relief = _plan(medal, "relief")
+            if other == "the rim":
+                true = relief.distance(_plan(medal, "rim"))
+            else:
+                left = shapely.box(-20.0, -20.0, 3.01 + gap / 2.0, 20.0)
+                true = (relief & left).distance(relief - left)
+            assert true == pytest.approx(gap, abs=0.07)
+            found = [f for f in medal.findings if f.rule == "narrow-gap"]
             assert [f.measured for f in found] == (
-                [pytest.approx(gap, abs=5e-3)] if gap < 0.15 else []
+                [pytest.approx(true, abs=1e-3)] if gap < 0.15 else []
             )
             assert all(other in f.message for f in found)
 
