@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 import shapely
+from counting import counted
 
 from medalcore import StageCache, build
 from medalcore.errors import SpecError
-from medalcore.spec import spec_from_dict
 
 DISC = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100"><circle cx="50" cy="50" r="50"'
@@ -34,7 +34,7 @@ def piece(tmp_path):
         file.write_text(text, encoding="utf-8")
         emblem = {"drawing": str(file), "work": "cells", "depth": 0.3, **keys}
         face = {"emblem": [emblem], "field": field or {}}
-        return build(spec_from_dict({"blank": blank, "obverse": face}), "draft", cache=CACHE)
+        return build(counted({"blank": blank, "obverse": face}), "draft", cache=CACHE)
 
     return built
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
+from counting import counted
 
 from medalcore import StageCache, build, height_field, parse_spec
 from medalcore.cli import main
 from medalcore.deliver import deliver
 from medalcore.errors import DeliveryError, SpecError
-from medalcore.spec import spec_from_dict
 
 BLANK = {"diameter": 40, "thickness": 3.2, "rim": {"width": 1.3, "height": 0.4}}
 TOP = {"text": "FENNICK LIGHT"}
@@ -23,7 +23,7 @@ RULES = ("lost", "meeting", "narrow-gap")
 
 
 def _piece(face, side="obverse", blank=BLANK, process="struck", **models):
-    spec = spec_from_dict({"medal": {"process": process}, "blank": blank, side: face})
+    spec = counted({"medal": {"process": process}, "blank": blank, side: face})
     return build(spec, "draft", cache=CACHE, models=models)
 
 
@@ -363,7 +363,7 @@ def test_what_stands_apart_or_is_meant_to_meet_is_left_alone(face):
 
 def test_both_faces_are_apart():
     """A legend of one face has nothing to do with the border of the other."""
-    spec = spec_from_dict(
+    spec = counted(
         {"blank": BLANK, "obverse": {"legend": [TOP]}, "reverse": {"border": [{"kind": "beads"}]}}
     )
     assert not [f for f in build(spec, "draft").findings if f.rule in RULES]
