@@ -63,7 +63,7 @@ def parts(medal):
     [
         (DISC, ROUND, {}, {"fit": 17.7}),
         (DISC, {**ROUND, "rim": {"width": 0.0}, "chamfer": 0.2}, {}, {"fit": 19.5}),
-        (DISC, {**ROUND, "hole": {"size": 4.0}}, {}, {"fit": 17.7}),
+        (DISC, {**ROUND, "hole": {"shape": "round", "size": 4.0}}, {}, {"fit": 17.7}),
         (
             DISC,
             {**ROUND, "hole": {"size": 4.0, "shape": "square", "rim_width": 0.5}},
@@ -78,7 +78,7 @@ def parts(medal):
         ),
         (DISC, {**ROUND, "core": {"diameter": 9.0}}, {}, {"fit": 17.0}),
         (WIDE, {**ROUND, "outline": "rectangle", "diameter": 24, "height": 15}, {}, {"fit": 21.0}),
-        (DISC, {**ROUND, "outline": "scalloped", "sides": 8}, {}, {"fit": 15.8}),
+        (DISC, {**ROUND, "outline": "scalloped", "scallops": 8}, {}, {"fit": 15.8}),
         (DISC, ROUND, {"panel": [{"size": 10.0, "height": -0.2}]}, {"fit": 16.0}),
         (DISC, ROUND, {"panel": [{"size": 10.0, "height": 0.2}]}, {"fit": 16.0}),
         (DISC, ROUND, {"circle": [{"radius": 6.0, "width": 0.5}]}, {"fit": 16.0}),

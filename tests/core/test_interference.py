@@ -48,6 +48,8 @@ def _square(tmp_path, name="square", colour="#000", extra=""):
 BAR = {"text": "I", "font": "sans-bold", "cap_height": 6.0, "height": 0.3, "draft": 8.0}
 """A letter that is a plain rectangle in this typeface."""
 
+SUNK_BAR = {"text": "I", "font": "sans-bold", "cap_height": 6.0, "work": "sunk", "draft": 8.0}
+
 
 def _bar(at=(0.0, 0.0)):
     """Return the drawn outline of that letter, from its top on a finished piece."""
@@ -179,7 +181,7 @@ def test_letters_on_panels_and_textures_lose_nothing():
         words = {"text": "ON A\nPANEL", "work": work}
         assert not _found({"field": {"panel": panel}, "inscription": [words]})
         assert not _found({"texture": [{"kind": "rays", "depth": 0.08}], "inscription": [words]})
-    shallow = {**BAR, "work": "sunk", "depth": 0.03}
+    shallow = {**SUNK_BAR, "depth": 0.03}
     (told,) = _errors({"texture": [{"kind": "rings", "depth": 0.09}], "inscription": [shallow]})
     assert told.measured > 0.3
     assert "'I' is worked away by obverse.texture[0]" in told.message
@@ -268,7 +270,7 @@ def test_metal_between_what_is_sunk(tmp_path):
             "drawing": _square(tmp_path, colour="#f00"), "fit": 8.0, "work": "cells",
             "at": [bar.bounds[2] + gap + 4.0, 0.0],
         }  # fmt: skip
-        found = _found({"inscription": [{**BAR, "work": "sunk"}], "emblem": [emblem]})
+        found = _found({"inscription": [SUNK_BAR], "emblem": [emblem]})
         assert [f.measured for f in found] == ([pytest.approx(gap, abs=2e-3)] if gap < 0.3 else [])
 
 
@@ -278,7 +280,7 @@ def test_metal_beside_a_drilled_hole():
     for gap in (0.1, 0.25):
         x = 16.0 - 1.0 - gap - bar.bounds[2]
         drilled = {**BLANK, "drill": {"diameter": 2.0, "inset": 4.0, "angle": 90.0, "chamfer": 0.0}}
-        words = {**BAR, "work": "sunk", "at": [float(x), 0.0]}
+        words = {**SUNK_BAR, "at": [float(x), 0.0]}
         found = _found({"inscription": [words]}, blank=drilled)
         assert [f.measured for f in found] == ([pytest.approx(gap, abs=0.01)] if gap < 0.15 else [])
 
