@@ -138,7 +138,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Texture", "sweep"): (120.0, 150.0),
     ("Texture", "margin"): (0.3, 0.5),
     ("Texture", "depth"): (0.05, 0.06),
-    ("Texture", "pitch"): (1.0, 1.1),
+    ("Texture", "pitch"): (1.0, 1.4),
     ("Relief", "source"): ("bump.stl", "slab.stl"),
     ("Relief", "fit"): (8.0, 9.0),
     ("Relief", "height"): (0.4, 0.5),
@@ -204,10 +204,12 @@ TOLD_ONLY = {
 
 LEFT_OUT = {
     ("Relief", "strokes"), ("Relief", "more_on"), ("Relief", "less_on"),
+    ("Emblem", "overlap"), ("Emblem", "to_rim"),
     *((words, name) for words in ("Legend", "Inscription", "Exergue")
-      for name in ("axes", "language", "features")),
+      for name in ("axes", "language", "features", "overlap")),
 }  # fmt: skip
-"""Keys that need a sculpted sheet, vertex groups, or a font of their kind: tried by their tests."""
+"""Keys that need a sculpted sheet, vertex groups, a font of their kind, or elements that meet:
+tried by their own tests."""
 
 
 @dataclass(frozen=True)

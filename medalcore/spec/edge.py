@@ -173,6 +173,11 @@ class Edge(Table, frozen=True):
         float, doc("Depth of a groove", unit="mm", when=_GROOVED, gt=0, le=20)
     ] = 0.25
     groove_profile: Annotated[
-        Literal["vee", "round", "square"], doc("Section of a groove", when=_GROOVED)
+        Literal["vee", "round", "square"],
+        doc(
+            "Section of a groove; its corners are eased by a tenth of its width or depth, the "
+            "smaller, and by 0.05 mm at most",
+            when=_GROOVED,
+        ),
     ] = "round"
     text: EdgeText = EdgeText()

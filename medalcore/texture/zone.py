@@ -138,7 +138,9 @@ def zone_of(spec: Texture, ground: Ground) -> Zone:
             key="inner",
         )
     sweep = math.radians(spec.sweep)
-    start = math.radians(spec.towards) - sweep / 2.0
+    # all round, only rays have a place where they begin
+    towards = spec.towards if spec.sweep < 360.0 or spec.kind == "rays" else 0.0
+    start = math.radians(towards) - sweep / 2.0
     return Zone(middle, inner, limits, start, sweep, spec.fade, holes)
 
 
