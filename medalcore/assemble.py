@@ -12,8 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blank import Blanked, build_blank
+from .blank.outline import outline_of
 from .cache import StageCache, Stages
-from .containment import keep_on, over_field, silhouette
+from .containment import keep_clear, keep_on, over_field, silhouette
+from .contour import Contours, bounds
 from .element import Built, Context, Finding, Model, Progress, Unit
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
@@ -24,10 +26,13 @@ from .interference import interferences
 from .solid import Label, Side, Solid, arrays_of, united, without
 from .spec import Face, MedalSpec, Relief, Table
 from .standing import Finished, Standing
-from .tolerance import Tolerance
+from .tolerance import TOLERANCES, Tolerance
 from .weld import Closure, closure, mend
 
 T = TypeVar("T")
+
+_LOOP_MM = 0.05
+"""By how much more than the outline's own extent shows that something is hung on it."""
 
 _ROOM_MM = 0.8
 """How far below the lowest field an element may sink its foot where it gets along with that. None
@@ -202,6 +207,7 @@ def _elements(
     jobs = list(_jobs(spec, blank))
     around: dict[Side, list[Built]] = {1: [], -1: []}
     outline = silhouette(blank.solid)
+    edge = _edge(spec, outline)
     for n, (path, kind, table, ground, side) in enumerate(jobs):
         start = time.perf_counter()
         low, high = (0.05 + 0.8 * (n + i) / len(jobs) for i in (0, 1))
@@ -220,6 +226,9 @@ def _elements(
         cure = cure.rpartition("; ")[2]
         place = placement(spec.medal.alignment, side)
         place[:, 3] += place[:, 2] * level
+        if built.footprint is not None:
+            points = built.footprint @ place[:2, :2].T + place[:2, 3]
+            _named(path, partial(keep_clear, edge, points, built.keep, cure))
         clearing = any(part.action == "clear" for part in built.parts)
         added = above if clearing else adds
         group = {"add": added, "cut": cuts, "clear": clears, "ground": grounds}
@@ -276,6 +285,13 @@ def _within(table: Table, built: Built, ground: Ground, level: float) -> Built:
     at_zero = replace(ground, level=ground.level - level)
     over = [over_field(at_zero, part.solid, table.fit, table.at) for part in built.parts]
     return replace(built, findings=(*built.findings, *(f for f in over if f)))
+
+
+def _edge(spec: MedalSpec, outline: Contours) -> Contours:
+    """Return the outline of the piece as it is however finely it is worked; loops as they are."""
+    exact = outline_of(spec.blank, TOLERANCES["fine"])
+    off = bounds(exact) - bounds(outline)
+    return exact if np.abs(off).max() < _LOOP_MM else outline
 
 
 def _named(path: str, make: Callable[[], T]) -> T:

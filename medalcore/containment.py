@@ -71,6 +71,44 @@ def keep_on(outline: Contours, part: Solid, cure: str = "") -> None:
         )
 
 
+def keep_clear(outline: Contours, points: FloatArray, keep: float, cure: str = "") -> None:
+    """Make sure that points stay clear of the outline of a piece, from within.
+
+    Parameters
+    ----------
+    outline : contours
+        mm.
+    points : (k, 2) float64
+        mm.
+    keep : float
+        How far they have to stay away from it, mm.
+    cure : str
+        What the element itself found would help.
+
+    Raises
+    ------
+    SpecError
+        Saying by how much and where they come too near, or reach beyond the edge.
+    """
+    rim = np.vstack(outline)
+    inscribed = np.hypot(rim[:, 0], rim[:, 1]).min()
+    points = points[np.hypot(points[:, 0], points[:, 1]) > 0.98 * inscribed - keep]
+    cure = cure or "make it smaller or move it inwards"
+    reach = _beyond(outline, points)
+    if reach is not None:
+        raise SpecError(
+            f"reaches {reach.far:.2f} mm beyond the edge of the piece, {reach.near}; {cure}"
+        )
+    stops = np.vstack([np.roll(c, -1, axis=0) for c in outline])
+    left = [_distance(point, rim, stops) for point in points]
+    if left and min(left) < keep:
+        reach = Reach(min(left), tuple(points[int(np.argmin(left))].tolist()))
+        raise SpecError(
+            f"comes to {reach.far:.2f} mm from the edge of the piece, {reach.near}, where it needs "
+            f"{keep:.2f} mm; {cure}"
+        )
+
+
 def past_field(ground: Ground, points: FloatArray) -> Reach | None:
     """Return how far points (k, 2) reach past the edge of a field or into a hole, or None."""
     return _beyond(_field(ground), points)

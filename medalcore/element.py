@@ -11,7 +11,7 @@ from .errors import Cancelled
 from .grid import HeightField
 from .ground import Ground
 from .model import Model
-from .solid import Solid
+from .solid import FloatArray, Solid
 from .tolerance import Tolerance
 
 Progress = Callable[[float, str], None]
@@ -86,11 +86,18 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class Built:
-    """What an element made: its parts, measured facts for the report, and findings."""
+    """What an element made: its parts, measured facts for the report, and findings.
+
+    Where what it is made from says how far it reaches, however finely it is worked,
+    `footprint` holds such points on the face, (k, 2) mm, and `keep` how far they have to stay
+    away from the edge of the piece, mm, for its walls and what the coarsest grid may add.
+    """
 
     parts: tuple[Part, ...]
     facts: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    footprint: FloatArray | None = None
+    keep: float = 0.0
 
 
 def _silent(fraction: float, label: str) -> None:

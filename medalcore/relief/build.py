@@ -26,7 +26,7 @@ from .emphasis import emphasis_of, softened
 from .even import evened
 from .flat_height import flat_relief
 from .flat_shape import flat_shape
-from .footprint import on_the_field, placed, source_placed
+from .footprint import keep_of, on_the_field, placed, source_placed
 from .place import with_height
 from .seen import Seen, seen
 from .solid import relief_shape, solid_of
@@ -80,10 +80,13 @@ def build_relief(spec: Relief, context: Context) -> Built:
     place = np.column_stack([np.eye(3), [*at, ground.level]])
     context.progress(1.0, "done")
     shape, filled = surface.shape, surface.filled
+    seen_at = made.source.footprint
     return Built(
         parts=(Part(surface.solid.moved(place)),),
         facts=_facts(spec, made, shape, filled),
         findings=(*_findings(spec, made, shape, filled), *made.findings),
+        footprint=None if seen_at is None else seen_at + np.array(at),
+        keep=keep_of(spec, made.source, spec.fit or 2.0 * context.ground.radius),
     )
 
 

@@ -17,12 +17,18 @@ from numpy.typing import NDArray
 
 from ..grid import Grid, HeightField
 from ..spec.relief import Relief
+from ..tolerance import TOLERANCES
+from .compress import foot_of
 from .flat_height import flat_field, flat_relief
 from .outline import silhouette
+from .place import MARGIN_PIXELS
 from .rim import edge_heights
 from .seen import Seen
 
 FloatArray = NDArray[np.float64]
+
+_CLEAR = 0.02
+"""mm that a relief keeps from the edge of the piece: walls go on to just below the field."""
 
 _ROUNDS = 4
 """Times that a crop is drawn in and the height brought back that it may have cost."""
@@ -90,8 +96,10 @@ def source_placed(source: Seen, scale: float, shift: FloatArray) -> Seen:
     def frame() -> FloatArray:
         return np.asarray(source.frame() * scale + np.column_stack([np.zeros((2, 2)), shift]))
 
+    at = source.footprint  # as asked, so it does not shrink with the outline
     return dataclasses.replace(
         source,
+        footprint=at + shift if at is not None and scale == 1.0 else at,
         field=placed(source.field, scale, shift),
         frame=frame,
         flat=None if source.flat is None else source.flat.placed(scale, shift),
@@ -135,3 +143,20 @@ def _to_border(grid: Grid, spec: Relief) -> FloatArray:
     level = np.hypot(u / a, v / b)
     slope = np.hypot(u / a**2, v / b**2) / np.maximum(level, 1e-9)
     return np.asarray((1.0 - level) / np.maximum(slope, 1e-9))
+
+
+def keep_of(spec: Relief, source: Seen, size: float) -> float:
+    """Return how far the footprint of a relief `size` mm large keeps from the edge, mm.
+
+    Room for walls and feet that stand beyond it, and for half a pixel of the coarsest grid: so
+    what is refused does not hang on how finely a relief is worked.
+    """
+    keep = _CLEAR + spec.blend
+    if source.flat is None:
+        tolerance = TOLERANCES["draft"]
+        return keep + 0.5 * size / (tolerance.pixels_of(size) - 2 * MARGIN_PIXELS)
+    if spec.blend > 0.0 or spec.crop.shape != "none":
+        return keep
+    share = spec.flat.edge if spec.flat.shoulder > 0.0 else 1.0
+    high = max(foot_of(spec), share * source.flat.shares[0] * spec.height)
+    return keep + high * math.tan(math.radians(spec.draft))

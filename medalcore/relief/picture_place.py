@@ -121,6 +121,36 @@ def picture_frame(picture: Picture, spec: Relief, ground: Ground, name: str) -> 
     return _Placing(_told(_settled(picture), spec), spec, ground, name).frame()
 
 
+def picture_outline(picture: Picture, spec: Relief, ground: Ground, name: str) -> FloatArray:
+    """Return where the outermost pixels of a picture lie on the face, (k, 2) mm.
+
+    Raises
+    ------
+    SpecError
+        As `picture_field`.
+    """
+    return _outermost(_told(_settled(picture), spec), spec, ground, name)
+
+
+def given_outline(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
+    """Return where the outermost pixels of a height field from Python lie on the face.
+
+    Raises
+    ------
+    SpecError
+        As `picture_field`.
+    """
+    return _outermost(given.mask & np.isfinite(given.heights), spec, ground, name)
+
+
+def _outermost(mask: BoolArray, spec: Relief, ground: Ground, name: str) -> FloatArray:
+    placing = _Placing(mask, spec, ground, name)
+    row, col = np.nonzero(mask & ~away_from(mask))
+    middle = np.column_stack([col, -row]).astype(np.float64)
+    sides = [middle + side for side in ((0.5, 0), (-0.5, 0), (0, 0.5), (0, -0.5))]
+    return placing.on_face(np.concatenate(sides))
+
+
 def given_frame(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
     """Return the map from the relief's own frame to the face, as `place.model_frame`.
 

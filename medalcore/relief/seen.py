@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cache import Stages
+from ..containment import farthest
 from ..element import Model
 from ..grid import HeightField
 from ..ground import Ground
@@ -18,9 +19,16 @@ from ..spec.kinds import kind_of
 from .flat_height import flat_field
 from .flat_source import Flat, read_flat
 from .groups import asks_for_groups, group_weight, no_groups
-from .picture_place import given_field, given_frame, picture_field, picture_frame
+from .picture_place import (
+    given_field,
+    given_frame,
+    given_outline,
+    picture_field,
+    picture_frame,
+    picture_outline,
+)
 from .picture_source import read_picture
-from .place import model_frame, raw_field
+from .place import model_frame, place, raw_field
 from .source import SourceMesh, read_model
 
 
@@ -45,6 +53,8 @@ class Seen:
     lowest : float or None
         Height above the field of what is at 0, mm, if depths are taken as heights: 0 for
         models; None where a source does not say its depths.
+    footprint : (k, 2) float64 or None
+        How far it reaches on the face in many directions, mm, whatever the pixels.
     """
 
     field: HeightField
@@ -54,6 +64,7 @@ class Seen:
     weight: NDArray[np.float32] | None = None
     flat: Flat | None = None
     lowest: float | None = 0.0
+    footprint: NDArray[np.float64] | None = None
 
 
 def seen(
@@ -95,21 +106,43 @@ def seen(
     if drawn:
         flat = read_flat(name, spec, ground, curve)
         field = flat_field(flat, spec, pixels)
-        return Seen(field, 0, flat.notes, lambda: flat.frame, flat=flat, lowest=None)
+        return Seen(
+            field,
+            0,
+            flat.notes,
+            lambda: flat.frame,
+            flat=flat,
+            lowest=None,
+            footprint=_reach(np.concatenate(flat.levels[0]), spec),
+        )
     if isinstance(given, HeightField):
         field = given_field(given, spec, ground, pixels, name)
-        return Seen(field, 0, (), partial(given_frame, given, spec, ground, name))
+        reach = _reach(given_outline(given, spec, ground, name), spec)
+        frame = partial(given_frame, given, spec, ground, name)
+        return Seen(field, 0, (), frame, footprint=reach)
     if pictured:
         picture = read_picture(name)
         field, lowest = picture_field(picture, spec, ground, pixels, name)
         frame = partial(picture_frame, picture, spec, ground, name)
-        return Seen(field, 0, picture.notes, frame, lowest=lowest)
+        reach = _reach(picture_outline(picture, spec, ground, name), spec)
+        return Seen(field, 0, picture.notes, frame, lowest=lowest, footprint=reach)
     plain = Relief(source=name)  # whatever is asked of it, a model is read alike
     mesh = (stages or Stages()).get("model", (), plain, lambda: _mesh(name, models))
     field = raw_field(mesh, spec, ground, pixels)
     frame = partial(model_frame, mesh, spec, ground)
     weight = group_weight(mesh, spec, frame, field) if asks_for_groups(spec) else None
-    return Seen(field, mesh.topology.triangles, mesh.notes, frame, weight)
+    reach = _reach(place(mesh, spec, ground)[0][:, :2], spec)
+    return Seen(field, mesh.topology.triangles, mesh.notes, frame, weight, footprint=reach)
+
+
+def _reach(points: NDArray[np.float64], spec: Relief) -> NDArray[np.float64]:
+    """Return the farthest of points (n, 2) on the face, mm, those outside a crop drawn into it."""
+    away = farthest(points - spec.at)
+    if spec.crop.shape != "none":
+        shares = 2.0 * np.abs(away) / (spec.crop.width, spec.crop.height)
+        far = shares.max(axis=1) if spec.crop.shape == "rectangle" else np.hypot(*shares.T)
+        away = away / np.maximum(far, 1.0)[:, None]
+    return away + spec.at
 
 
 def _mesh(name: str, models: Mapping[str, Model | HeightField]) -> SourceMesh:
