@@ -280,6 +280,7 @@ def _placed(
     low, high = box_of(*placing.box(), spec)
     grid = grid_round(low, high, pixels)
     shrink = max(1, int(grid.pixel / placing.scale))
+    last = np.array(heights.shape) - 0.5
     heights, mask = _shrunk(heights, mask, shrink)
     least = _cliff(heights, mask, fuzz)
     heights = settled(heights, mask, least)
@@ -291,18 +292,19 @@ def _placed(
         some = slice(start, start + _ROWS)
         u, v = np.meshgrid(grid.u(), grid.v()[some])
         row, col = placing.source(u, v)
+        inside[some] &= (np.minimum(row, col) >= -0.5) & (row <= last[0]) & (col <= last[1])
         out[some] = surface.at((row + 0.5) / shrink - 0.5, (col + 0.5) / shrink - 0.5)
     inside = _cut(grid, cropped(grid, inside, spec), out, placing, spec)
     if not inside.any():
         raise SpecError(f"nothing of {name} is left inside it", key="crop")
     # of a form that turns away at its outline the picture may know lower places than the grid
-    last = np.nonzero(mask & ~away_from(mask))
-    at = placing.on_face(np.column_stack([last[1], -last[0]]).astype(np.float64), shrink)
+    outer = np.nonzero(mask & ~away_from(mask))
+    at = placing.on_face(np.column_stack([outer[1], -outer[0]]).astype(np.float64), shrink)
     near = np.rint((at - (grid.left, grid.top)) / grid.pixel).astype(np.int64)
     beside = grown(inside)[
         np.clip(-near[:, 1], 0, grid.rows - 1), np.clip(near[:, 0], 0, grid.cols - 1)
     ]
-    lowest = float(min(out[inside].min(), heights[last][beside].min(initial=np.inf)))
+    lowest = float(min(out[inside].min(), heights[outer][beside].min(initial=np.inf)))
     out -= np.float32(lowest)
     out[~inside] = 0.0
     return HeightField(grid, out, inside), lowest

@@ -33,6 +33,10 @@ _MARGIN = 3
 """Pixels round the picture, so that all that is read of it is there."""
 
 
+_BEYOND = 16
+"""Pixels that outlines are carried on beyond its border, so that it cuts them off straight."""
+
+
 @dataclass(frozen=True, eq=False)
 class Surface:
     """A picture that can be read anywhere.
@@ -42,7 +46,7 @@ class Surface:
     Attributes
     ----------
     outline : Outline
-        Of what is part of the relief.
+        Of what is part of the relief; it goes on beyond the border of the picture.
     """
 
     outline: Outline
@@ -140,8 +144,9 @@ def surface_of(values: Values, mask: BoolArray, pixel: float, least: float) -> S
     grid = Grid(0.0, 0.0, 1.0, *inside.shape)
     found = cliffs(HeightField(grid, scaled, inside), inside, 0.1, _STEEP / 3.0)
     cells, chords = _cells(found, grid.cols)
-    traced = silhouette(inside)
-    outline = Outline(traced.points + np.array([-_MARGIN, _MARGIN]), traced.first)
+    # where a form goes on to the picture's border, so does its outline: the border cuts it off
+    traced = silhouette(np.pad(mask, _BEYOND, mode="edge"))
+    outline = Outline(traced.points + np.array([-_BEYOND, _BEYOND]), traced.first)
     return Surface(outline, carried, ends, _bends(carried, cells), cells, chords)
 
 
