@@ -12,8 +12,11 @@ import trimesh
 from PIL import Image
 from scipy.interpolate import RegularGridInterpolator
 
+from medalcore.containment import keep_clear
+from medalcore.contour import circle
 from medalcore.element import Context, Model
 from medalcore.errors import SpecError
+from medalcore.grid import height_field
 from medalcore.ground import Ground
 from medalcore.relief import build_relief
 from medalcore.solid import arrays_of
@@ -337,3 +340,48 @@ def test_a_drawing_is_cropped_at_the_field(tmp_path):
     crop = Crop(shape="rectangle", width=12.0, height=8.0)
     shown = made(source=body, fit=18.0, height=0.6, crop=crop)
     assert width_at(shown, 0.0) == pytest.approx([12.0, 8.0], abs=0.005)
+
+
+def test_an_array_that_fills_its_frame_keeps_its_corners():
+    """Of 60 pixels a side: what is smooth inside a picture is cut off straight at its border."""
+    slab = height_field(np.ones((60, 60)), pixel=0.1)
+    shown = made(models={"array:slab": slab}, source="array:slab", fit=6.0, height=0.2)
+    assert width_at(shown, 0.0) == pytest.approx([6.0, 6.0], abs=0.008)
+    top = 3.0 - 0.2 * np.tan(np.radians(10.0))
+    assert heights(shown, [(top - 0.02, top - 0.02)])[0] == pytest.approx(0.2, abs=0.003)
+
+
+EDGE = (circle(20.0, 0.002),)
+
+
+@pytest.mark.parametrize("form", ["ball", "cone", "picture", "drawing"])
+def test_whether_it_stays_on_the_piece_is_no_matter_of_quality(tmp_path, form):
+    """Footprint and distance to keep are those of the source; to 0.01 mm, what fits is one."""
+    ball, cone = trimesh.creation.icosphere(3, 5.0), trimesh.creation.cone(5, 4, sections=5)
+    models = {
+        name: Model(np.asarray(m.vertices), np.asarray(m.faces))
+        for name, m in (("ball", ball), ("cone", cone))
+    }
+    source = {
+        "picture": picture(tmp_path / "a.png", steps(400, 17.0)),
+        "drawing": drawing(tmp_path / "a.svg", DISC),
+    }.get(form, form)
+    most = []
+    for quality in ("draft", "fine"):
+        spec = Relief(source=source, fit=30.0, height=0.4)
+        context = Context(GROUND, TOLERANCES[quality], models=models)
+        built = build_relief(spec, context)
+        low, high = 0.5, 2.0
+        for _ in range(20):
+            scale = 0.5 * (low + high)
+            try:
+                keep_clear(EDGE, scale * built.footprint, built.keep)
+                low = scale
+            except SpecError:
+                high = scale
+        most.append(30.0 * low)
+        # what keeps its distance leaves room for all of the finished relief
+        points = arrays_of(built.parts[0].solid)[0]
+        far = np.hypot(*built.footprint.T).max() + built.keep
+        assert np.hypot(points[:, 0], points[:, 1]).max() < far
+    assert most[0] == pytest.approx(most[1], abs=0.01)
