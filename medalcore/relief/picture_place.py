@@ -147,8 +147,8 @@ def _outermost(mask: BoolArray, spec: Relief, ground: Ground, name: str) -> Floa
     placing = _Placing(mask, spec, ground, name)
     row, col = np.nonzero(mask & ~away_from(mask))
     middle = np.column_stack([col, -row]).astype(np.float64)
-    # half a pixel to its edge, and half of one by which a smooth outline may pass a corner
-    sides = [middle + side for side in ((1, 0), (-1, 0), (0, 1), (0, -1))]
+    # half a pixel to its edge, and one by which a smooth outline may pass a corner
+    sides = [middle + side for side in ((1.5, 0), (-1.5, 0), (0, 1.5), (0, -1.5))]
     return placing.on_face(np.concatenate(sides))
 
 
