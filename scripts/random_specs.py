@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import math
 import random
+import re
 from collections.abc import Mapping
 from typing import Any
 
+import msgspec
+
 from medalcore.materials import materials
-from medalcore.spec import Key, MedalSpec, keys_of
+from medalcore.spec import Key, MedalSpec, keys_of, unused
 
 WORDS = ("HONOUR ET PATRIE", "1926", "II", "A", "FOR MERIT", "ŁÓDŹ ÉTÉ", "MCMXCIX\nII", "···", "%&§@",
          "The quick brown fox", "iiii", "ΑΒΓ", "שלום", "½ ¾ ±", "Fennick Light")  # fmt: skip
@@ -69,7 +72,7 @@ class Chance:
         spec["medal"]["name"] = "Trial"
         spec["blank"]["diameter"] = round(2.0 * self.radius, 3)
         spec["blank"].setdefault("thickness", round(0.12 * self.radius, 3))
-        return spec
+        return without_idle(spec)
 
     def table(self, table: type, path: str) -> dict[str, Any]:
         """Return a table with some of its keys set."""
@@ -79,18 +82,14 @@ class Chance:
             here = f"{path}.{key.name}"
             if key.kind == "table" and key.table is not None:
                 likely = 0.9 if key.default is not None and path in ("obverse", "reverse") else 0.25
-                if self.random.random() < likely and self._applies(key, keys, made):
+                if self.random.random() < likely:
                     made[key.name] = self.table(key.table, here)
             elif key.kind == "tables" and key.table is not None:
                 if self.random.random() < 0.22:
                     count = self.random.choice((1, 1, 1, 2))
                     made[key.name] = [self.table(key.table, here) for _ in range(count)]
             elif key.name not in _LEFT_AWAY and (
-                key.required
-                or (
-                    self.random.random() < self._likely(key, here)
-                    and self._applies(key, keys, made)
-                )
+                key.required or self.random.random() < self._likely(key, here)
             ):
                 value = self.value(key, here)
                 if value is not None:
@@ -107,13 +106,6 @@ class Chance:
         if key.name in ("finish", "outline", "kind", "work", "section", "shape", "cap_height"):
             return 0.75
         return 0.45 if key.name in _SHARES else 0.2
-
-    @staticmethod
-    def _applies(key: Key, keys: tuple[Key, ...], made: Mapping[str, Any]) -> bool:
-        defaults = {k.name: k.default for k in keys}
-        return all(
-            made.get(name, defaults.get(name)) in values for name, values in key.when.items()
-        )
 
     def value(self, key: Key, path: str) -> Any:
         """Return a value of a key's kind; None to leave it away."""
@@ -175,6 +167,24 @@ class Chance:
         if key.name == "pattern":
             return pick(("", "", "60 60", "30 15"))
         return None
+
+
+def without_idle(told: dict[str, Any]) -> dict[str, Any]:
+    """Return a spec without the keys that have no effect beside the others; it is changed."""
+    for _ in range(8):  # a key that goes may take others' effect with it
+        try:
+            idle = unused(msgspec.convert(told, MedalSpec), told)
+        except msgspec.ValidationError:
+            return told
+        if not idle:
+            break
+        for one in idle:
+            *way, name = re.findall(r"[^.\[\]]+", one.key)
+            at: Any = told
+            for step in way:
+                at = at[int(step)] if step.isdigit() else at[step]
+            at.pop(name, None)
+    return told
 
 
 def spoilt(spec: dict[str, Any], seed: int) -> tuple[dict[str, Any], str]:
