@@ -161,6 +161,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Flat", "edge"): (0.3, 0.6),
     ("Legend", "radius"): (5.0, 5.5),
     ("Legend", "at"): ("top", 40.0),
+    ("Legend", "reading"): ("auto", "counter-clockwise"),
     ("Legend", "sweep"): (120.0, 140.0),
     ("Legend", "arc_length"): (14.0, 16.0),
     ("Legend", "separator"): ("star", "dot"),

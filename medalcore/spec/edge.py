@@ -133,7 +133,7 @@ class Edge(Table, frozen=True):
         doc(
             "Where the pattern begins, clockwise from the top",
             unit="deg",
-            when=_REEDED,
+            when=_REEDED & given("pattern"),
             ge=-360,
             le=360,
         ),
