@@ -411,6 +411,7 @@ def test_a_relief_past_the_field_says_what_would_fit():
         face = {"relief": [{"source": "array:slab", "fit": fit, "height": 0.6, "draft": 1.0}]}
         medal = _piece(face, **{"array:slab": slab})
         points = medal.points(medal.zone == medal.zone_names.index("relief"))
+        points = points[points[:, 2] > points[:, 2].max() - 0.01]  # its corners, not its walls'
         far = float(np.hypot(points[:, 0], points[:, 1]).max()) - radius
         return [f for f in medal.findings if f.rule == "relief-over-rim"], far
 
