@@ -177,7 +177,8 @@ def _moved_clear(
     if free[best] < 0.0:
         return None
     first = float(phase[best] + free[best] / 2.0)
-    return np.sort(np.mod(first + pitch * np.arange(reeding.around), reeding.length))
+    row: FloatArray = np.mod(first + pitch * np.arange(reeding.around), reeding.length)
+    return np.sort(row)
 
 
 def _shares(runs: FloatArray, reeds: int, pitch: float) -> IntArray:
