@@ -55,7 +55,7 @@ def with_apron(field: HeightField, radius: float) -> HeightField:
         field.grid.cols + 2 * grow,
     )
     heights, mask = np.pad(field.heights, grow), np.pad(field.mask, grow)
-    outside = ~mask & (_distance(silhouette(mask), grid.shape) <= radius / pixel)
+    outside = _beside(silhouette(mask), mask, radius / pixel)
     wall = np.zeros(grid.shape, np.float32)  # faces that a pixel shares with what is given
     given = np.zeros(grid.shape, np.float32)  # and the heights beyond them
     beyond = np.where(mask, heights, np.float32(_LAST))
@@ -76,14 +76,18 @@ def with_apron(field: HeightField, radius: float) -> HeightField:
     return HeightField(grid, np.where(outside, skirt, heights).astype(np.float32), mask | outside)
 
 
-def _distance(outline: Outline, shape: tuple[int, int]) -> NDArray[np.float32]:
-    """Return how far pixels are from an outline, pixels; what lies inside counts too."""
+def _beside(outline: Outline, mask: NDArray[np.bool_], radius: float) -> NDArray[np.bool_]:
+    """Return which pixels outside a mask are within a radius, pixels, of its outline.
+
+    The way from a pixel to the place of the outline nearest to it stays outside and within the
+    radius, so neither the pixels inside nor those farther off have to be looked at.
+    """
     lines = Lines(
         outline.points,
         np.zeros(len(outline.points)),
         np.stack([np.arange(len(outline.points)), following(outline.first)], axis=1),
     )
-    depth = np.full((shape[0] + 2, shape[1] + 2), -np.inf, dtype=np.float32)
-    depth[[0, -1]] = depth[:, [0, -1]] = np.inf  # never raised
+    beyond = np.float32(-radius - 1.0)  # what stays so low is farther off
+    depth = np.pad(np.where(mask, np.float32(np.inf), beyond), 1, constant_values=np.inf)
     raise_flanks(depth, 1.0, np.zeros(0, dtype=np.int64), lines, 1)
-    return -depth[1:-1, 1:-1]
+    return np.asarray(~mask & (depth[1:-1, 1:-1] >= -radius))
