@@ -28,6 +28,9 @@ _BEYOND = 0.15
 _CORNER = 0.1
 """Within how much of a corner letters that run over it turn, mm."""
 
+_BESIDE = 1.0
+"""How far beside a letter the outline is looked at for bends that reach into it, mm."""
+
 
 @dataclass(frozen=True, eq=False)
 class EdgeLetters:
@@ -154,8 +157,6 @@ def letters_solid(
     slope = math.tan(draft)
     sunk = text.form == "sunk"
     wrap = _Wrap(outline)
-    # Half of what one edge may be: middles of facets lie deeper, and the outline has chords too.
-    longest = 0.45 * math.sqrt(8.0 * wrap.sharpest * tolerance.curve)
     solids = []
     for number, contours in enumerate(letters.outlines):
         low, high = bounds(contours)[:, 0]
@@ -175,6 +176,11 @@ def letters_solid(
             flat = profiled(drawn, 0.0, "legend", up=up, down=down).manifold
         else:
             flat = drafted(drawn, foot, text.depth, draft, "legend").manifold
+        # Half of what one edge may be: middles of facets lie deeper, and the outline has chords
+        # too. Along a flat side there is nothing to bend, and thousands of points that lie in
+        # line there are more than a boolean can be trusted with: it left skins over letters.
+        sharpest = wrap.sharpest(float(low), float(high))
+        longest = 0.45 * math.sqrt(8.0 * sharpest * tolerance.curve)
         bent = flat.refine_to_length(max(longest, 0.05)).warp_batch(wrap)
         solids.append(solid_from_manifold(bent, "legend", "the words on the edge"))
     return joined(solids)
@@ -197,8 +203,11 @@ class _Wrap:
         cross = before[:, 0] * outwards[:, 1] - before[:, 1] * outwards[:, 0]
         turn = np.arctan2(cross, np.sum(outwards * before, axis=1))
         self._bend = turn / ((lengths + np.roll(lengths, 1)) / 2.0)
-        # Nearly all of the outline is at least this round; corners are few.
-        self.sharpest = 1.0 / max(float(np.percentile(np.abs(self._bend), 90)), 1e-3)
+
+    def sharpest(self, start: float, stop: float) -> float:
+        """Return the least radius, mm, of all bends of a stretch and close beside it."""
+        near = start - _BESIDE, stop + _BESIDE
+        return min(self.tightest(*near, hollow=False), self.tightest(*near, hollow=True))
 
     def tightest(self, start: float, stop: float, *, hollow: bool) -> float:
         """Return the least radius of a stretch's bends, in mm, outward or hollow ones."""

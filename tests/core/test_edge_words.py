@@ -157,6 +157,17 @@ def test_letters_stand_square_to_a_flat_side_between_sharp_corners():
     assert np.mean(np.abs(depth[floor] - 0.2) < 1e-3) > 0.98
 
 
+def test_long_words_along_the_flat_side_of_a_plaque_leave_no_skin_over_a_letter():
+    """Letters stay as plain as drawn where the edge does not bend; all are open at fine."""
+    text = {"words": "FENNICK LIGHT TRUST · CAST AT THE HARBOUR FOUNDRY", "cap_height": 2.5}
+    plaque = {"outline": "rectangle", "diameter": 90.0, "height": 60.0, "corner_radius": 3.0}
+    built, _ = made({"text": {**text, "depth": 0.3}}, {**plaque, "thickness": 6.0})
+    vertices, triangles, code, labels = arrays_of(built.solid)
+    picked = [i for i, x in enumerate(labels) if x.zone == "legend"]
+    middle = vertices[triangles[np.isin(code, picked)]].mean(axis=1)
+    assert np.count_nonzero(np.abs(middle[:, 0]) < 40.0) < 10_000
+
+
 def test_words_sit_in_the_plain_band_between_grooves():
     edge = {"finish": "grooved", "grooves": 2, "groove_width": 0.5, "text": {"words": "LIGHT"}}
     blank, words = made(edge, {"thickness": 4.0})
