@@ -14,6 +14,7 @@ from ..errors import SpecError
 from ..spec import Blank
 from ..tolerance import Tolerance
 from .drawing import read_drawing
+from .rounding import rounded_outline
 
 FloatArray = NDArray[np.float64]
 
@@ -298,7 +299,10 @@ def _repeated(one: FloatArray, n: int) -> FloatArray:
 def _drawing(blank: Blank, tolerance: Tolerance) -> Contours:
     if not blank.drawing:
         raise SpecError("names no SVG file", key="blank.drawing")
-    return read_drawing(blank.drawing, blank.diameter, tolerance)
+    drawn = read_drawing(blank.drawing, blank.diameter, tolerance)
+    if not blank.round_corners or blank.corner_radius == 0.0:
+        return drawn
+    return rounded_outline(drawn, blank.corner_radius, tolerance, "blank.corner_radius")
 
 
 _SHAPES: Mapping[str, Callable[[Blank, Tolerance], Contours]] = {

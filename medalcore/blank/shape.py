@@ -43,6 +43,10 @@ class Shaped(Protocol):
         """File of an outline."""
 
     @property
+    def round_corners(self) -> bool:
+        """Whether the corners of a drawing are rounded."""
+
+    @property
     def turn(self) -> float:
         """Turn counter-clockwise, degrees."""
 
@@ -57,6 +61,7 @@ class _Own:
     corner_radius: float
     turn: float
     drawing: str = ""
+    round_corners: bool = False
 
 
 def hole_outline(hole: Hole, tolerance: Tolerance) -> FloatArray:
@@ -91,6 +96,7 @@ def shape_of(table: Shaped, size: float, key: str, tolerance: Tolerance) -> Cont
     blank = structs.replace(
         Blank(), outline=table.shape, diameter=size, height=table.tall, sides=table.sides,
         corner_radius=table.corner_radius, turn=turn, drawing=table.drawing,
+        round_corners=table.round_corners,
     )  # fmt: skip
     if table.shape == "drawing" and table.drawing:
         read_drawing(table.drawing, size, tolerance, f"{key}.drawing")  # told by the right key

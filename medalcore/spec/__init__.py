@@ -1,8 +1,9 @@
 """What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
 
 from .base import Table
-from .blank import Blank, Core, Drill, Hole, Loop, Rim
+from .blank import Blank, Drill, Hole, Loop, Rim
 from .border import Border
+from .core import Core
 from .describe import Key, json_schema, keys_of, walk
 from .edge import Edge, EdgeText
 from .emblem import Emblem

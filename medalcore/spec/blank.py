@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Annotated, ClassVar, Literal
 
 from .base import Table, doc
-from .condition import Condition, differs, given, one_of
-from .shape import CornerRadius, OutlineFile, Sides, Tall, Turn
+from .condition import Condition, given, one_of
+from .core import Core
+from .shape import Sides
 
 _SIDED = one_of("outline", "polygon", "constant-width")
 _CORNERED = one_of("outline", "rectangle", "polygon", "constant-width", "scalloped")
@@ -225,56 +226,6 @@ class Loop(Table, frozen=True):
     ] = 0.0
 
 
-class Core(Table, frozen=True):
-    """A core of another metal: the piece comes as a ring and a core that nest."""
-
-    only_with: ClassVar[Condition | None] = given("diameter")
-
-    diameter: Annotated[
-        float,
-        doc(
-            "Width over all, as blank.diameter is measured; 0 makes the piece in one part",
-            unit="mm",
-            ge=0,
-            le=900,
-        ),
-    ] = 0.0
-    shape: Annotated[
-        Literal["round", "oval", "rectangle", "polygon", "outline", "drawing"],
-        doc("Outline of the core; outline is the piece's own, drawn inwards to its diameter"),
-    ] = "round"
-    tall: Tall = 16.0
-    sides: Sides = 6
-    corner_radius: CornerRadius = 1.0
-    drawing: OutlineFile = ""
-    turn: Turn = 0.0
-    clearance: Annotated[
-        float, doc("Room between core and ring", unit="mm", gt=0, le=2)
-    ] = 0.05  # fmt: skip
-    metal: Annotated[
-        str, doc("Metal of the core, by its name in the table of materials; empty is the ring's")
-    ] = ""
-    price: Annotated[
-        float,
-        doc(
-            "Price of the core's metal for one gram, if it is another one; 0 is none",
-            when=differs("metal", "/medal.metal"),
-            is_note=True,
-            ge=0,
-            le=1e6,
-        ),
-    ] = 0.0
-    lock: Annotated[
-        float,
-        doc(
-            "Depth of a groove round the core that holds it fast; 0 leaves it plain",
-            unit="mm",
-            ge=0,
-            le=5,
-        ),
-    ] = 0.0
-
-
 class Blank(Table, frozen=True):
     """The piece before anything is put on it."""
 
@@ -315,12 +266,19 @@ class Blank(Table, frozen=True):
             le=1000,
         ),
     ] = 0.0
+    round_corners: Annotated[
+        bool,
+        doc(
+            "Round the corners of a drawing, outward and inward ones, by corner_radius",
+            when=one_of("outline", "drawing"),
+        ),
+    ] = False
     corner_radius: Annotated[
         float,
         doc(
             "Radius of the eased corners",
             unit="mm",
-            when=_CORNERED & ~given("flats"),
+            when=_CORNERED & ~given("flats") | given("round_corners"),
             ge=0,
             le=200,
         ),

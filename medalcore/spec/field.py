@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from .base import Pair, Table, doc
 from .condition import one_of
-from .shape import CornerRadius, OutlineFile, Sides, Tall, Turn
+from .shape import CornerRadius, OutlineFile, RoundCorners, Sides, Tall, Turn
 
 _OWN = one_of("shape", "round", "oval", "rectangle", "polygon", "drawing")
 
@@ -47,6 +47,7 @@ class Panel(Table, frozen=True):
     ] = 14.0
     tall: Tall = 10.0
     sides: Sides = 4
+    round_corners: RoundCorners = False
     corner_radius: CornerRadius = 0.5
     drawing: OutlineFile = ""
     turn: Turn = 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from .base import doc
-from .condition import one_of
+from .condition import given, one_of
 
 Tall = Annotated[
     float,
@@ -23,9 +23,16 @@ CornerRadius = Annotated[
     doc(
         "Radius of the corners",
         unit="mm",
-        when=one_of("shape", "rectangle", "polygon"),
+        when=one_of("shape", "rectangle", "polygon") | given("round_corners"),
         ge=0,
         le=200,
+    ),
+]
+RoundCorners = Annotated[
+    bool,
+    doc(
+        "Round the corners of a drawing, outward and inward ones, by corner_radius",
+        when=one_of("shape", "drawing"),
     ),
 ]
 OutlineFile = Annotated[
