@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
@@ -15,7 +15,7 @@ from medalcore.errors import SolidError
 from medalcore.profile import deepest, profiled
 from medalcore.solid import arrays_of
 from medalcore.wavefront import sweep
-from medalcore.weld import closure
+from medalcore.weld import closure, mend
 
 # Two arms whose ends grow together, as serifs do: a "C" of straight strokes.
 _HOOK = (
@@ -33,7 +33,9 @@ def _facets(solid):
 
 
 def _closed(solid):
-    vertices, triangles, _, _ = arrays_of(solid)
+    """Prove a solid as a piece is proven: what float32 pinches is mended before."""
+    vertices, triangles, code, _ = arrays_of(solid)
+    vertices, triangles, _ = mend(vertices, triangles, code)
     return closure(vertices, triangles)
 
 
@@ -136,6 +138,26 @@ def test_round_corners_approach_steiner():
 
 
 @settings(max_examples=60, deadline=None)
+@example(  # two of its triangles collapse in float32
+    [
+        (7, 9),
+        (11, 2),
+        (7, 7),
+        (11, 1),
+        (7, 10),
+        (3, 1),
+        (2, 1),
+        (9, 10),
+        (9, 0),
+        (0, 2),
+        (4, 11),
+        (3, 3),
+        (2, 9),
+        (8, 8),
+    ],
+    8,
+    1.5,
+)
 @given(
     st.lists(
         st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3, max_size=14, unique=True
