@@ -27,6 +27,7 @@ def look_for_sources(piece: bpy.types.Object) -> None:
     gone = sources.lost(piece)
     if gone:
         session.lost[piece.session_uid] = gone
+        session.notes.pop(piece.session_uid, None)
     if gone != before:
         layout.redraw()
 

@@ -18,8 +18,8 @@ FIRST_WORDS = {
 }
 """What a new element says, so that it can be seen; others ask for their text."""
 
-FIRST_CAPS = 2.4
-"""Cap height of new words, mm, as in the commented spec: thin strokes of the usual font are
+FIRST_CAPS = 2.5
+"""Cap height of new words, mm: the thinnest strokes of the usual font, of its A, are
 then wide enough to be cast or engraved."""
 
 FIRST_SHARES = {"circle": {"radius": 0.3}, "panel": {"size": 0.35}}

@@ -179,7 +179,7 @@ def _begin(piece: bpy.types.Object, why: str) -> Job | None:
         layout.redraw()
         return None
     except Exception as error:
-        session.errors[piece.session_uid] = told(error)
+        session.fail(piece.session_uid, told(error))
         layout.redraw()
         return None
 
@@ -284,7 +284,7 @@ def _settle(over: list[Job]) -> None:
         try:
             finish(job)
         except Exception as error:  # nobody else is there to tell
-            session.errors[job.owner] = told(error)
+            session.fail(job.owner, told(error))
 
 
 def is_asked(job: Job) -> bool:
@@ -326,7 +326,7 @@ def finish(job: Job) -> str:
     """
     piece = piece_by_uid(job.owner)
     if job.state == "failed":
-        session.errors[job.owner] = job.message
+        session.fail(job.owner, job.message)
         return job.message
     if job.state != "done" or job.result is None or piece is None:
         return ""
@@ -336,7 +336,7 @@ def finish(job: Job) -> str:
             session.notes[job.owner] = f"{job.written}, of the medal as it was then"
         return ""
     if piece.mode == "EDIT":
-        session.errors[job.owner] = "Leave Edit Mode and rebuild: the mesh is being edited"
+        session.fail(job.owner, "Leave Edit Mode and rebuild: the mesh is being edited")
         return session.errors[job.owner]
     if job.digest == digest_of(piece):  # else what is wrong with the newest numbers stays told
         session.errors.pop(job.owner, None)

@@ -46,8 +46,8 @@ def add_piece(operator: Any, context: bpy.types.Context, spec: MedalSpec) -> Ans
 
 def refuse(operator: Any, piece: bpy.types.Object, error: Exception) -> Answer:
     """Say what is wrong, here and in the panel."""
-    live.session.errors[piece.session_uid] = live.told(error)
-    operator.report({"ERROR"}, live.told(error))
+    live.session.fail(piece.session_uid, live.told(error))
+    operator.report({"ERROR"}, wording.told(live.told(error)))
     return {"CANCELLED"}
 
 
@@ -165,7 +165,7 @@ class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
             self.report({"INFO"}, "Stopped; the medal is as it was")
             return {"CANCELLED"}
         if trouble:
-            self.report({"ERROR"}, trouble)
+            self.report({"ERROR"}, wording.told(trouble))
             return {"CANCELLED"}
         self._say(self._job)
         return {"FINISHED"}

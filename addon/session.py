@@ -34,5 +34,10 @@ class Session:
         self.told = 0.0  # when progress was last shown
         self.quiet = 0
 
+    def fail(self, owner: int, why: str) -> None:
+        """Note what is wrong with a piece; what was said of an earlier build is over."""
+        self.errors[owner] = why
+        self.notes.pop(owner, None)
+
 
 session = Session()

@@ -12,7 +12,7 @@ from bpy.props import BoolProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 from bpy_extras.object_utils import AddObjectHelper
 
-from . import convert, sources, strokes
+from . import convert, sources, strokes, wording
 from .medalcore.deliver.files import write_files
 from .medalcore.errors import DeliveryError, MedalError
 from .medalcore.spec import read_spec, spec_from_dict, write_spec
@@ -107,7 +107,7 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
             write_files(fresh, overwrite=True)
             write_spec(spec, path)
         except MedalError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, wording.told(str(error)))
             return {"CANCELLED"}
         except OSError as error:
             self.report({"ERROR"}, f"{error.filename}: {error.strerror}")

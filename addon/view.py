@@ -11,8 +11,21 @@ SENSOR = 72.0
 """mm: a 3D View with a lens of so many millimetres shows as much as its distance."""
 
 
+def _clear(context: bpy.types.Context) -> tuple[int, int, int]:
+    """Return width and height of a 3D View, and the width round its middle that is free.
+
+    Blender draws sidebar and toolbar over the view if the preferences say so.
+    """
+    regions = {region.type: region for region in context.area.regions}
+    window = regions["WINDOW"]
+    over = 0
+    if context.preferences.system.use_region_overlap:
+        over = max((regions[k].width for k in ("UI", "TOOLS") if k in regions), default=0)
+    return window.width, window.height, max(window.width - 2 * over, window.width // 3)
+
+
 def frame(context: bpy.types.Context, middle: Vector, width: float) -> None:
-    """Bring the 3D View of a context, if it has one, over a medal so that this fills it.
+    """Bring the 3D View of a context, if it has one, over a medal that fills what is clear of it.
 
     Parameters
     ----------
@@ -25,7 +38,7 @@ def frame(context: bpy.types.Context, middle: Vector, width: float) -> None:
     view = getattr(context, "region_data", None)
     if view is None or context.area is None:
         return
-    window = next(r for r in context.area.regions if r.type == "WINDOW")
-    longer = max(window.width, window.height) / max(min(window.width, window.height), 1)
+    wide, high, clear = _clear(context)
+    longer = max(wide, high) / max(min(clear, high), 1)
     view.view_location = middle
     view.view_distance = max(AROUND * width * longer, 1e-4) * context.space_data.lens / SENSOR

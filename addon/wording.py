@@ -4,6 +4,9 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
+
+from .medalcore.spec import MedalSpec, Table, keys_of
 
 KEYS = {
     "at": "Place",
@@ -133,6 +136,7 @@ def told(text: str) -> str:
     return _PLACE.sub(lambda found: place(found.group()), text.replace("object:", ""))
 
 
+@lru_cache(maxsize=256)
 def place(path: str) -> str:
     """Return the titles that lead to a key of a spec, such as ``obverse.legend[0].radius``.
 
@@ -143,9 +147,12 @@ def place(path: str) -> str:
     if not re.fullmatch(r"[a-z_]+(\[\d+\])?(\.[a-z_]+(\[\d+\])?)*", path):
         return path
     steps = []
+    table: type[Table] | None = MedalSpec
     for part in path.split("."):
         name, _, number = part.partition("[")
-        steps.append(title_of(name) + (f" {int(number[:-1]) + 1}" if number else ""))
+        title = title_of(name, table.__name__ if table else "")
+        steps.append(title + (f" {int(number[:-1]) + 1}" if number else ""))
+        table = next((k.table for k in keys_of(table) if k.name == name), None) if table else None
     return ", ".join(steps)
 
 

@@ -14,9 +14,9 @@ from .unused import TableView
 
 _START: Mapping[str, Mapping[str, Any]] = {
     "medal": {"name": "My medal"},
-    "obverse.legend": {"text": "WORDS ROUND THE TOP", "cap_height": 2.4},
+    "obverse.legend": {"text": "WORDS ROUND THE TOP", "cap_height": 2.5},
     "obverse.relief": {"source": "model.stl"},
-    "reverse.inscription": {"text": "FIRST LINE\nSECOND LINE", "cap_height": 2.4},
+    "reverse.inscription": {"text": "FIRST LINE\nSECOND LINE", "cap_height": 2.5},
 }
 """What the template says where a default alone would say nothing."""
 

@@ -44,15 +44,23 @@ def test_a_model_is_seen_as_in_blenders_views(
 
 def test_a_new_medal_fills_the_view(addon: Any, part: Any) -> None:
     """Seen in a 3D View of 50 mm lens: 40 mm of a view 1.3 times that wide, whatever the scene."""
-    window = SimpleNamespace(type="WINDOW", width=900, height=600)
+    regions = [
+        SimpleNamespace(type=kind, width=width, height=600)
+        for kind, width in (("WINDOW", 900), ("TOOLS", 50), ("UI", 220))
+    ]
+    system = SimpleNamespace(use_region_overlap=False)
     view = SimpleNamespace(view_location=Vector(), view_distance=15.0)
     context = SimpleNamespace(
         region_data=view,
-        area=SimpleNamespace(regions=[window]),
+        area=SimpleNamespace(regions=regions),
+        preferences=SimpleNamespace(system=system),
         space_data=SimpleNamespace(lens=50.0),
     )
     part("view").frame(context, Vector((1.0, 2.0, 3.0)), 0.04)
     assert tuple(view.view_location) == (1.0, 2.0, 3.0)
     # what a view shows across its longer side is 72 mm of film times distance over lens
     assert view.view_distance * 72.0 / 50.0 == pytest.approx(0.04 * 1.3 * 1.5)
+    system.use_region_overlap = True  # 460 pixels in the middle are clear of the sidebar
+    part("view").frame(context, Vector(), 0.04)
+    assert view.view_distance * 72.0 / 50.0 == pytest.approx(0.04 * 1.3 * 900 / 460)
     part("view").frame(SimpleNamespace(region_data=None, area=None), Vector(), 1.0)

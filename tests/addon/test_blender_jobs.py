@@ -305,6 +305,8 @@ def test_places_are_told_in_the_words_of_the_panel(addon: Any, part: Any) -> Non
     assert told("obverse.field.circle[0].radius: too large") == (
         "Obverse, Field, Circle 1, Radius: too large"
     )
+    assert told("blank.chamfer: too wide") == "Blank, Broken Edge: too wide"
+    assert told("obverse.border[0].width: none") == "Obverse, Border 1, Width of Tooth: none"
     assert told("object 'Stone' has no faces") == "object 'Stone' has no faces"
     assert told("object:Stone + Gull: 2 loose shells") == "Stone + Gull: 2 loose shells"
     assert told("obverse.legend[0] and reverse.border[1] meet") == (

@@ -24,7 +24,7 @@ def test_undo_and_deletion_while_a_fine_build_runs(screen: Blender, tmp_path: Pa
     assert told["deleted"] == [False, "cancelled", True]
     assert told["brought_back"][1:] == [pytest.approx(45.0, abs=0.05), True]
     gone = "obverse.relief[0].source: object 'Suzanne' was deleted"
-    assert gone in told["refused"]
+    assert "Obverse, Relief 1, Source: object 'Suzanne' was deleted" in told["refused"]
     message, current, written = told["lost"]
     assert message.startswith(gone)
     assert (current, written) == (False, False)
