@@ -89,6 +89,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Loop", "thickness"): (1.5, 1.7),
     ("Loop", "gap"): (0.5, 0.6),
     ("Core", "diameter"): (12.0, 13.0),
+    ("Core", "corner_radius"): (0.4, 0.6),
     ("Core", "tall"): (8.0, 9.0),
     ("Core", "drawing"): ("crest.svg", "shield.svg"),
     ("Core", "metal"): ("copper", "fine-silver"),
@@ -108,6 +109,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("EdgeText", "repeat"): (1, 2),
     ("EdgeText", "depth"): (0.12, 0.15),
     ("Field", "dish"): (0.1, 0.2),
+    ("Panel", "corner_radius"): (0.3, 0.5),
     ("Panel", "width"): (0.8, 0.9),
     ("Panel", "height"): (-0.2, 0.2),
     ("Panel", "size"): (8.0, 8.5),
@@ -145,7 +147,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Relief", "turn"): ((0.0, 0.0, 0.0), (0.0, 0.0, 30.0)),
     ("Relief", "crease"): (65.0, 0.0),
     ("Relief", "emphasis"): ("", "weight.png"),
-    ("Relief", "foot"): (0.05, 0.1),
+    ("Relief", "foot"): (0.05, 0.6),
     ("Relief", "blend"): (0.3, 0.5),
     ("Relief", "detail"): (1.0, 2.0),
     ("Relief", "edges"): (0.0, 2.0),
@@ -169,7 +171,7 @@ VALUES: Mapping[tuple[str, str], tuple[Any, Any]] = {
     ("Inscription", "within"): (6.0, 5.0),
     ("Inscription", "turn"): (0.0, 20.0),
     ("Exergue", "level"): (4.0, 4.5),
-    ("Exergue", "cap_height"): (1.0, 1.1),
+    ("Exergue", "cap_height"): (0.6, 0.7),
     ("Exergue", "text"): ("AV", "TO"),
     **{
         (words, name): values
@@ -190,10 +192,17 @@ BESIDE: Mapping[tuple[str, str], Data] = {
     ("Blank", "cost"): {"/medal.price": 1.0},
     ("Blank", "flats"): {"sides": 6},
     ("Blank", "mass"): {"rim.width": 1.2},
+    ("Core", "round_corners"): {"corner_radius": 0.5},
     ("Core", "price"): {"metal": "copper"},
     ("Relief", "emphasis"): {},
+    ("Relief", "foot"): {"flat.shoulder": 0.5, "flat.edge": 0.05},
+    ("Inscription", "within"): {"text": "AVATO TO AV TOVA", "cap_height": 1.2},
+    ("Inscription", "leading"): {"text": "AVATO TO AV TOVA", "cap_height": 1.2},
+    ("Inscription", "align"): {"text": "AVATO TO AV TOVA", "cap_height": 1.2},
+    ("Exergue", "fit"): {"cap_height": 3.0},
     **{(words, "clear"): {"^border": [{"radius": 6.5, "offset": 0.2}]}
-       for words in ("Legend", "Inscription", "Exergue")},
+       for words in ("Legend", "Exergue")},
+    ("Inscription", "clear"): {"^border": [{"radius": 2.4}]},
 }  # fmt: skip
 """What else a key needs to show: something to keep clear of, a price to reckon with."""
 

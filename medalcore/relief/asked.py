@@ -30,11 +30,6 @@ def as_asked(spec: Relief, source: Seen) -> Relief:
 
 
 def _own_height(spec: Relief, source: Seen) -> float:
-    if source.flat is not None:
-        raise SpecError(
-            "a flat drawing has no depth that could be its height; take linear, and say the height",
-            key="compression",
-        )
     if source.lowest is None:
         raise SpecError(
             "without compression a picture's heights are what black and white stand for; say "

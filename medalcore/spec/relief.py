@@ -8,7 +8,6 @@ from .base import Pair, Table, Triple, doc
 from .condition import given, one_of
 from .kinds import from_a
 
-_SWELLS = from_a("drawing") & given("flat.shoulder")
 _PRESSED = one_of("compression", "gradient")
 
 
@@ -196,7 +195,7 @@ class Relief(Table, frozen=True):
             "How depth is brought to the height: gradient keeps what raking light shows, linear "
             "scales, none takes depths as heights, one to one: a picture's black and white are "
             "then heights above the field",
-            when=from_a("model", "picture", "array") | _SWELLS,
+            when=from_a("model", "picture", "array"),
         ),
     ] = "gradient"
     detail: Annotated[

@@ -85,7 +85,17 @@ def test_there_are_conditions_to_fail():
         (
             '[[obverse.relief]]\nsource = "b.svg"\ncompression = "linear"',
             "obverse.relief[0].compression",
-            "flat.shoulder",
+            "source = b.svg",
+        ),
+        (
+            '[[obverse.relief]]\nsource = "b.svg"\ncompression = "none"\nflat = {shoulder = 2}',
+            "obverse.relief[0].compression",
+            "source = a model or a depth picture or an array",
+        ),
+        (
+            '[blank]\noutline = "drawing"\ndrawing = "a.svg"\ncorner_radius = 2',
+            "blank.corner_radius",
+            "round_corners",
         ),
         (
             '[[obverse.relief]]\nsource = "b.stl"\npicture = {white = 2}',
@@ -163,6 +173,8 @@ def test_template_and_schema_say_what_a_key_counts_with():
 SAMPLE = [
     ("blank", "corner_radius", {"outline": "rectangle", "height": 14.0}, "other"),
     ("blank", "corner_radius", {"outline": "oval", "height": 14.0}, "same"),
+    ("blank", "corner_radius", {"outline": "drawing", "round_corners": True}, "other"),
+    ("blank", "corner_radius", {"outline": "drawing"}, "same"),
     ("blank.hole", "sides", {"shape": "polygon", "size": 6.0}, "other"),
     ("blank.hole", "sides", {"shape": "square", "size": 6.0}, "same"),
     ("edge", "groove_width", {"finish": "grooved"}, "other"),
@@ -173,6 +185,8 @@ SAMPLE = [
     ("obverse.legend[0]", "draft", {"section": "vee"}, "same"),
     ("obverse.relief[0]", "detail", {"source": "bump.png"}, "other"),
     ("obverse.relief[0]", "detail", {"source": "crest.svg"}, "same"),
+    ("obverse.relief[0]", "detail", {"source": "crest.svg", "flat.shoulder": 0.5}, "same"),
+    ("obverse.relief[0]", "compression", {"source": "crest.svg", "flat.shoulder": 0.5}, "same"),
 ]
 """A thin sample of what `scripts/try_keys.py` measures whole."""
 
