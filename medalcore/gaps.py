@@ -114,7 +114,7 @@ def _told(
         what = "only {:.2f} mm of metal stand" if thin else "a gap of only {:.2f} mm is left"
         units = [owner[n][1].name if n in owner else "" for n in (one, two)]
         if paths[0] == paths[1]:
-            between = f"{units[0]} and {units[1]} of {paths[0]}"
+            between = f"{units[0]} and {units[1]}"
         else:
             between = " and ".join(f"{p} {u}".strip() for p, u in zip(paths, units, strict=True))
         kind = "beside a cell" if thin and is_cell else f"{process} pieces"

@@ -161,15 +161,16 @@ def _told_loss(
     names = list(dict.fromkeys(owner[n][1].name for n, _, _ in found))
     what, of = "", ""
     if names[0]:
-        what = " " + ", ".join(names[:_NAMED])
+        what = ", ".join(names[:_NAMED])
         what += f" and {len(found) - _NAMED} more" if len(names) > _NAMED else ""
+        what += " "
     if len(names) > 1:
         of = f" of {unit.name}"
     by = other
     if taker >= 0:
         by = f"{_DONE[owner[taker][0].action]} by {other} {owner[taker][1].name}".strip()
     told = (
-        f"{path}{what} {'are' if len(names) > 1 else 'is'} {by}: {100.0 * worst.share:.0f} %{of} "
+        f"{what}{'are' if len(names) > 1 else 'is'} {by}: {100.0 * worst.share:.0f} %{of} "
         f"is lost, near {worst.where[0]:.1f}, {worst.where[1]:.1f} mm"
     )
     severity: Severity = "remark"
@@ -197,10 +198,10 @@ def _told_holes(
             continue
         told.add((s.path, _OTHERS[EDGE]))
         message = (
-            f"{s.path} {unit.name}".strip() + " is cut into by the edge, a hole or the joint round "
+            f"{unit.name} is cut into by the edge, a hole or the joint round "
             f"the core, near {meeting.where[0]:.1f}, {meeting.where[1]:.1f} mm: "
             f"{100.0 * lost[number]:.1f} % is lost"
-        )
+        ).lstrip()
         severity: Severity = "note" if s.kind in _WORDS and unit.keeps else "remark"
         yield Finding("meeting", severity, message, s.path, lost[number], LOST)
 
@@ -242,7 +243,7 @@ def _told_meeting(
     elif "emblem" in kinds and "relief" not in kinds:
         severity = "note"
     u, v = meeting.where
-    told = f"{a.path} and {b.path} run into each other near {u:.1f}, {v:.1f} mm"
+    told = f"it and {b.path} run into each other near {u:.1f}, {v:.1f} mm"
     number = max((one, two), key=lambda n: lost[n])
     if lost[number] > _TOLD:
         s, unit = owner[number]

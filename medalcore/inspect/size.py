@@ -90,19 +90,23 @@ class Size:
 def size_of(medal: Medal, blank: Blank) -> Size:
     """Measure a piece; `blank` only says what kind of outline it has and how it is turned."""
     edge = _outer_edge(medal)
-    wide, high = np.ptp(edge[:, :2], axis=0)
+    seen = edge[:, :2]
+    if blank.outline in ("round", *_SIDED):
+        # These lie evenly about the middle, and a loop may have taken the end of one side.
+        seen = np.concatenate([seen, -seen])
+    wide, high = np.ptp(seen, axis=0)
     box = np.ptp(medal.vertices, axis=0)
     beyond = ""
     if box[0] > wide + _SHOWN_MM or box[1] > high + _SHOWN_MM:
         beyond = "with loop" if "loop" in medal.zone_names else "with raised words"
     if blank.outline in _SIDED:
-        wide, high = np.ptp(edge[:, :2] @ _turning(-blank.turn), axis=0)
+        wide, high = np.ptp(seen @ _turning(-blank.turn), axis=0)
     return Size(
         blank.outline,
         float(wide),
         float(high),
         float(np.ptp(edge[:, 2])),
-        _longest_chord(edge[:, :2]),
+        _longest_chord(seen),
         (float(box[0]), float(box[1]), float(box[2])),
         beyond,
     )

@@ -118,8 +118,9 @@ def _thin(text: str, foot: float, words: Words, zone: str) -> list[Finding]:
         return []
     larger = math.ceil(words.cap_height * LEAST_STROKE / foot * 10) / 10
     told = (
-        f"strokes are {foot:.2f} mm wide at the field at '{text}'; casting and engraving begin "
-        f"at {LEAST_STROKE:g} mm: a bolder face, or a cap height of {larger:g} mm"
+        f"strokes are {foot:.2f} mm wide at the field at '{text}', and want "
+        f"{LEAST_STROKE:g} mm at least, however they are made: a bolder face, or a cap height of "
+        f"{larger:g} mm"
     )
     return [Finding("thin-stroke", "note", told, zone, foot, LEAST_STROKE)]
 

@@ -97,7 +97,7 @@ def test_a_letter_that_an_emblem_takes_is_an_error(tmp_path, work, keys, what, s
         return
     (told,) = found
     assert told.where == "obverse.inscription[0]"
-    assert f"obverse.inscription[0] 'I' {what}" in told.message
+    assert told.message.startswith(f"'I' {what}")
     assert told.measured == pytest.approx(true, abs=0.02)
     u, v = map(float, re.search(r"near ([-\d.]+), ([-\d.]+) mm", told.message).groups())
     assert bar.intersection(box(8.0, x)).distance(shapely.Point(u, v)) < 0.06
@@ -312,7 +312,7 @@ def test_what_is_in_error_is_not_delivered(tmp_path, capsys):
     face = {"inscription": [BAR, {**BAR, "at": [0.3, 0.0], "height": 0.4}]}
     medal = _piece(face)
     assert medal.is_closed
-    with pytest.raises(DeliveryError, match=r"obverse.inscription\[0\]: .* 'I' is covered by"):
+    with pytest.raises(DeliveryError, match=r"obverse.inscription\[0\]: 'I' is covered by"):
         deliver(medal, tmp_path / "files", size=64)
     assert not (tmp_path / "files").exists()
     bars = "".join(

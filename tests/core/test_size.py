@@ -123,6 +123,13 @@ def test_what_reaches_beyond_the_edge_is_told_apart(built, extra, words, over):
     assert f"{high - low:.2f} mm" in medal.report["size"]
 
 
+def test_an_eye_at_the_end_of_an_oval_does_not_shorten_it(built):
+    medal = built('outline = "oval"\nheight = 26.0\n[blank.loop]\nkind = "eye"')
+    assert medal.report["height_mm"] == pytest.approx(26.0, abs=0.002)
+    assert medal.report["largest_width_mm"] == pytest.approx(26.0, abs=0.002)
+    assert medal.report["size"].startswith("20.00 x 26.00 x 3.00 mm; with loop ")
+
+
 @pytest.mark.parametrize(
     "extra",
     [
