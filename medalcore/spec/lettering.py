@@ -189,7 +189,8 @@ class Exergue(Words, frozen=True):
     level: Annotated[
         float,
         doc(
-            "How far the line lies below the middle; 0 chooses two thirds of the field's radius",
+            "How far the line lies below the middle; 0 chooses two thirds of the way to the edge "
+            "of the field",
             unit="mm",
             ge=0,
             le=1000,

@@ -338,7 +338,7 @@ def test_a_legend_into_a_border_names_a_radius_that_helps(kind, work, at):
     legend = {**TOP, "work": work, "at": at}
     face = {"legend": [legend], "border": [{"kind": kind}]}
     (told,) = _found(face, "reverse" if at == "top" else "obverse")
-    assert ".legend[0]" in told.message
+    assert ".legend[0]" in told.where
     assert ".border[0]" in told.message
     radius = float(re.search(r"a radius of ([\d.]+) mm keeps", told.message)[1])
     assert not _found(face | {"legend": [{**legend, "radius": radius}]})
@@ -387,8 +387,8 @@ def test_words_into_words_are_found():
         ),
     ):
         (told,) = _found(face)
-        assert one in told.message
-        assert two in told.message
+        assert one in f"{told.where} {told.message}"
+        assert two in f"{told.where} {told.message}"
 
 
 def test_words_past_the_edge_name_a_size_that_fits():

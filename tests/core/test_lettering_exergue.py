@@ -29,6 +29,26 @@ def test_the_exergue_fills_its_segment_without_leaving_it():
         build_exergue(Exergue(line=0.0), context())
 
 
+@pytest.mark.parametrize(("half_width", "reach"), [(43.0, 28.0), (12.0, 17.0)])
+def test_on_a_plaque_the_exergue_goes_from_side_to_side(half_width, reach):
+    """The line ends its own width and 0.3 mm before the edge; words have the room below it."""
+    corner = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * [half_width, reach]
+    field = (tuple(map(tuple, corner.tolist())),)
+    ground = Ground(1.0, min(half_width, reach), 0.0, -0.5, outline=field)
+    level = reach - 10.0
+    spec = Exergue(text="FENNICK LIGHT", level=level, cap_height=3.0, tracking=0.0)
+    built = build_exergue(spec, context(ground))
+    line = ink_of(built, 1)
+    assert line[:, 0].max() == pytest.approx(half_width - 0.3 - 0.3, abs=0.01)
+    words = ink_of(built)
+    assert np.abs(words[:, 0]).max() < half_width
+    assert words[:, 1].min() > -reach
+    assert (built.facts["cap_height_mm"] == 3.0) == (half_width == 43.0)
+    if half_width == 12.0:  # as large as the sides allow, with air of 0.35 caps at each
+        cap = built.facts["cap_height_mm"]
+        assert np.abs(words[:, 0]).max() == pytest.approx(12.0 - 0.35 * cap, abs=0.1)
+
+
 @pytest.mark.parametrize("dish", [0.6, -0.6])
 def test_the_line_of_an_exergue_lies_along_a_hollow_field(dish):
     """Between its corners too its top is as high above the field, and its foot below it."""
