@@ -4,14 +4,17 @@
 from __future__ import annotations
 
 import bpy
+import numpy as np
 
 
 def units_per_mm(scene: bpy.types.Scene) -> float:
     """Return how many Blender units one millimetre is in a scene.
 
-    A unit is `scale_length` metres; with Blender's defaults that is one metre.
+    A unit is `scale_length` metres; with Blender's defaults that is one metre. Blender holds it
+    in 32 bits, of which the decimal that was entered is taken: 0.001 would be 5e-8 more, and no
+    coordinate came back from a file as it was.
     """
-    return 0.001 / scene.unit_settings.scale_length
+    return 0.001 / float(str(np.float32(scene.unit_settings.scale_length)))
 
 
 def is_millimetres(scene: bpy.types.Scene) -> bool:
