@@ -61,11 +61,13 @@ def leaning(
         np.maximum.at(high, triangles[:, k], first[triangles].max(axis=1))
     ceiling = np.maximum(ceiling, first)
     low = np.where(np.isfinite(most), first - most, low)
-    steep = triangles
+    sides = _sides(points, triangles)
+    steep = np.arange(len(triangles))
     for wider in _WIDER:
-        todo, go = steep, 1.0 if wider == _WIDER[0] else _FARTHER
+        go = 1.0 if wider == _WIDER[0] else _FARTHER
+        near, free = steep, np.ones(len(points), dtype=bool)
         for _ in range(_ROUNDS):
-            todo = todo[_steepness(points, z, todo) > slope]
+            todo = triangles[near[_steepness(sides[near], z[triangles[near]]) > slope]]
             if not len(todo):
                 break
             asked = _asked(points[todo], z[todo], slope * (1.0 - _SLACK))
@@ -77,20 +79,32 @@ def leaning(
             if wider < _WIDER[-1]:
                 moved = np.clip(moved, low[corner], high[corner])
             moved = np.clip(moved, first[corner] - far, first[corner] + far)
-            z[corner] = np.minimum(moved, ceiling[corner])
-            todo = around(corner)
-        if not len(todo):
-            return z
-        steep = triangles[_steepness(points, z, triangles) > slope]
+            moved = np.minimum(moved, ceiling[corner])
+            some = free[corner] & (moved != z[corner])
+            z[corner[some]] = moved[some]
+            # a corner is asked the same again unless one beside it has moved
+            free = np.zeros(len(points), dtype=bool)
+            free[triangles[around(corner[some])]] = True
+            near = around(np.flatnonzero(free))
+        steep = np.flatnonzero(_steepness(sides, z[triangles]) > slope)
+        if not len(steep):
+            break
     return z
 
 
-def _steepness(points: FloatArray, z: FloatArray, triangles: IntArray) -> FloatArray:
-    p, h = points[triangles], z[triangles]
+def _sides(points: FloatArray, triangles: IntArray) -> FloatArray:
+    """Return two sides of triangles and twice their area, (m, 5)."""
+    p = points[triangles]
     e1, e2 = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
-    d1, d2 = h[:, 1] - h[:, 0], h[:, 2] - h[:, 0]
     det = np.maximum(np.abs(e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]), 1e-18)
-    return np.asarray(np.hypot(d1 * e2[:, 1] - d2 * e1[:, 1], d2 * e1[:, 0] - d1 * e2[:, 0]) / det)
+    return np.column_stack([e1, e2, det])
+
+
+def _steepness(sides: FloatArray, z: FloatArray) -> FloatArray:
+    """Return the slopes of triangles whose corners stand at z, (m, 3)."""
+    x1, y1, x2, y2, det = sides.T
+    d1, d2 = z[:, 1] - z[:, 0], z[:, 2] - z[:, 0]
+    return np.asarray(np.hypot(d1 * y2 - d2 * y1, d2 * x1 - d1 * x2) / det)
 
 
 def _asked(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
@@ -134,7 +148,7 @@ def _asked(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
 
 
 def _around(triangles: IntArray, count: int) -> Callable[[IntArray], IntArray]:
-    """Return a function from corners to the triangles round them."""
+    """Return a function from corners to the triangles round them, by index."""
     flat = triangles.ravel()
     owner = np.argsort(flat, kind="stable") // 3
     start = np.searchsorted(np.sort(flat), np.arange(count + 1))
@@ -145,6 +159,6 @@ def _around(triangles: IntArray, count: int) -> Callable[[IntArray], IntArray]:
         at = np.arange(int(sizes.sum())) + np.repeat(start[corners] - begin, sizes)
         held = np.zeros(len(triangles), dtype=bool)
         held[owner[at]] = True
-        return np.asarray(triangles[held])
+        return np.flatnonzero(held)
 
     return found
