@@ -32,8 +32,8 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
             Finding(
                 "coin-size",
                 "warning",
-                f"{width:.4g} mm and {share:.1%} thick lies where euro coins lie; medals of this "
-                "size are restricted in the EU (Regulation (EC) 2182/2004); check before making",
+                f"{width:.4g} mm over its longest chord and {share:.1%} thick lies where euro coins "
+                "lie; medals of this size are restricted in the EU (Regulation (EC) 2182/2004); check before making",
                 "blank",
                 width,
             )
@@ -43,8 +43,8 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
             Finding(
                 "small-part",
                 "note",
-                f"{width:.4g} mm is a small part (bore of the test cylinder {_SMALL_PART_MM:g} "
-                "mm): not for children under three",
+                f"{width:.4g} mm over its longest chord is a small part (bore of the test cylinder "
+                f"{_SMALL_PART_MM:g} mm): not for children under three",
                 "blank.diameter",
                 width,
                 _SMALL_PART_MM,
