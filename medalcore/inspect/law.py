@@ -32,8 +32,9 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
             Finding(
                 "coin-size",
                 "warning",
-                f"{width:.4g} mm over its longest chord and {share:.1%} thick lies where euro coins "
-                "lie; medals of this size are restricted in the EU (Regulation (EC) 2182/2004); check before making",
+                f"{width:.4g} mm over its longest chord and {share:.1%} thick lies where euro "
+                "coins lie; medals of this size are restricted in the EU (Regulation (EC) "
+                "2182/2004); check before making",
                 "blank",
                 width,
             )
