@@ -22,6 +22,9 @@ _TOUCH_MM = 1e-3
 _SEEN_MM = 0.01
 """What stands less past the edge of a field, or above it, is not told."""
 
+_FAR = 1e6
+"""mm; numbers beyond are told by their power of ten, not digit by digit."""
+
 _AT_ONCE = 2_000_000
 """Pairs of point and edge looked at at once: bounds the memory."""
 
@@ -36,7 +39,12 @@ class Reach:
     @property
     def near(self) -> str:
         """Return the place as words."""
-        return f"near {self.where[0]:.1f}, {self.where[1]:.1f} mm"
+        u, v = (f"{x:.1e}" if abs(x) > _FAR else f"{round(x, 1) + 0.0:.1f}" for x in self.where)
+        return f"near {u}, {v} mm"
+
+
+def _length(length: float) -> str:
+    return f"{length:.2f} mm" if length < _FAR else "far"
 
 
 def silhouette(blank: Solid) -> Contours:
@@ -66,7 +74,7 @@ def keep_on(outline: Contours, part: Solid, cure: str = "") -> None:
     reach = _beyond(outline, points[np.hypot(points[:, 0], points[:, 1]) > 0.98 * inscribed])
     if reach is not None:
         raise SpecError(
-            f"reaches {reach.far:.2f} mm beyond the edge of the piece, {reach.near}; "
+            f"reaches {_length(reach.far)} beyond the edge of the piece, {reach.near}; "
             f"{cure or 'make it smaller or move it inwards'}"
         )
 
@@ -97,7 +105,7 @@ def keep_clear(outline: Contours, points: FloatArray, keep: float, cure: str = "
     reach = _beyond(outline, points)
     if reach is not None:
         raise SpecError(
-            f"reaches {reach.far:.2f} mm beyond the edge of the piece, {reach.near}; {cure}"
+            f"reaches {_length(reach.far)} beyond the edge of the piece, {reach.near}; {cure}"
         )
     stops = np.vstack([np.roll(c, -1, axis=0) for c in outline])
     left = [_distance(point, rim, stops) for point in points]

@@ -424,3 +424,12 @@ def test_a_relief_past_the_field_says_what_would_fit():
     assert over(fits + 0.15)[0]
     with pytest.raises(SpecError, match=r"beyond the edge of the piece, .*; a fit of 2[56]"):
         over(30.0)
+
+
+def test_what_lies_off_the_piece_by_far_is_told_in_few_words():
+    """No number of three hundred digits for a place that is only a slip of the hand."""
+    dome = height_field(np.ones((40, 40)), pixel=0.1)
+    text = "[[obverse.relief]]\nsource = 'array:dome'\nfit = 4.0\nheight = 0.2\nat = [1e300, 0.0]"
+    with pytest.raises(SpecError, match=r"reaches far beyond .*, near 1.0e\+300, 0.0 mm") as told:
+        build(parse_spec(text), "draft", models={"array:dome": dome})
+    assert len(str(told.value)) < 150
