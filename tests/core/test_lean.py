@@ -32,5 +32,4 @@ def test_noise_is_moved_to_the_slope_at_little_cost(monkeypatch):
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     slope = np.hypot(normal[:, 0], normal[:, 1]) / np.abs(normal[:, 2])
     assert slope.max() <= 0.5 * (1.0 + 1e-9)
-    print(sum(looked) / len(triangles), len(looked))
     assert sum(looked) < 0.5 * len(looked) * len(triangles)
