@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,9 @@ from .contour import Contours, circle, contours_of, inside, signed_area
 from .element import Finding
 from .errors import SpecError
 from .ground import Ground
+from .openings import NAMES, opening_at
 from .solid import FloatArray, Solid
+from .standing import EDGE
 
 _BINS = 2048
 """Directions in which the farthest point of an element is looked at."""
@@ -157,8 +159,13 @@ def over_field(ground: Ground, part: Solid, fit: float, at: tuple[float, float])
         return None
     size = fit or float(np.ptp(points, axis=0).max())
     fits = math.floor(100.0 * size * scale_that_fits(ground, points, at)) / 100.0
-    cure = f"a fit of {fits:g} mm keeps it inside" if fits > 0.0 else "move it inwards"
-    told = f"reaches {reach.far:.2f} mm past the edge of the field, {reach.near}; {cure}"
+    opening = int(opening_at(replace(ground, voids=()), np.array([reach.where]))[0])
+    past, cure = "past the edge of the field", "move it inwards"
+    if opening != EDGE:
+        past, cure = f"into {NAMES[opening]}", f"move it off {NAMES[opening]}"
+    if fits > 0.0:
+        cure = f"a fit of {fits:g} mm keeps it " + ("inside" if opening == EDGE else "off it")
+    told = f"reaches {reach.far:.2f} mm {past}, {reach.near}; {cure}"
     return Finding("relief-over-rim", "warning", told, "", reach.far, 0.0)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from .element import Finding, Severity
 from .gaps import narrow_gaps
 from .meetings import Meeting, meetings_of
+from .openings import NAMES, opening_at
 from .solid import FloatArray
 from .standing import BASE, EDGE, LOOP, RIM, Finished, Owner, Standing, areas, rise
 from .takers import Look, Taken
@@ -25,8 +26,12 @@ LOST = 0.05
 _TOLD = 0.005
 """Share of a unit below which what another has of it is not told."""
 
+MOST = 0.5
+"""Share of a relief or a border from which on it is warned that it is lost to what is no element;
+beads along a line may leave less of the line."""
+
 BURIED = 0.95
-"""Share from which on a relief or a border counts as buried."""
+"""Share from which on nothing of a relief or a border counts as left."""
 
 _SHOWN = ("add", "cut")
 _NONE_MM2 = 1e-9
@@ -40,9 +45,9 @@ _NAMED = 3
 
 _OTHERS = {
     RIM: "covered by the rim",
-    EDGE: "cut away by the edge, a hole or the joint round the core",
     LOOP: "covered by the loop",
     BASE: "hidden by the field",
+    **{number: f"cut away by {name}" for number, name in NAMES.items()},
 }
 
 
@@ -179,10 +184,21 @@ def _told_loss(
         severity = "error"
         cure = _cure(s, owner[taker][0] if taker >= 0 else None)
         told += f"; {cure}, or set overlap if it is meant"
-    elif not unit.keeps and lost[number] > BURIED:
-        severity = "warning"
-        told += "; leave it out, or make it higher"
+    elif not unit.keeps and lost[number] > (MOST if taker < 0 else BURIED):
+        is_gone = lost[number] > BURIED
+        severity = "error" if is_gone else "warning"
+        told += ", and nothing of it is left" if is_gone else ""
+        told += f"; {_way_out(taker)}"
     return Finding("lost", severity, told, path, worst.share, LOST)
+
+
+def _way_out(taker: int) -> str:
+    """Say what would keep a relief or a border from what most of it is lost to."""
+    if taker >= 0 or taker == BASE:
+        return "leave it out, or make it higher"
+    if taker in NAMES and taker != EDGE:
+        return f"move it off {NAMES[taker]}"
+    return "move it inwards, or make it smaller"
 
 
 def _told_holes(
@@ -194,12 +210,13 @@ def _told_holes(
     """Yield one finding for every element that a hole, a joint or the edge cuts into a little."""
     for (_, number), meeting in sorted(meetings.items(), key=lambda m: -lost[m[0][1]]):
         s, unit = owner[number]
-        if (s.path, _OTHERS[EDGE]) in told:
+        opening = int(opening_at(s.ground, np.array([meeting.where]))[0])
+        if (s.path, _OTHERS[opening]) in told:
             continue
-        told.add((s.path, _OTHERS[EDGE]))
+        told.add((s.path, _OTHERS[opening]))
         message = (
-            f"{unit.name} is cut into by the edge, a hole or the joint round "
-            f"the core, near {meeting.where[0]:.1f}, {meeting.where[1]:.1f} mm: "
+            f"{unit.name} is cut into by {NAMES[opening]}, "
+            f"near {meeting.where[0]:.1f}, {meeting.where[1]:.1f} mm: "
             f"{100.0 * lost[number]:.1f} % is lost"
         ).lstrip()
         severity: Severity = "note" if s.kind in _WORDS and unit.keeps else "remark"

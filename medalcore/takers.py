@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import Grid
+from .openings import opening_at
 from .raster import top_surface
 from .solid import FloatArray, IntArray
 from .standing import BASE, EDGE, Finished, Owner, Standing, areas, is_level, rise, to_face
@@ -33,7 +34,10 @@ class Look:
         self._faces: dict[int, tuple[FloatArray, IntArray, IntArray]] = {}
 
     def takers(self, number: int, lost: float) -> dict[int, Taken]:
-        """Return by whom a unit was covered or cut; what stands wholly on an emblem is meant."""
+        """Return by whom a unit was covered or cut, openings by their own numbers (`openings.py`).
+
+        What stands wholly on an emblem is meant.
+        """
         s, _ = self._owner[number]
         grid = _grid_round(_corners(s, number))
         own = _own_heights(s, number, grid, level=True)
@@ -44,6 +48,8 @@ class Look:
             self._give_to_clearings(s, grid, gone & (heights < own), unit_of)
         if not gone.any():
             return {}
+        rows, cols = np.nonzero(gone & (unit_of == EDGE))
+        unit_of[rows, cols] = opening_at(s.ground, _points(grid, rows, cols))
         whole = np.isfinite(_own_heights(s, number, grid, level=False))
         found = {}
         for taker in np.unique(unit_of[gone]).tolist():
@@ -51,7 +57,7 @@ class Look:
             if s.kind == "emblem" and taker >= 0 and self._stands_on(taker, whole, grid):
                 continue
             rows, cols = np.nonzero(by)
-            points = np.column_stack([grid.left + cols * grid.pixel, grid.top - rows * grid.pixel])
+            points = _points(grid, rows, cols)
             nearest = np.argmin(np.sum((points - points.mean(axis=0)) ** 2, axis=1))
             share = lost * np.count_nonzero(by) / np.count_nonzero(gone)
             found[int(taker)] = Taken(float(share), points[nearest])
@@ -124,6 +130,10 @@ def _grid_round(points: FloatArray) -> Grid:
     )  # fmt: skip
 
 
+def _points(grid: Grid, rows: IntArray, cols: IntArray) -> FloatArray:
+    return np.column_stack([grid.left + cols * grid.pixel, grid.top - rows * grid.pixel])
+
+
 def _own_heights(s: Standing, number: int, grid: Grid, *, level: bool) -> FloatArray:
     """Return the heights of a unit's own surface above the field, -inf where there is none.
 
@@ -138,7 +148,7 @@ def _own_heights(s: Standing, number: int, grid: Grid, *, level: bool) -> FloatA
             return top_surface(vertices, triangles, grid)[0]
     heights = top_surface(vertices, triangles, grid)[0]
     rows, cols = np.nonzero(np.isfinite(heights))
-    at = np.column_stack([grid.left + cols * grid.pixel, grid.top - rows * grid.pixel])
+    at = _points(grid, rows, cols)
     sign = -1.0 if s.action == "cut" else 1.0
     below = sign * (heights[rows, cols] - s.ground.height(at)) < 0.0
     heights[rows[below], cols[below]] = -np.inf

@@ -118,7 +118,7 @@ def test_what_a_hole_and_the_rim_take_of_a_letter(share):
     at = [0.0, 6.0 + height / 2 - share * height - (low + high) / 2]
     found = _errors({"inscription": [{**BAR, "at": at}]}, blank=hole)
     assert [f.measured for f in found] == ([pytest.approx(share, abs=0.01)] if share > 0.05 else [])
-    assert all("cut away by the edge, a hole" in f.message for f in found)
+    assert all("cut away by the middle hole:" in f.message for f in found)
     flat = {**BLANK, "outline": "rectangle", "height": 30.0, "chamfer": 0.0}
     flat = {**flat, "rim": {"width": 2.0, "height": 0.4, "slope": 1.0}}
     x = 18.0 - width / 2 + share * width - (left + right) / 2
@@ -162,12 +162,13 @@ def test_what_stands_wholly_on_an_emblem_is_meant(tmp_path):
     assert "'I' is covered by obverse.relief[0]: 100 %" in told.message
 
 
-def test_a_relief_that_is_buried_is_warned_of():
+def test_a_relief_that_is_buried_is_an_error():
     slab = height_field(np.ones((60, 60)), pixel=0.2)
     low = {"source": "array:slab", "fit": 6.0, "height": 0.2}
     high = {"source": "array:slab", "fit": 12.0, "height": 0.4}
     (told,) = _found({"relief": [low, high]}, **{"array:slab": slab})
-    assert (told.severity, told.where) == ("warning", "obverse.relief[0]")
+    assert (told.severity, told.where) == ("error", "obverse.relief[0]")
+    assert "nothing of it is left" in told.message
     aside = {**high, "at": [7.0, 0.0]}  # half of the small one is free
     medal = _piece({"relief": [low, aside]}, **{"array:slab": slab})
     assert not [f for f in medal.findings if f.rule in RULES]
@@ -292,6 +293,7 @@ def test_a_letter_that_a_hole_cuts_into_a_little():
     words = {**BAR, "at": [float(15.1 - bar.bounds[2]), 0.0]}
     (told,) = _piece({"inscription": [words]}, blank=drilled).findings
     assert (told.rule, told.severity) == ("meeting", "note")
+    assert "'I' is cut into by the drilled hole, near" in told.message
     segment = np.arccos(0.9) - 0.9 * np.sqrt(1.0 - 0.9**2)
     assert told.measured == pytest.approx(segment / bar.area, abs=5e-4)
 
