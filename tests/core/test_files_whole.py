@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,14 @@ def _content(folder: Path) -> dict[str, bytes]:
 
 def _files(folder: Path, text: bytes = b"new") -> dict[Path, bytes]:
     return {folder / name: text for name in "abc"}
+
+
+@pytest.fixture(autouse=True)
+def ctrl_c_heard() -> Iterator[None]:
+    """Let Ctrl+C raise, as at a terminal: what is started in the background ignores it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 @pytest.mark.parametrize("number", [1, 2, 3])
