@@ -16,6 +16,7 @@ from .element import Finding, Severity
 from .gaps import narrow_gaps
 from .meetings import Meeting, meetings_of
 from .openings import NAMES, opening_at
+from .panel_edges import across_panels
 from .solid import FloatArray
 from .standing import BASE, EDGE, LOOP, RIM, Finished, Owner, Standing, areas, rise
 from .takers import Look, Taken
@@ -73,12 +74,13 @@ def interferences(
         pair = owner[a][0].path, owner[b][0].path
         if pair[0] == pair[1] or pair in told or pair[::-1] in told:
             continue
-        found = _told_meeting(a, b, meeting, owner, lost)
+        found = _told_meeting(a, b, meeting, owner, lost, look)
         if found is not None:
             told.add(pair)
             yield found
     holed = {k: m for k, m in meetings.items() if k[0] == EDGE}
     yield from _told_holes(holed, told, owner, lost)
+    yield from across_panels(standing, _WORDS)
     yield from narrow_gaps(finished, owner, set(meetings), told, process)
 
 
@@ -237,8 +239,21 @@ def _cure(words: Standing, other: Standing | None) -> str:
     return "move one of them, or make it smaller"
 
 
+def _share_lost(path: str, other: str, lost: Mapping[int, float], owner: Owner, look: Look) -> str:
+    """Say what share of an element, of its letter or part that loses most, another has."""
+    worst, name = 0.0, ""
+    for number, share in lost.items():
+        if owner[number][0].path != path or share <= worst:
+            continue
+        takers = look.takers(number, share).items()
+        own = sum(t.share for n, t in takers if n >= 0 and owner[n][0].path == other)
+        if own > worst:
+            worst, name = own, owner[number][1].name
+    return f"{100.0 * worst:.1f} % of " + (f"{path} {name}" if name else path)
+
+
 def _told_meeting(
-    one: int, two: int, meeting: Meeting, owner: Owner, lost: Mapping[int, float]
+    one: int, two: int, meeting: Meeting, owner: Owner, lost: Mapping[int, float], look: Look
 ) -> Finding | None:
     """Return what to say of two units that meet and lose little or nothing by it.
 
@@ -262,9 +277,12 @@ def _told_meeting(
     u, v = meeting.where
     told = f"it and {b.path} run into each other near {u:.1f}, {v:.1f} mm"
     number = max((one, two), key=lambda n: lost[n])
-    if lost[number] > _TOLD:
+    if severity != "remark":
+        first, second = (
+            _share_lost(x.path, y.path, lost, owner, look) for x, y in ((a, b), (b, a))
+        )
+        told += f": {first} and {second} are lost to the other; {_cure(a, b)}"
+    elif lost[number] > _TOLD:
         s, unit = owner[number]
         told += f", and {100.0 * lost[number]:.1f} % of {unit.name or s.path} is lost"
-    if severity != "remark":
-        told += f"; {_cure(a, b)}"
     return Finding("meeting", severity, told, a.path, lost[number], LOST)

@@ -435,3 +435,53 @@ def test_what_lies_off_the_piece_by_far_is_told_in_few_words():
     with pytest.raises(SpecError, match=r"reaches far beyond .*, near 1.0e\+300, 0.0 mm") as told:
         build(parse_spec(text), "draft", models={"array:dome": dome})
     assert len(str(told.value)) < 150
+
+
+@pytest.mark.parametrize("work", ["raised", "sunk"])
+@pytest.mark.parametrize("height", [0.15, -0.15])
+def test_letters_across_the_edge_of_a_panel_are_told(work, height):
+    """A plain bar on a panel's side, and beside it, inside and outside: which, where, the step."""
+    bar = {**(BAR if work == "raised" else SUNK_BAR), "cap_height": 4.0}
+    panel = {"shape": "rectangle", "size": 16.0, "height": height}
+    for x in (0.0, 6.0, 8.0, 11.0):
+        face = {"field": {"panel": [panel]}, "inscription": [{**bar, "at": [x, 0.0]}]}
+        found = [f for f in _piece(face).findings if f.rule == "across-panel"]
+        if x != 8.0:
+            assert not found
+            continue
+        (told,) = found
+        assert (told.severity, told.where) == ("warning", "obverse.inscription[0]")
+        assert told.message.startswith("'I' stands across the edge of a panel, a step of 0.15 mm")
+        assert told.measured == pytest.approx(0.15, abs=1e-6)
+        u, v = map(float, re.search(r"near ([-\d.]+), ([-\d.]+) mm", told.message).groups())
+        assert u == pytest.approx(8.0, abs=0.4)
+        assert abs(v) < 2.2
+        face["inscription"][0]["overlap"] = True
+        assert not [f for f in _piece(face).findings if f.rule == "across-panel"]
+
+
+def test_only_the_letters_across_a_panel_are_named():
+    """Both M, through whose middles the sides of the panel run, and not the I between them."""
+    words = {"text": "MIM", "font": "sans-bold", "cap_height": 4.0}
+    panel = {"shape": "rectangle", "size": 7.0, "height": 0.15}
+    medal = _piece({"field": {"panel": [panel]}, "inscription": [words]})
+    (told,) = [f for f in medal.findings if f.rule == "across-panel"]
+    assert told.message.startswith("'M' stands across")
+    assert abs(float(re.search(r"near ([-\d.]+)", told.message)[1])) == pytest.approx(3.5, abs=0.3)
+
+
+def test_words_into_a_border_say_what_each_loses():
+    """Of the border its own share that higher letters cover, by shapely on both plans."""
+    legend = {"text": "HHHH", "font": "sans-bold", "radius": 15.6, "height": 0.4, "cap_height": 2.0}
+    border = {"kind": "line", "lines": 1, "radius": 15.8, "height": 0.2}
+    medal = _piece({"legend": [legend], "border": [border]})
+    told = next(f for f in medal.findings if f.rule == "meeting")
+    words, line = map(
+        float, re.search(r": ([\d.]+) % of .* and ([\d.]+) % of", told.message).groups()
+    )
+    whole = _plan(_piece({"border": [border]}), "border")
+    left = _plan(medal, "border")
+    assert line == pytest.approx(100.0 * (1.0 - left.area / whole.area), abs=1.5)
+    assert line > 1.0
+    assert words == 0.0
+    assert told.message.endswith("keeps the words inside it") or "move one" in told.message
