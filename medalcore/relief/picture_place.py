@@ -26,6 +26,9 @@ Values = NDArray[np.float32]
 _ROWS = 64
 """Rows sampled at a time."""
 
+_MOST_BLOCKS = 1600
+"""Blocks along a side for which lines are found between those of half a pixel of the grid."""
+
 _CLIFF = 0.02
 """Share of a picture's depth by which pixels differ across a cliff at least."""
 
@@ -280,7 +283,7 @@ def _placed(
     """
     low, high = box_of(*placing.box(), spec)
     grid = grid_round(low, high, pixels)
-    shrink = max(1, int(grid.pixel / placing.scale))
+    shrink = _shrink(grid.pixel / placing.scale, max(heights.shape))
     last = np.array(heights.shape) - 0.5
     heights, mask = _shrunk(heights, mask, shrink)
     least = _cliff(heights, mask, fuzz)
@@ -309,6 +312,24 @@ def _placed(
     out -= np.float32(lowest)
     out[~inside] = 0.0
     return HeightField(grid, out, inside), lowest
+
+
+def _shrink(finer: float, larger: int) -> int:
+    """Return how many pixels each way of a picture are taken together for a grid.
+
+    Where a line runs is known to a fraction of these blocks, not of the picture's pixels. Of
+    blocks about as large as the grid's pixels, both fractions add up to teeth that the grid
+    cannot tell from the line; so they are at most half as large, if that is not slow.
+
+    Parameters
+    ----------
+    finer : float
+        Pixels of the picture in one of the grid.
+    larger : int
+        Pixels along the larger side of the picture.
+    """
+    half = max(1, int(0.5 * finer))
+    return half if larger <= half * _MOST_BLOCKS else max(1, int(finer))
 
 
 def _cliff(heights: Values, mask: BoolArray, fuzz: float) -> float:

@@ -129,6 +129,35 @@ def test_slanting_cliffs_of_a_picture_are_straight(tmp_path, finer):
         assert heights(shown, below) == pytest.approx(0.001, abs=0.01)
 
 
+@pytest.mark.parametrize(("pixels", "finer"), [(1200, 1), (1200, 4), (1300, 4)])
+def test_a_slanting_cliff_of_a_finer_picture_has_no_teeth(tmp_path, pixels, finer):
+    """Each edge of the top lies on a straight line, fitted by numpy, to a quarter of a pixel.
+
+    The picture has about two and a half pixels in one of the draft's grid.
+    """
+    degrees = 17.0
+    shown = made(
+        source=picture(tmp_path / "steps.png", steps(pixels, degrees, finer)),
+        fit=16.0,
+        height=0.8,
+        foot=0.001,
+        compression="linear",
+        picture=Picture(black=0.0, white=2.0),
+    )
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    half = 4.0 / (c + s)
+    cut = shown.section(plane_origin=[0, 0, 0.72], plane_normal=[0, 0, 1])
+    turned = cut.vertices[:, :2] @ np.array([[c, -s], [s, c]])
+    for axis in (0, 1):
+        for way in (1.0, -1.0):
+            off, along = way * turned[:, axis], turned[:, 1 - axis]
+            side = (off > 0.8 * half) & (np.abs(along) < 0.85 * half)
+            assert np.ptp(along[side]) > 1.4 * half
+            line = np.polyfit(along[side], off[side], 1)
+            teeth = np.ptp(off[side] - np.polyval(line, along[side]))
+            assert teeth < 0.25 * 16.0 / TOLERANCES["draft"].pixels
+
+
 def test_a_bump_between_pixels_is_round_and_a_wall_beside_it_upright(tmp_path):
     """The bump against scipy's cubic spline through the same pixels; the wall's top is level."""
     place = (np.arange(60) + 0.5) / 60 * 12.0 - 6.0
