@@ -88,8 +88,8 @@ def parse_spec(
         raise SpecError(f"is not valid TOML: {_helped(error, text)}", file=file) from None
     except RecursionError:
         raise _too_deep(file) from None
-    except ValueError as error:  # a whole number of thousands of digits
-        raise SpecError(f"is not valid TOML: {error}", file=file) from None
+    except ValueError:
+        raise _too_long(text, file) from None
     return spec_from_dict(data, file=file, folder=folder, told=told)
 
 
@@ -154,6 +154,15 @@ def _helped(error: tomllib.TOMLDecodeError, text: str) -> str:
     lines = text.splitlines()
     line = lines[int(told.group(1)) - 1] if told and int(told.group(1)) <= len(lines) else ""
     return f"{error}; {_SLASHES}" if "\\" in line else str(error)
+
+
+def _too_long(text: str, file: str) -> SpecError:
+    """Say which line holds a whole number of thousands of digits; the reader does not."""
+    long = re.search(r"(?<![\w.])[+-]?\d(?:_?\d){4000,}", text)
+    at = f" (at line {text.count(chr(10), 0, long.start()) + 1})" if long else ""
+    return SpecError(
+        f"a whole number has thousands of digits{at}; no key takes more than a few", file=file
+    )
 
 
 def _too_deep(file: str) -> SpecError:
