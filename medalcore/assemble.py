@@ -19,12 +19,12 @@ from .contour import Contours, bounds
 from .element import Built, Context, Finding, Model, Progress, Unit
 from .elements import ELEMENTS, files_of
 from .errors import MedalError, SolidError, SpecError
-from .free_field import AROUND, free_field
+from .free_field import AROUND, free_field, within_borders
 from .grid import HeightField
 from .ground import Ground, placement
 from .interference import interferences
 from .solid import Label, Side, Solid, arrays_of, united, without
-from .spec import Face, MedalSpec, Relief, Table
+from .spec import Border, Face, Legend, MedalSpec, Relief, Table
 from .standing import Finished, Standing
 from .tolerance import TOLERANCES, Tolerance
 from .weld import Closure, closure, mend
@@ -206,6 +206,7 @@ def _elements(
     used: set[int] = set()
     jobs = list(_jobs(spec, blank))
     around: dict[Side, list[Built]] = {1: [], -1: []}
+    borders: dict[Side, list[tuple[Border, Built]]] = {1: [], -1: []}
     outline = silhouette(blank.solid)
     edge = _edge(spec, outline)
     for n, (path, kind, table, ground, side) in enumerate(jobs):
@@ -218,6 +219,8 @@ def _elements(
         report(0.0, path)
         if kind == "relief":
             ground = free_field(ground, spec.blank.thickness / 2.0, around[side])
+        if isinstance(table, Legend) and not table.radius:
+            ground = within_borders(ground, table, borders[side])
         context = Context(ground, tolerance, models, report, stages)
         built, level = _named(path, partial(_built, kind, table, context))
         built = _within(table, built, ground, level)
@@ -249,6 +252,8 @@ def _elements(
             group[part.action].append(placed)
         if kind in AROUND:
             around[side].append(built)
+        if isinstance(table, Border):
+            borders[side].append((table, built))
         log.spent(kind, start)
     if clears and adds:
         adds = [without(united(adds), clears)]

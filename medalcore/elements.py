@@ -22,10 +22,10 @@ from .texture import build_texture
 Builder = Callable[[Any, Context], Built]
 
 ELEMENTS: Mapping[str, Builder] = {
-    "legend": build_legend,
+    "border": build_border,
+    "legend": build_legend,  # after the borders: it may stand inside them
     "inscription": build_inscription,
     "exergue": build_exergue,
-    "border": build_border,
     "relief": build_relief,  # after what runs round the field: it may fill what that leaves
     "emblem": build_emblem,
     "texture": build_texture,

@@ -54,6 +54,9 @@ class Ground:
     free : float
         Radius about the middle inside which words and borders leave the field free, mm; told
         only to what is sized by it, 0 where nothing runs round the field.
+    borders : tuple of (inner, outer)
+        Radii about the middle that borders reach from and to, the outermost first, mm; told only
+        to what is set inside them.
     """
 
     level: float
@@ -68,6 +71,7 @@ class Ground:
     voids: tuple[tuple[tuple[float, float], ...], ...] = ()
     rim: float = 0.0
     free: float = 0.0
+    borders: tuple[tuple[float, float], ...] = ()
 
     @property
     def is_flat(self) -> bool:
@@ -92,6 +96,17 @@ class Ground:
         """
         reach, s = self.basin or self.radius, abs(self.dish)
         return (reach**2 + s**2) / (2.0 * s) if s else math.inf
+
+    def within_borders(self, band: float) -> float:
+        """Return the radius that words which take up a band of radii stand inside, mm.
+
+        A border that leaves the band free outside it, or lies in the middle, is none of theirs.
+        """
+        room = self.radius
+        for inner, outer in self.borders:
+            if outer > room - band and inner > 0.5 * self.radius:
+                room = min(room, inner)
+        return room
 
     def lifted(self, rise: float) -> Ground:
         """Return the bare field, without circles and terraces, at a level `rise` mm higher."""

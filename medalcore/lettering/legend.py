@@ -22,6 +22,7 @@ from .setting import Line, Setting, line, nothing_to_set, setting, unknown_featu
 
 _TIGHTEST = -120.0  # thousandths: closer than this words cannot be read
 _LEAST_GAP = 0.6  # of the cap height, between legends round one border
+_AIR = 0.45  # of the cap height, between words and the rim or a border
 _LEVEL = 0.2  # sine of how far below the middle words at the side still read clockwise
 _FULL = 2.0 * math.pi
 _FITTED = 2e-5  # rad that words fitted by size may be too short, before tracking takes the rest
@@ -208,14 +209,15 @@ def _arc(spec: Legend, context: Context, lines: list[Line]) -> Arc:
         clockwise = math.cos(math.radians(at)) > -1e-9
     radius = spec.radius
     if radius == 0.0:
-        margin = 0.45 * spec.cap_height + _excess(spec, lines, clockwise)
-        radius = context.ground.radius - margin - (spec.cap_height if clockwise else 0.0)
+        margin = _AIR * spec.cap_height + _excess(spec, lines, clockwise)
+        room = context.ground.within_borders(margin + (1.0 + _AIR) * spec.cap_height)
+        radius = room - margin - (spec.cap_height if clockwise else 0.0)
     inner = radius if clockwise else radius - spec.cap_height
     if inner <= 0.0:
         if not spec.radius:
             raise SpecError(
                 f"letters {spec.cap_height:g} mm high do not go round inside a field of "
-                f"{context.ground.radius:.1f} mm radius; a third of that is high enough",
+                f"{room:.1f} mm radius; a third of that is high enough",
                 key="cap_height",
             )
         raise SpecError(

@@ -22,7 +22,7 @@ class Words(Table, frozen=True):
     font: Annotated[
         str, doc("Font file, or a family with an optional style such as serif-bold", min_length=1)
     ] = "serif-bold"
-    cap_height: Annotated[float, doc("Height of the capitals", unit="mm", gt=0, le=200)] = 2.0
+    cap_height: Annotated[float, doc("Height of the capitals", unit="mm", gt=0, le=200)] = 2.5
     tracking: Annotated[
         float,
         doc("Extra space between letters, in thousandths of the letter size", ge=-200, le=3000),
@@ -89,7 +89,7 @@ class Legend(Words, frozen=True):
     radius: Annotated[
         float,
         doc(
-            "Radius of the letters' baseline; 0 sets them just inside the rim",
+            "Radius of the letters' baseline; 0 sets them just inside the rim and its borders",
             unit="mm",
             ge=0,
             le=1000,

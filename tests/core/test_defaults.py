@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 
 import medalcore
@@ -80,3 +81,46 @@ def test_an_asked_height_is_kept() -> None:
     medal = medalcore.build(medalcore.parse_spec(spec), quality="draft", models=figure())
     assert relief_points(medal)[:, 2].max() - 1.2 == pytest.approx(0.8, abs=0.002)
     assert "above-rim" in {f.rule for f in medal.findings}
+
+
+def test_words_of_the_size_chosen_have_nothing_to_be_said_of() -> None:
+    """Every capital and figure, in each place where words stand."""
+    for text in (
+        '[[obverse.legend]]\ntext = "THE KEEPERS OF FENNICK LIGHT"\n'
+        '[[obverse.inscription]]\ntext = "FENNICK"\n[[obverse.exergue]]\ntext = "1875"\n',
+        '[[obverse.inscription]]\ntext = "ABCDEFGHI\\nJKLMNOPQRS\\nTUVWXYZ\\n0123456789"\n',
+    ):
+        assert medalcore.build(medalcore.parse_spec(text), quality="draft").findings == ()
+
+
+@pytest.mark.parametrize("at", ["top", "bottom"])
+@pytest.mark.parametrize("kind", ["beads", "denticles", "rope", "line"])
+@pytest.mark.parametrize("outline", ["", '[blank]\noutline = "oval"\nheight = 30.0\n'])
+def test_a_legend_stands_inside_a_border(outline: str, kind: str, at: str) -> None:
+    """Nothing is said, and shapely finds air between them on the finished mesh."""
+    words = f'[[obverse.legend]]\ntext = "FENNICK LIGHT"\nat = "{at}"\n'
+    border = f'[[obverse.border]]\nkind = "{kind}"\n'
+    medal = medalcore.build(medalcore.parse_spec(outline + words + border), quality="draft")
+    assert medal.findings == ()
+    assert air(medal) > 0.3 * 2.5
+
+
+def air(medal: medalcore.Medal) -> float:
+    """Return the distance between legend and border seen from above, mm."""
+    seen = [
+        shapely.union_all(shapely.polygons(medal.vertices[medal.triangles[of]][..., :2]))
+        for of in (medal.zone == medal.zone_names.index(n) for n in ("legend", "border"))
+    ]
+    return float(shapely.distance(*seen))
+
+
+@pytest.mark.parametrize("border", ["radius = 8.0", "radius = 13.0", "gap = 150.0\ngap_at = 0"])
+def test_a_border_that_is_not_in_the_way_leaves_a_legend_at_the_rim(border: str) -> None:
+    words = '[[obverse.legend]]\ntext = "FENNICK"\n'
+    alone, beside = (
+        medalcore.build(medalcore.parse_spec(text), quality="draft")
+        for text in (words, f"{words}[[obverse.border]]\n{border}\n")
+    )
+    assert beside.findings == ()
+    one, two = (m.report["elements"]["obverse.legend[0]"] for m in (alone, beside))
+    assert one["baseline_radius_mm"] == two["baseline_radius_mm"]

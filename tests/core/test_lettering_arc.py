@@ -209,7 +209,7 @@ def test_even_gaps_of_straight_stems():
     outline = np.concatenate(typeface.outline(typeface.glyph("I"), 1.0)) * scale
     straight = letters[1].x * scale - np.ptp(outline[:, 0])
     for at, sign in (("top", 1), ("bottom", -1)):
-        spec = Legend(text="II", font="sans-bold", tracking=0.0, radius=9.0, at=at)
+        spec = Legend(text="II", font="sans-bold", tracking=0.0, cap_height=2.0, radius=9.0, at=at)
         tops = faces_up(mesh_of(build_legend(spec, context())))
         angle = np.radians(bearings(tops, 0.0 if at == "top" else 180.0))
         u = np.hypot(tops[:, 0], tops[:, 1]) * np.sin(angle)
@@ -217,7 +217,15 @@ def test_even_gaps_of_straight_stems():
         inner = 2 * np.sort(u[u > 0])[: len(right) // 2]
         assert np.mean([inner.min(), inner.max()]) == pytest.approx(straight, rel=0.04)
         plain = build_legend(
-            Legend(text="II", font="sans-bold", tracking=0.0, radius=9.0, at=at, optical=False),
+            Legend(
+                text="II",
+                font="sans-bold",
+                tracking=0.0,
+                cap_height=2.0,
+                radius=9.0,
+                at=at,
+                optical=False,
+            ),
             context(),
         )
         change = built_sweep(plain) - built_sweep(build_legend(spec, context()))
@@ -245,20 +253,20 @@ def test_words_that_do_not_fit_say_by_how_much_and_what_would():
     with pytest.raises(SpecError, match=r"do not go round inside a field of 18\.0 mm radius"):
         build_legend(Legend(text="M", cap_height=30.0), context())
     with pytest.raises(SpecError, match="a radius above 2 mm or smaller letters"):
-        build_legend(Legend(text="M", at="bottom", radius=1.5), context())
+        build_legend(Legend(text="M", at="bottom", cap_height=2.0, radius=1.5), context())
     with pytest.raises(SpecError, match="nothing but spaces"):
         build_legend(Legend(text="   "), context())
 
 
 def test_letters_over_the_rim_are_found():
-    built = build_legend(Legend(text="RIM", radius=17.5), context())
+    built = build_legend(Legend(text="RIM", cap_height=2.0, radius=17.5), context())
     (finding,) = [f for f in built.findings if f.rule == "legend-over-rim"]
     assert finding.measured == pytest.approx(1.5, abs=0.1)
     square = ((-16.0, -16.0), (16.0, -16.0), (16.0, 16.0), (-16.0, 16.0))
     ground = Ground(level=1.0, radius=16.0, dish=0.0, floor=-0.5, outline=(square,))
-    corner = build_legend(Legend(text="I", radius=18.0, at=45.0), context(ground))
+    corner = build_legend(Legend(text="I", cap_height=2.0, radius=18.0, at=45.0), context(ground))
     assert not [f for f in corner.findings if f.rule == "legend-over-rim"]
-    top = build_legend(Legend(text="I", radius=15.0, at="top"), context(ground))
+    top = build_legend(Legend(text="I", cap_height=2.0, radius=15.0, at="top"), context(ground))
     (finding,) = [f for f in top.findings if f.rule == "legend-over-rim"]
     assert finding.measured == pytest.approx(1.0, abs=0.01)
 
