@@ -12,8 +12,10 @@ import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blank.outline import outline_of
 from ..medal import Medal
 from ..spec import Blank
+from ..tolerance import TOLERANCES
 from ..weld import bodies_of
 
 FloatArray = NDArray[np.float64]
@@ -68,8 +70,9 @@ class Size:
             over = "" if self.outline in _SIDED else " over all"
             told = f"{self.width:.2f} x {self.height:.2f} x {thick}{over}"
         if self.beyond:
-            wide, high, _ = self.over_all
-            told += f"; {self.beyond} {wide:.2f} x {high:.2f} mm"
+            wide, high, deep = self.over_all
+            told += f"; {self.beyond} {wide:.2f} x {high:.2f}"
+            told += f" x {deep:.2f} mm" if abs(deep - self.thickness) > _SHOWN_MM else " mm"
         return told
 
     def facts(self) -> dict[str, object]:
@@ -88,12 +91,14 @@ class Size:
 
 
 def size_of(medal: Medal, blank: Blank) -> Size:
-    """Measure a piece; `blank` only says what kind of outline it has and how it is turned."""
+    """Measure a piece; `blank` says its outline, how it is turned and what a loop hides of it."""
     edge = _outer_edge(medal)
     seen = edge[:, :2]
     if blank.outline in ("round", *_SIDED):
         # These lie evenly about the middle, and a loop may have taken the end of one side.
         seen = np.concatenate([seen, -seen])
+    elif "loop" in medal.zone_names:  # it hides the outline where it stands
+        seen = np.concatenate([seen, *outline_of(blank, TOLERANCES["fine"])])
     wide, high = np.ptp(seen, axis=0)
     box = np.ptp(medal.vertices, axis=0)
     beyond = ""

@@ -337,7 +337,8 @@ def test_what_is_in_error_is_not_delivered(tmp_path, capsys):
 @pytest.mark.parametrize("work", ["raised", "sunk"])
 @pytest.mark.parametrize("at", ["top", "bottom"])
 def test_a_legend_into_a_border_names_a_radius_that_helps(kind, work, at):
-    legend = {**TOP, "work": work, "at": at}
+    near = {"top": 15.5, "bottom": 17.5}[at]  # just inside the rim, as if no border were there
+    legend = {**TOP, "cap_height": 2.0, "work": work, "at": at, "radius": near}
     face = {"legend": [legend], "border": [{"kind": kind}]}
     (told,) = _found(face, "reverse" if at == "top" else "obverse")
     assert ".legend[0]" in told.where
@@ -353,7 +354,10 @@ def test_a_legend_into_a_border_names_a_radius_that_helps(kind, work, at):
         {"legend": [TOP], "border": [{"kind": "line", "lines": 1}]},
         {"legend": [{**TOP, "clear": 0.3}], "border": [{"kind": "beads"}]},
         {"legend": [{"text": "AB", "at": "bottom"}], "border": [{"kind": "beads", "gap": 50}]},
-        {"legend": [TOP, {**TOP, "at": "bottom"}], "exergue": [{"text": "AB", "level": 8.0}]},
+        {
+            "legend": [TOP, {**TOP, "at": "bottom", "cap_height": 2.0}],
+            "exergue": [{"text": "AB", "level": 8.0}],
+        },
         {"legend": [TOP], "inscription": [{"text": "TWO\nLINES", "cap_height": 4.0}]},
         {"legend": [TOP], "border": [{"kind": "beads", "radius": 12.5}]},
         {"exergue": [{"text": "AB"}], "border": [{"kind": "beads"}]},

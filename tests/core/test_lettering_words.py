@@ -256,7 +256,7 @@ def test_pairs_are_moved_by_thousandths_of_the_size():
         read_kerning("ABC=3")
     wide = build_inscription(Inscription(text="LA", tracking=0), context()).facts["width_mm"]
     close = build_inscription(Inscription(text="LA", tracking=0, kerning="LA=-100"), context())
-    scale = 2.0 / find_typeface("serif-bold").cap_units
+    scale = 2.5 / find_typeface("serif-bold").cap_units
     assert wide - close.facts["width_mm"] == pytest.approx(100 * scale, abs=1e-6)
 
 

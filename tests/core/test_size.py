@@ -130,6 +130,27 @@ def test_an_eye_at_the_end_of_an_oval_does_not_shorten_it(built):
     assert medal.report["size"].startswith("20.00 x 26.00 x 3.00 mm; with loop ")
 
 
+@pytest.mark.parametrize("kind", ["eye", "lug"])
+@pytest.mark.parametrize(
+    "outline", ['outline = "polygon"\nsides = 5', OTHER["three lobes"], OTHER["drawing"]]
+)
+def test_a_loop_hides_nothing_of_any_outline(built, outline, kind):
+    """The same piece without its loop, measured on its mesh."""
+    bare = seen(built(outline)).bounds
+    report = built(f'{outline}\n[blank.loop]\nkind = "{kind}"').report
+    assert report["width_mm"] == pytest.approx(bare[2] - bare[0], abs=TEN_MICRONS)
+    assert report["height_mm"] == pytest.approx(bare[3] - bare[1], abs=TEN_MICRONS)
+
+
+@pytest.mark.parametrize(("kind", "told"), [("eye", True), ("lug", False)])
+def test_an_eye_thicker_than_the_piece_is_told_with_its_thickness(built, kind, told):
+    medal = built(f'[blank.loop]\nkind = "{kind}"')
+    wide, high, deep = np.ptp(medal.vertices, axis=0)
+    assert (deep > 3.0 + 0.1) == told
+    more = f" x {deep:.2f} mm" if told else " mm"
+    assert medal.report["size"].endswith(f"; with loop {wide:.2f} x {high:.2f}{more}")
+
+
 @pytest.mark.parametrize(
     "extra",
     [

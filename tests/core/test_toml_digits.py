@@ -10,5 +10,5 @@ def test_a_number_of_thousands_of_digits_is_told_with_its_line():
         with pytest.raises(SpecError) as caught:
             parse_spec(f"[medal]\n[blank]\ndiameter = {digits}\n", file="a.toml")
         told = str(caught.value)
-        assert told.startswith("a.toml") and "at line 3" in told and "thousands of digits" in told
-        assert "sys." not in told and len(told) < 200
+        assert "a whole number has thousands of digits (at line 3)" in told
+        assert "sys." not in told
