@@ -39,6 +39,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     monkey.select_set(True)
     bpy.ops.medalwright.use_selected()
     spec.obverse.relief[0].fit = 22.0
+    spec.obverse.relief[0].height = 0.25  # left free it follows the rim, and is modelled anew
     spec.edge.finish = "reeded"
     spec.edge.reeds = 120
     for kind in ("legend", "border"):
