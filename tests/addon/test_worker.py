@@ -124,7 +124,8 @@ def test_models_travel_as_files(talk: Talk, tmp_path: Path) -> None:
 
 def test_finished_stages_are_kept_between_requests(talk: Talk) -> None:
     """The same words again cost next to nothing, by the worker's own clock."""
-    spec = {**BLANK, "obverse": {"legend": [{"text": "ALPHABET OF LETTERS AND NUMBERS"}]}}
+    words = {"text": "ALPHABET OF LETTERS AND NUMBERS", "cap_height": 2.0}
+    spec = {**BLANK, "obverse": {"legend": [words]}}
     seconds = []
     for number in (1, 2):
         talk.say(do="build", id=number, spec=spec, quality="fine")
