@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from msgspec.structs import replace
 
-from ..element import Built, Context, Finding, Part
+from ..element import Built, Context, Finding, Model, Part
 from ..grid import HeightField
 from ..ground import Ground
 from ..solid import Solid
@@ -84,10 +84,24 @@ def build_relief(spec: Relief, context: Context) -> Built:
     return Built(
         parts=(Part(surface.solid.moved(place)),),
         facts=_facts(spec, made, shape, filled),
-        findings=(*_findings(spec, made, shape, filled), *made.findings),
+        findings=(
+            *_unused(spec, context.models.get(spec.source)),
+            *_findings(spec, made, shape, filled),
+            *made.findings,
+        ),
         footprint=None if seen_at is None else seen_at + np.array(at),
         keep=keep_of(spec, made.source, spec.fit or 2.0 * context.ground.radius),
     )
+
+
+def _unused(spec: Relief, source: Model | HeightField | None) -> Iterator[Finding]:
+    """Tell of a key that a height field has no use for: only the model in memory shows which."""
+    if isinstance(source, HeightField) and spec.crease != Relief(source=spec.source).crease:
+        yield Finding(
+            "unused-key", "note",
+            f"crease has no effect with {spec.source}, a height field, which has no facets to "
+            "smooth; leave it out",
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from try_keys import PLACES, Trial, is_told, make_files, outcome, table_at, trials, values_of
 
-from medalcore import build, parse_spec
+from medalcore import build, height_field, parse_spec
 from medalcore.errors import SpecError
 from medalcore.spec import Blank, MedalSpec, json_schema, keys_of
 from medalcore.spec.template import template
@@ -198,3 +199,15 @@ def test_a_key_changes_the_piece_just_where_it_counts(path, name, context, wante
     key = next(k for k in keys_of(table) if k.name == name)
     trial = Trial(path, table, key, context, values_of(table, key))
     assert outcome(trial, folder, models) == wanted
+
+
+@pytest.mark.parametrize(("keys", "told"), [("", 0), ("crease = 20.0\n", 1)])
+def test_a_height_field_has_no_use_for_a_crease(keys, told):
+    """By its name an array could be a mesh: only the build can tell."""
+    y, x = np.mgrid[-1:1:60j, -1:1:60j]
+    dome = np.where(np.hypot(x, y) < 1.0, 1.0 - x**2 - y**2, np.nan)
+    spec = parse_spec(f'[[obverse.relief]]\nsource = "array:d"\nfit = 12.0\n{keys}')
+    medal = build(spec, "draft", models={"array:d": height_field(dome, pixel=0.03)})
+    found = [f for f in medal.findings if f.rule == "unused-key"]
+    assert len(found) == told
+    assert all("crease" in f.message for f in found)
