@@ -17,11 +17,16 @@ def built(spec, quality="draft"):
     return medal, trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
 
 
+def rings_at(mesh, axis, where):
+    """Return the rings of a cut square to an axis, as shapely sees them in the other two."""
+    normal = np.eye(3)[axis]
+    cut = mesh.section(plane_origin=normal * where, plane_normal=normal)
+    return [shapely.Polygon(np.delete(ring, axis, axis=1)) for ring in cut.discrete]
+
+
 def level_cut(mesh, z):
     """Return the level cut at a height as shapely sees it."""
-    cut = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1))
-    rings = [shapely.Polygon(np.asarray(ring)[:, :2]) for ring in cut.discrete]
-    return max(rings, key=lambda ring: ring.area)
+    return max(rings_at(mesh, 2, z), key=lambda ring: ring.area)
 
 
 def widest(polygon):
@@ -53,12 +58,9 @@ def test_sunk_edge_words_have_their_cap_height_at_the_surface(depth, draft):
         planes = np.linspace(-0.9, 0.9, 37)
         heights = []
         for y in planes:
-            flat = mesh.section(plane_origin=(0, y, 0), plane_normal=(0, 1, 0)).to_2D(
-                to_2D=np.array([[1.0, 0, 0, 0], [0, 0, 1, 0], [0, -1, 0, y], [0, 0, 0, 1]])
-            )[0]
             x = math.sqrt((20.0 - under) ** 2 - y * y)
             line = shapely.LineString([(x, -2.2), (x, 2.2)])
-            solid = shapely.union_all([shapely.Polygon(p) for p in flat.polygons_closed])
+            solid = shapely.union_all(rings_at(mesh, 1, y))
             gap = line.difference(solid)
             heights += [part.length for part in getattr(gap, "geoms", [gap]) if not part.is_empty]
         wide.append(max(heights))
