@@ -15,8 +15,8 @@ from typing import Any
 import bpy
 import numpy as np
 
+from .medalcore.context.model import GROUP
 from .medalcore.errors import MedalError
-from .medalcore.model import GROUP
 from .meshes import Result
 from .sources import Arrays
 

@@ -8,7 +8,7 @@ from bpy.props import EnumProperty, StringProperty
 from mathutils import Matrix
 
 from . import tables
-from .medalcore.ground import placement
+from .medalcore.context.ground import placement
 from .operators import Answer, needs_piece
 from .view import frame
 

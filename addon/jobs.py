@@ -352,9 +352,9 @@ class Builder:
 def _run_here(job: Job) -> None:
     """Do what the process would, in this one."""
     try:
-        from .medalcore.build import build
+        from .medalcore.context.element import Model
         from .medalcore.deliver import check_free, deliver
-        from .medalcore.element import Model
+        from .medalcore.piece.build import build
         from .medalcore.spec import spec_from_dict
     except ImportError as error:
         job.state, job.message = "failed", f"a library is missing or does not fit: {error}"

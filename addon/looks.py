@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import arrays, wording
-from .medalcore.weld import inner_bodies
+from .medalcore.geometry.closure import inner_bodies
 
 if TYPE_CHECKING:
     from .meshes import Result

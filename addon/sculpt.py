@@ -8,9 +8,9 @@ import numpy as np
 from bpy.props import BoolProperty, IntProperty, StringProperty
 
 from . import layout, live, sculpted, sources, strokes, units
-from .medalcore.element import Model
+from .medalcore.context.element import Model
 from .medalcore.errors import MedalError
-from .medalcore.sculpt import kept_strokes
+from .medalcore.piece.sculpt import kept_strokes
 from .operators import Answer, draft, needs_piece, refuse
 from .sheets import Beside, Waiting, making, sheet_of, spec_as_built
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import arrays, convert, strokes
-from .medalcore.grid import Grid, HeightField
-from .medalcore.sculpt import ReliefSheet
+from .medalcore.geometry.grid import Grid, HeightField
+from .medalcore.piece.sculpt import ReliefSheet
 from .medalcore.spec import Relief
 
 BEFORE = "medalwright_before"

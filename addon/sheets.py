@@ -10,8 +10,8 @@ from typing import Any
 import bpy
 
 from . import arrays, convert, live, sculpted, units
-from .medalcore.element import Model
-from .medalcore.sculpt import ReliefSheet, relief_sheet, sheet_mesh
+from .medalcore.context.element import Model
+from .medalcore.piece.sculpt import ReliefSheet, relief_sheet, sheet_mesh
 from .medalcore.spec import MedalSpec, spec_from_dict
 from .operators import Answer
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import arrays, convert, groups, sculpted, strokes, units
-from .medalcore.element import Model
+from .medalcore.context.element import Model
 from .medalcore.errors import SourceError
 from .medalcore.spec import MedalSpec, walk
 

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import arrays
-from .medalcore.element import Model
+from .medalcore.context.element import Model
+from .medalcore.elements.relief.strokes import STROKES_MARK, sheet_of
 from .medalcore.errors import SourceError
-from .medalcore.relief.strokes import STROKES_MARK, sheet_of
 from .medalcore.spec import MedalSpec, walk
 
 Arrays = tuple[NDArray[np.float64], NDArray[np.int64]]

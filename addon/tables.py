@@ -29,7 +29,7 @@ from bpy.props import (
 )
 
 from . import chosen, fonts, wording
-from .medalcore.materials import materials
+from .medalcore.context.materials import materials
 from .medalcore.spec import Key, Table, keys_of
 
 NUMBER = "NUMBER"

@@ -14,12 +14,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
-from .console import TRACEBACK, complain, hold_streams, libraries_silent, say
 from .errors import DeliveryError, MedalError, printable, shortened
-from .interrupts import stopped_alike
+from .system.console import TRACEBACK, complain, hold_streams, libraries_silent, say
+from .system.interrupts import stopped_alike
 
 if TYPE_CHECKING:  # what is large is loaded by the command that needs it
-    from .element import Model
+    from .context.element import Model
     from .spec import MedalSpec, Unused
 
 CAUTION = (
@@ -142,10 +142,10 @@ def _schema(args: argparse.Namespace) -> int:
 
 
 def _build(args: argparse.Namespace) -> int:
-    from .build import build
     from .deliver import check_free, deliver, file_names
-    from .progress import bar
+    from .piece.build import build
     from .spec import read_spec
+    from .system.progress import bar
 
     if not args.out.strip():
         raise _UsageError("--out names no folder; give one, or . for the current folder")

@@ -38,15 +38,15 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from .build import build
-from .cache import StageCache
+from .context.element import Model
+from .context.medal import Medal
+from .context.model import GROUP
+from .context.stages import StageCache
 from .deliver import check_free, deliver
-from .element import Model
 from .errors import Cancelled, MedalError, one_line
-from .file_access import remove, rename
-from .medal import Medal
-from .model import GROUP
+from .piece.build import build
 from .spec import spec_from_dict
+from .system.file_access import remove, rename
 
 _GRACE = 3.0
 """Seconds a build may go on after its caller has gone."""

@@ -28,8 +28,8 @@ from trimesh.ray.ray_pyembree import RayMeshIntersector
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from medalcore.grid import Grid
-from medalcore.raster import top_surface
+from medalcore.geometry.grid import Grid
+from medalcore.geometry.raster import top_surface
 
 GOAL_TRIMESH, GOAL_EMBREE = 15.0, 8.0
 

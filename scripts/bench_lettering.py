@@ -14,15 +14,15 @@ import statistics
 import sys
 import time
 
-from medalcore.element import Context
-from medalcore.ground import Ground
-from medalcore.lettering import build_legend
-from medalcore.lettering.fonts import find_typeface
-from medalcore.loft import drafted, wedged
-from medalcore.solid import arrays_of
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.elements.lettering import build_legend
+from medalcore.elements.lettering.fonts import find_typeface
+from medalcore.geometry.closure import closure
+from medalcore.geometry.loft import drafted, wedged
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Legend
-from medalcore.tolerance import TOLERANCES
-from medalcore.weld import closure
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
 GOAL = 0.5

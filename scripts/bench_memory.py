@@ -29,11 +29,11 @@ def peak_mb() -> float:
 
 def work(path: Path, pixels: int) -> None:
     """Build the relief and print the peaks."""
-    from medalcore.element import Context, Model
-    from medalcore.ground import Ground
-    from medalcore.relief import build_relief
+    from medalcore.context.element import Context, Model
+    from medalcore.context.ground import Ground
+    from medalcore.context.tolerance import Tolerance
+    from medalcore.elements.relief import build_relief
     from medalcore.spec import Relief
-    from medalcore.tolerance import Tolerance
 
     print(f"{peak_mb():7.0f} MB  libraries loaded")
 

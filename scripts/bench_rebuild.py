@@ -20,9 +20,9 @@ from collections.abc import Iterator
 import numpy as np
 import trimesh
 
-from medalcore.build import build
-from medalcore.cache import StageCache
-from medalcore.element import Model
+from medalcore.context.element import Model
+from medalcore.context.stages import StageCache
+from medalcore.piece.build import build
 from medalcore.spec import MedalSpec, spec_from_dict
 
 NAME = "object:head"

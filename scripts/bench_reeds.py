@@ -16,10 +16,10 @@ from typing import Any
 import manifold3d as m3
 import numpy as np
 
-from medalcore.blank import build_blank
-from medalcore.edge import reeding_of
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.edge import reeding_of
 from medalcore.spec import MedalSpec, spec_from_dict
-from medalcore.tolerance import tolerance_for
 
 
 def plain_and_cutters(spec: MedalSpec) -> tuple[m3.Manifold, list[m3.Manifold]]:

@@ -25,12 +25,12 @@ from PIL import Image
 from reading_score import MODEL_LIGHT, RELIEF_LIGHT, coverage, reading_score, shaded
 from trimesh.transformations import rotation_matrix
 
-from medalcore.element import Model
-from medalcore.grid import HeightField
-from medalcore.ground import Ground
-from medalcore.relief.compress import compress
-from medalcore.relief.place import raw_field
-from medalcore.relief.source import read_model
+from medalcore.context.element import Model
+from medalcore.context.ground import Ground
+from medalcore.elements.relief.compression.compress import compress
+from medalcore.elements.relief.depth.placement import raw_field
+from medalcore.elements.relief.sources.model import read_model
+from medalcore.geometry.grid import HeightField
 from medalcore.spec import Relief
 
 SIZE, HEIGHT = 22.0, 0.6  # mm

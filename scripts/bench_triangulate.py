@@ -19,10 +19,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from medalcore.grid import Grid
-from medalcore.raster import top_surface
-from medalcore.relief.outline import thinned
-from medalcore.relief.triangulate import triangulated
+from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.elements.relief.surface.silhouette import thinned
+from medalcore.geometry.grid import Grid
+from medalcore.geometry.raster import top_surface
 
 SIDE_MM = 25.4
 

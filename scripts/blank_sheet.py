@@ -135,9 +135,9 @@ def picture_of(medal):
     import numpy as np
     from PIL import Image
 
-    from medalcore.deliver.picture_cast import cast_of, centred_grid
-    from medalcore.deliver.picture_ground import standing_on_paper
-    from medalcore.deliver.picture_render import rendered
+    from medalcore.render.cast import cast_of, centred_grid
+    from medalcore.render.paper import standing_on_paper
+    from medalcore.render.render import rendered
 
     def about_x(degrees: float):
         c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
@@ -167,7 +167,7 @@ def with_clean_edge(cast, medal):
     import numpy as np
     from PIL import Image, ImageFilter
 
-    from medalcore.raster import top_surface
+    from medalcore.geometry.raster import top_surface
 
     heights, _ = top_surface(medal.vertices, medal.triangles, cast.grid)
     inside = Image.fromarray(np.where(np.isfinite(heights), 255, 0).astype(np.uint8))

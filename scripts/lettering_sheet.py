@@ -65,7 +65,7 @@ TILE = 760
 
 def tiles() -> Iterator:
     """Yield caption and picture of every piece."""
-    from medalcore.deliver.picture import picture
+    from medalcore.render.picture import picture
 
     for title, metal, face in PIECES:
         medal = built(title, metal, {"blank": ROUND, "obverse": face})

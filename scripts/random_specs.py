@@ -15,7 +15,7 @@ from typing import Any
 
 import msgspec
 
-from medalcore.materials import materials
+from medalcore.context.materials import materials
 from medalcore.spec import Key, MedalSpec, keys_of, unused
 
 WORDS = ("HONOUR ET PATRIE", "1926", "II", "A", "FOR MERIT", "ŁÓDŹ ÉTÉ", "MCMXCIX\nII", "···", "%&§@",

@@ -17,7 +17,8 @@ def draw() -> None:
     from fennick.models import write_models
 
     from medalcore import build, read_spec
-    from medalcore.deliver.picture import standing, write_png
+    from medalcore.deliver.png import write_png
+    from medalcore.render.picture import standing
 
     with tempfile.TemporaryDirectory() as folder:
         write_models(Path(folder))

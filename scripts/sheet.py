@@ -39,7 +39,7 @@ def draw_sheet(target: Path, tiles: Iterable, count: int, columns: int, letters:
     """
     from PIL import Image, ImageDraw, ImageFont
 
-    from medalcore.lettering.fonts import find_typeface
+    from medalcore.elements.lettering.fonts import find_typeface
 
     font = ImageFont.truetype(str(find_typeface("sans").file), letters)
     margin, caption = round(1.6 * letters), round(2.3 * letters)

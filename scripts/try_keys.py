@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from medalcore.build import build
 from medalcore.errors import MedalError
+from medalcore.piece.build import build
 from medalcore.spec import Key, MedalSpec, Table, keys_of, spec_from_dict
 from medalcore.spec.condition import All, Any_, Check, Condition, Not
 
@@ -465,7 +465,7 @@ def piece_of(data: Data, folder: Path, models: Mapping[str, Any]) -> tuple[bytes
     """Build a piece whatever has no effect; return its mesh and what its report says."""
     allow = mock.Mock()
     with (
-        mock.patch("medalcore.build.refuse_unused", allow),
+        mock.patch("medalcore.piece.build.refuse_unused", allow),
         mock.patch("medalcore.spec.files.refuse_unused", allow),
     ):
         medal = build(spec_from_dict(data, folder=folder), "draft", models=models)

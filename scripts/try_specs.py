@@ -39,10 +39,10 @@ import msgspec
 import tomli_w
 from random_specs import Chance, spoilt
 
-from medalcore.build import build
 from medalcore.cli import main
 from medalcore.deliver.stl import stl_bytes
 from medalcore.errors import MedalError
+from medalcore.piece.build import build
 from medalcore.spec import spec_from_dict
 
 LONG = 25.0

@@ -7,16 +7,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..element import Progress
+from ..context.element import Progress
+from ..context.medal import Medal
 from ..errors import DeliveryError
-from ..medal import Medal
+from ..render.cast import Side
+from ..render.picture import picture, png_bytes, standing
 from ..spec import Identity
 from .depth import depth_bytes
 from .files import refuse_existing, refuse_unwritable, tidy_up, write_files
 from .glb import glb_bytes
 from .obj import mtl_bytes, obj_bytes
-from .picture import picture, png_bytes, standing, write_png
-from .picture_cast import Side
+from .png import write_png
 from .report import report_bytes
 from .stl import stl_bytes
 from .threemf import threemf_bytes

@@ -20,7 +20,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ..errors import DeliveryError
-from ..file_access import remove, rename
+from ..system.file_access import remove, rename
 
 _LOCK = ".medalwright.lock"
 

@@ -8,9 +8,9 @@ import numpy as np
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from ..medal import Medal
-from ..raster import top_surface
-from .picture_cast import Side, grid_over, turned
+from ..context.medal import Medal
+from ..geometry.raster import top_surface
+from ..render.cast import Side, grid_over, turned
 
 _PIXELS = 2048  # along the larger side
 

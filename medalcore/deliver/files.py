@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from ..errors import DeliveryError
-from ..file_access import remove, rename
-from ..interrupts import held_off
+from ..system.file_access import remove, rename
+from ..system.interrupts import held_off
 from .claim import claimed, hidden, is_same, left_over, tidied
 
 Content = bytes | Callable[[BinaryIO], object]

@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from ..medal import Medal
-from .parts import by_metal
-from .picture_normals import corner_normals
+from ..context.medal import Medal
+from ..render.normals import corner_normals
+from ..render.parts import by_metal
 
 _METRES = np.diag([0.001, 0.001, 0.001, 1.0])
 

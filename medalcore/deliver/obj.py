@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from ..medal import Medal
-from .parts import by_metal
+from ..context.medal import Medal
+from ..render.parts import by_metal
 from .text import exact_rows, integer_rows
 
 

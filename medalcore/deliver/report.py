@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ..medal import Medal
+from ..context.medal import Medal
 
 
 def report_bytes(medal: Medal) -> bytes:

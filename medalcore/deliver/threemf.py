@@ -10,8 +10,8 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 from numpy.typing import NDArray
 
-from ..medal import Medal
-from .parts import by_body
+from ..context.medal import Medal
+from ..render.parts import by_body
 from .text import exact_rows, integer_rows
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"

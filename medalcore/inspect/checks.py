@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..element import Finding, Severity
-from ..materials import material_named
-from ..medal import Medal
+from ..context.element import Finding, Severity
+from ..context.materials import material_named
+from ..context.medal import Medal
 from ..spec import MedalSpec
 from .collar import collar_findings
 from .law import law_findings

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..element import Finding
+from ..context.element import Finding
 from ..spec import MedalSpec
 
 

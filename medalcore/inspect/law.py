@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from ..element import Finding
-from ..medal import Medal
+from ..context.element import Finding
+from ..context.medal import Medal
 from ..spec import Blank, MedalSpec
 from .size import size_of
 

@@ -8,15 +8,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
-from ..blank.outline import outline_of
-from ..medal import Medal
+from ..context.medal import Medal
+from ..context.tolerance import TOLERANCES
+from ..elements.blank.outline import outline_of
+from ..geometry.bodies import hull
+from ..geometry.closure import bodies_of
 from ..spec import Blank
-from ..tolerance import TOLERANCES
-from ..weld import bodies_of
 
 FloatArray = NDArray[np.float64]
 
@@ -142,7 +142,7 @@ def _turning(degrees: float) -> FloatArray:
 
 def _longest_chord(seen: FloatArray) -> float:
     """Return the longest chord between points (n, 2) seen from above, mm."""
-    points = np.asarray(m3.CrossSection.hull_points(seen).to_polygons()[0])
+    points = hull(seen)
     side = np.roll(points, -1, axis=0) - points
     turn = np.arctan2(side[:, 1], side[:, 0])  # rises round the hull, but for one leap
     first = int(np.argmin(turn))

@@ -72,3 +72,6 @@ Overlap = Annotated[
 ]
 Pair = Annotated[tuple[float, float], Meta(description="right and up, mm")]
 Triple = Annotated[tuple[float, float, float], Meta(description="three numbers")]
+
+IN_MEMORY = ("object:", "array:")
+"""What names of sources begin with that are no files: of Blender, and of Python."""

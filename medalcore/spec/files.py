@@ -16,9 +16,8 @@ import msgspec
 import tomli_w
 
 from ..errors import SpecError, shortened
-from ..file_access import remove, rename
-from ..model import IN_MEMORY
-from .base import Table
+from ..system.file_access import remove, rename
+from .base import IN_MEMORY, Table
 from .describe import Key, keys_of
 from .medal import MedalSpec
 from .unused import Unused, refuse_unused, unused

@@ -22,7 +22,7 @@ def legend(addon: Any) -> Any:
 @pytest.fixture
 def file(tmp_path: Path, part: Any) -> Path:
     """Return a copy of a packaged font, so that it can be deleted."""
-    find = part("medalcore.lettering.fonts").find_typeface
+    find = part("medalcore.elements.lettering.fonts").find_typeface
     first = tmp_path / "own.otf"
     first.write_bytes(find("serif-bold").file.read_bytes())
     return first

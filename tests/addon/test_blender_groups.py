@@ -67,7 +67,7 @@ def test_a_group_changes_the_relief(relief: Any, part: Any) -> None:
         model = part("medalcore.worker")._models(files, kept)["object:Ball"]
     finally:
         builder.close()
-    made = part("medalcore.build").build(
+    made = part("medalcore.piece.build").build(
         part("medalcore.spec").spec_from_dict(job.spec), "draft", models={"object:Ball": model}
     )
     assert made.volume_mm3 == pytest.approx(volumes["left cheek"], abs=1e-6)
@@ -121,7 +121,7 @@ def test_a_saved_spec_builds_the_same_elsewhere(relief: Any, part: Any, tmp_path
     assert table["more_on"] == "left cheek"
     assert table["source"].endswith(".ply")
     spec = part("medalcore.spec").read_spec(path)
-    there = part("medalcore.build").build(spec, "draft").volume_mm3
+    there = part("medalcore.piece.build").build(spec, "draft").volume_mm3
     assert there == pytest.approx(here, abs=0.02)
 
 

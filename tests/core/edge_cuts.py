@@ -4,10 +4,10 @@ import numpy as np
 import trimesh
 from counting import counted
 
-from medalcore.blank import build_blank
-from medalcore.solid import arrays_of
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 
 
 def made(spec, quality="fine"):

@@ -3,11 +3,11 @@
 import numpy as np
 import trimesh
 
-from medalcore.element import Context
-from medalcore.ground import Ground
-from medalcore.solid import Solid, arrays_of
-from medalcore.tolerance import TOLERANCES
-from medalcore.weld import closure
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import Solid, arrays_of
 
 FLAT = Ground(level=1.0, radius=18.0, dish=0.0, floor=-0.5)
 HOLLOW = Ground(level=1.0, radius=18.0, dish=0.4, floor=-0.5)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import manifold3d as m3
 import numpy as np
 
-from medalcore.grid import Grid, HeightField
-from medalcore.ground import Ground
-from medalcore.solid import Solid, solid_from_manifold
+from medalcore.context.ground import Ground
+from medalcore.geometry.grid import Grid, HeightField
+from medalcore.geometry.solid import Solid, solid_from_manifold
 
 GROUNDS = {
     "flat": Ground(level=1.1, radius=18.0, dish=0.0, floor=0.2),

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from medalcore.grid import Grid, HeightField
-from medalcore.relief import apron, flanks
+from medalcore.elements.relief.compression import foot_blend as apron
+from medalcore.elements.relief.draft import slope_envelope as flanks
+from medalcore.geometry.grid import Grid, HeightField
 
 SIZE = 240
 

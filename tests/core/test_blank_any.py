@@ -4,11 +4,11 @@ from counting import counted
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from medalcore.blank import build_blank
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
 from medalcore.errors import SpecError
-from medalcore.solid import arrays_of, without
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure, mend
+from medalcore.geometry.closure import closure, mend
+from medalcore.geometry.solid import arrays_of, without
 
 
 def part(*values):

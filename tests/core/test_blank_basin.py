@@ -8,13 +8,13 @@ import shapely
 import trimesh
 
 from medalcore import build
-from medalcore.blank import build_blank
-from medalcore.blank.outline import outline_of
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.blank.outline import outline_of
 from medalcore.errors import SpecError
-from medalcore.solid import arrays_of
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import spec_from_dict
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
 
 MICRON = 0.001
 SHAPES = {

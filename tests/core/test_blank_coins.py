@@ -16,12 +16,12 @@ import numpy as np
 import pytest
 import shapely
 
-from medalcore.blank import build_blank
-from medalcore.blank.outline import outline_of
-from medalcore.solid import arrays_of, without
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.blank.outline import outline_of
+from medalcore.geometry.closure import closure, inner_bodies
+from medalcore.geometry.solid import arrays_of, without
 from medalcore.spec import spec_from_dict
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure, inner_bodies
 
 DENSITY = {
     "copper": 8.96, "nickel": 8.90, "zinc": 7.134, "aluminium": 2.70, "iron": 7.87, "tin": 7.287,

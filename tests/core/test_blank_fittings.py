@@ -10,12 +10,12 @@ import trimesh
 from counting import counted
 
 from medalcore import build
-from medalcore.blank import build_blank
-from medalcore.blank.outline import outline_of
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.blank.outline import outline_of
 from medalcore.errors import SpecError
-from medalcore.solid import arrays_of, without
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of, without
 
 MICRON = 0.001
 

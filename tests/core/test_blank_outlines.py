@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 import shapely
 
-from medalcore.blank import build_blank
-from medalcore.blank.outline import outline_of
-from medalcore.contour import area, edge_lengths
+from medalcore.context.tolerance import Tolerance, tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.blank.outline import outline_of
 from medalcore.errors import MedalError, SpecError
-from medalcore.solid import arrays_of
+from medalcore.geometry.closure import closure
+from medalcore.geometry.contour import area, edge_lengths
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Blank, spec_from_dict
-from medalcore.tolerance import Tolerance, tolerance_for
-from medalcore.weld import closure
 
 FINE = tolerance_for("fine")
 MICRON = 0.001

@@ -7,15 +7,15 @@ import pytest
 import shapely
 
 from medalcore import build
-from medalcore.blank import build_blank
-from medalcore.blank.outline import outline_of
+from medalcore.context.ground import placement
+from medalcore.context.panel_height import Terrace, section_of
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.blank.outline import outline_of
 from medalcore.errors import MedalError, SpecError
-from medalcore.ground import placement
-from medalcore.solid import arrays_of
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import spec_from_dict
-from medalcore.terrace import Terrace, section_of
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
 
 MICRON = 0.001
 FINE = tolerance_for("fine")
@@ -251,7 +251,7 @@ def test_distances_in_a_terrace_are_those_of_plane_geometry():
 
 
 def test_a_changed_drawing_of_a_panel_is_seen_by_the_cache(tmp_path):
-    from medalcore.cache import StageCache
+    from medalcore.context.stages import StageCache
 
     path = tmp_path / "panel.svg"
     panel = {"shape": "drawing", "drawing": str(path), "size": 14.0}

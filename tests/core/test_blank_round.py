@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from counting import counted
 
-from medalcore.blank import build_blank
+from medalcore.context.tolerance import Tolerance, tolerance_for
+from medalcore.elements.blank import build_blank
 from medalcore.errors import SpecError
-from medalcore.solid import arrays_of
-from medalcore.tolerance import Tolerance, tolerance_for
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 
 MICRON = 0.001
 

@@ -5,14 +5,14 @@ import math
 import numpy as np
 import pytest
 
-from medalcore.border import build_border
-from medalcore.element import Context
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.border import build_border
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.solid import arrays_of, solid_from_manifold, united
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of, solid_from_manifold, united
 from medalcore.spec import Border
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
 
 FLAT = Ground(level=1.2, radius=18.9, dish=0.0, floor=-1.0)
 GROUNDS = [FLAT, Ground(1.2, 18.9, 0.4, -1.0), Ground(1.2, 18.9, -0.4, -1.0)]
@@ -277,7 +277,7 @@ def test_tooth_is_as_wide_and_long_as_asked():
 @pytest.mark.parametrize("diameter", [18.0, 40.0, 90.0])
 def test_defaults_suit_every_size(kind, diameter):
     """With nothing but its kind given, a border raises no finding on small and large pieces."""
-    from medalcore.build import build
+    from medalcore.piece.build import build
     from medalcore.spec import spec_from_dict
 
     face = {"border": [{"kind": kind}]}

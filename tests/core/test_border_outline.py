@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 import shapely
 
-from medalcore.border import build_border
-from medalcore.border.path import inwards
-from medalcore.build import build
-from medalcore.element import Context
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.border import build_border
+from medalcore.elements.border.path import inwards
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.solid import arrays_of
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
+from medalcore.piece.build import build
 from medalcore.spec import Border, spec_from_dict
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
 
 KINDS = ["beads", "denticles", "rope", "line"]
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from medalcore import MedalError, SpecError, StageCache, build, parse_spec
+from medalcore.context.ground import placement
 from medalcore.errors import Cancelled
-from medalcore.ground import placement
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
 
 PLAIN = """
 [medal]

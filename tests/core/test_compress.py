@@ -9,10 +9,10 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from medalcore.elements.relief.compression.compress import compress
+from medalcore.elements.relief.compression.emphasis import emphasis_of
 from medalcore.errors import SourceError
-from medalcore.grid import Grid, HeightField
-from medalcore.relief.compress import compress
-from medalcore.relief.emphasis import emphasis_of
+from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Relief
 
 

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from medalcore.grid import Grid, HeightField
-from medalcore.relief.compress import compress
+from medalcore.elements.relief.compression.compress import compress
+from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Relief
 
 LIMIT = 0.005

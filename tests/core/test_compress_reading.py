@@ -15,8 +15,8 @@ import pytest
 import reading_score as score
 from numpy.typing import NDArray
 
-from medalcore.grid import HeightField
-from medalcore.relief.compress import compress
+from medalcore.elements.relief.compression.compress import compress
+from medalcore.geometry.grid import HeightField
 from medalcore.spec import Relief
 
 

@@ -168,7 +168,8 @@ def test_help_loads_no_library():
 )
 def test_a_wrong_command_is_one_line(tiny, tmp_path, monkeypatch, capsys, arguments, words):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(sys.modules["medalcore.build"], "build", None)  # refused before the work
+    # refused before the work
+    monkeypatch.setattr(sys.modules["medalcore.piece.build"], "build", None)
     assert main(arguments) == 2
     told = capsys.readouterr()
     assert told.out == ""
@@ -185,7 +186,7 @@ def test_what_libraries_print_is_not_shown(tiny, tmp_path):
         "def noisy(*a, **k):\n"
         "    warnings.warn('overflow'); os.write(2, b'damaged chunk\\n')\n"
         "    raise ValueError('told\\tby \\x1b[31mus')\n"
-        "importlib.import_module('medalcore.build').build = noisy\n" + QUICK
+        "importlib.import_module('medalcore.piece.build').build = noisy\n" + QUICK
     )
     command = [sys.executable, "-c", code, *BUILD.split()[1:]]
     done = subprocess.run(command, cwd=tmp_path, env=_environment(), capture_output=True, text=True)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
 from shapely.ops import unary_union
 
-from medalcore import contour as C
+from medalcore.geometry import contour as C
 
 _SQUARE = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [0.0, 3.0]])
 _HOLE = np.array([[1.0, 1.0], [1.0, 2.0], [2.0, 2.0], [2.0, 1.0]])

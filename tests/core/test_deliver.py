@@ -17,19 +17,20 @@ import pytest
 import trimesh
 from PIL import Image
 
-from medalcore import file_access
+from medalcore.context.medal import Medal
 from medalcore.deliver import ALSO, check_free, deliver, file_names
 from medalcore.deliver.depth import depth_bytes
 from medalcore.deliver.files import write_files
 from medalcore.deliver.glb import glb_bytes
 from medalcore.deliver.obj import mtl_bytes, obj_bytes
 from medalcore.deliver.report import plain, report_bytes
-from medalcore.deliver.stl import stl_bytes, unit_normals
+from medalcore.deliver.stl import stl_bytes
 from medalcore.deliver.threemf import threemf_bytes
 from medalcore.errors import DeliveryError, MedalError
-from medalcore.medal import Medal
-from medalcore.solid import arrays_of, solid_from_manifold, united, without
-from medalcore.weld import closure, weld
+from medalcore.geometry.closure import closure, weld
+from medalcore.geometry.mesh_normals import unit_normals
+from medalcore.geometry.solid import arrays_of, solid_from_manifold, united, without
+from medalcore.system import file_access
 
 
 def piece(name: str = 'The "Fennick" <Light> & 150 Jahre & Öl') -> Medal:

@@ -7,8 +7,8 @@ import pytest
 from scipy import ndimage
 
 import medalcore
-from medalcore.deliver.picture import standing
-from medalcore.deliver.picture_edge import edge_maps
+from medalcore.render.edge_maps import edge_maps
+from medalcore.render.picture import standing
 
 PIECE = """
 [medal]

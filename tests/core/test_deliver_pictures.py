@@ -10,17 +10,18 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from medalcore.deliver.picture import picture, png_bytes, standing, write_png
-from medalcore.deliver.picture_cast import cast_of, turned
-from medalcore.deliver.picture_metals import LOOKS, look_of
-from medalcore.deliver.picture_normals import corner_normals
-from medalcore.deliver.picture_relief import Bearing, relief_of
-from medalcore.deliver.picture_shade import Surface, encoded, shaded
-from medalcore.deliver.picture_studio import LAMPS, Lamp, irradiance, look_up, mirrored, tables
+from medalcore.context.materials import materials
+from medalcore.context.medal import Medal
+from medalcore.deliver.png import write_png
 from medalcore.errors import DeliveryError
-from medalcore.materials import materials
-from medalcore.medal import Medal
-from medalcore.solid import Solid, arrays_of, solid_from_manifold, united
+from medalcore.geometry.solid import Solid, arrays_of, solid_from_manifold, united
+from medalcore.render.cast import cast_of, turned
+from medalcore.render.lights import LAMPS, Lamp, irradiance, look_up, mirrored, tables
+from medalcore.render.metals import LOOKS, look_of
+from medalcore.render.normals import corner_normals
+from medalcore.render.occlusion import Bearing, relief_of
+from medalcore.render.picture import picture, png_bytes, standing
+from medalcore.render.shading import Surface, encoded, shaded
 
 UP_LEFT = np.array([-math.sqrt(0.5), math.sqrt(0.5), 0.0])
 
@@ -244,7 +245,7 @@ def test_facets_of_a_dome_do_not_show() -> None:
 @pytest.mark.parametrize("side", ["obverse", "reverse"])
 def test_letter_reads_right(side: str, alignment: str | float) -> None:
     """An F set upright on a face, and placed by `assemble`, reads as an F in its picture."""
-    from medalcore.ground import placement
+    from medalcore.context.ground import placement
 
     letter = solid_from_manifold(letter_f().extrude(1.0).translate((0.0, 0.0, 1.0)), "legend")
     front = letter.on_side(1)
@@ -274,7 +275,7 @@ def test_letter_reads_right(side: str, alignment: str | float) -> None:
 
 def test_reverse_stands_as_assembly_placed_it() -> None:
     """Turning to the viewer of the reverse undoes the placing of the reverse."""
-    from medalcore.ground import placement
+    from medalcore.context.ground import placement
 
     for alignment in ("medal", "coin", 17.0):
         medal = medal_of([disc()], alignment)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from fennick.models import MODELS
 
+from medalcore.geometry.closure import closure
 from medalcore.spec import read_spec
-from medalcore.weld import closure
 
 SCRIPTS = Path(__file__).parents[2] / "scripts"
 FENNICK = SCRIPTS / "fennick"
@@ -73,8 +73,8 @@ def test_beams_come_from_the_lamp(models, tmp_path):
     from fennick.models import write_drawings
     from fennick.scene import beams
 
-    from medalcore.contour import bounds
-    from medalcore.drawing import read_drawing
+    from medalcore.geometry.contour import bounds
+    from medalcore.svg.drawing import read_drawing
 
     write_drawings(tmp_path)
     relief = read_spec(FENNICK / "fennick-light.toml").obverse.relief[1]

@@ -8,10 +8,10 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from medalcore.contour import area, bounds
-from medalcore.drawing import Colour, read_drawing
 from medalcore.errors import SourceError
-from medalcore.stroke import Pen, stroked
+from medalcore.geometry.contour import area, bounds
+from medalcore.svg.drawing import Colour, read_drawing
+from medalcore.svg.stroke import Pen, stroked
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
 

@@ -11,11 +11,11 @@ import shapely
 from counting import counted
 from edge_cuts import made, notches_in, slice_at
 
-from medalcore.blank import build_blank
-from medalcore.edge import Notch, draw_notch, fit_notch
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.edge import Notch, draw_notch, fit_notch
 from medalcore.errors import SpecError
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
 
 MICRON = 0.001
 FINE = tolerance_for("fine")

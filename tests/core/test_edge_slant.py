@@ -8,10 +8,10 @@ import shapely
 from counting import counted
 from edge_cuts import made, notches_in, slice_at
 
-from medalcore.blank.outline import outline_of
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank.outline import outline_of
+from medalcore.geometry.closure import closure
 from medalcore.inspect.collar import collar_findings
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
 
 
 def test_slanted_reeds_are_slanted_and_warned_of():

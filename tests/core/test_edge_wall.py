@@ -10,12 +10,12 @@ import shapely
 from counting import counted
 from edge_cuts import made, slice_at
 
-from medalcore.blank.general import can_run
-from medalcore.blank.plan import planned
-from medalcore.blank.track import track_of
-from medalcore.edge import notches_on, reeded_circle
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank.general import can_run
+from medalcore.elements.blank.plan import planned
+from medalcore.elements.blank.track import track_of
+from medalcore.elements.edge import notches_on, reeded_circle
+from medalcore.geometry.closure import closure
 
 MICRON = 0.001
 FINE = tolerance_for("fine")

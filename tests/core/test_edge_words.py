@@ -7,12 +7,12 @@ import pytest
 import uharfbuzz as hb
 from counting import counted
 
-from medalcore.blank import build_blank
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
+from medalcore.elements.lettering.fonts import find_typeface
 from medalcore.errors import MedalError, SpecError
-from medalcore.lettering.fonts import find_typeface
-from medalcore.solid import arrays_of
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 
 THICK = {"diameter": 40.0, "thickness": 5.0, "chamfer": 0.4}
 

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 import shapely
 
-from medalcore.build import build
-from medalcore.element import Context
-from medalcore.emblem import build_emblem
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.emblem import build_emblem
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.solid import arrays_of
+from medalcore.geometry.solid import arrays_of
+from medalcore.piece.build import build
 from medalcore.spec import Emblem, spec_from_dict
-from medalcore.tolerance import tolerance_for
 
 FLAT = Ground(level=1.0, radius=18.0, dish=0.0, floor=-0.8)
 CREST = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 140">

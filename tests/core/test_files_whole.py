@@ -10,12 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from medalcore import MedalSpec, file_access
+from medalcore import MedalSpec
 from medalcore.deliver import check_free
 from medalcore.deliver.claim import claimed
 from medalcore.deliver.files import write_files
 from medalcore.errors import DeliveryError
 from medalcore.spec import Identity, write_spec
+from medalcore.system import file_access
 
 posix = pytest.mark.skipif(os.name != "posix", reason="needs fork and signals as POSIX has them")
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import medalcore
-from medalcore.element import Finding
+from medalcore.context.element import Finding
 from medalcore.inspect import inspect, worst_first
 
 HIGH = """

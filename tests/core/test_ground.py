@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from counting import counted
 
-from medalcore.blank import build_blank
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.blank import build_blank
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.solid import arrays_of
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 
 
 def test_a_flat_field_is_level_everywhere():

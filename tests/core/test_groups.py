@@ -6,15 +6,15 @@ import trimesh
 from models import lumpy_head
 
 from medalcore import Model, SourceError, StageCache, build, parse_spec
-from medalcore.element import Context
-from medalcore.grid import Grid, HeightField
-from medalcore.ground import Ground
-from medalcore.relief import build_relief, modelled
-from medalcore.relief.emphasis import softened
-from medalcore.relief.seen import seen
-from medalcore.relief.source import source_mesh
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import Tolerance
+from medalcore.elements.relief import build_relief, modelled
+from medalcore.elements.relief.compression.emphasis import softened
+from medalcore.elements.relief.sources.model import source_mesh
+from medalcore.elements.relief.sources.source_depth import seen
+from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Relief, spec_from_dict
-from medalcore.tolerance import Tolerance
 
 GROUND = Ground(level=1.25, radius=18.0, dish=0.0, floor=-0.6)
 TOLERANCE = Tolerance(curve=0.02, surface=0.02, pixels=200)

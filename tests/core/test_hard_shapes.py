@@ -8,15 +8,15 @@ import shapely
 import trimesh
 from shapely.geometry import Polygon
 
-from medalcore import contour as C
-from medalcore import loft as L
-from medalcore.blank.patch import fill_loops
-from medalcore.build import build
 from medalcore.errors import SolidError, SpecError
-from medalcore.profile import profiled
-from medalcore.solid import arrays_of
+from medalcore.geometry import contour as C
+from medalcore.geometry import loft as L
+from medalcore.geometry.closure import closure, mend
+from medalcore.geometry.fill_polygon import fill_loops
+from medalcore.geometry.solid import arrays_of
+from medalcore.geometry.swept_profile import profiled
+from medalcore.piece.build import build
 from medalcore.spec import spec_from_dict
-from medalcore.weld import closure, mend
 
 
 def trapezium(y, x):

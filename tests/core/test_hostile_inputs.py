@@ -15,12 +15,12 @@ import pytest
 import tifffile
 
 from medalcore import build, parse_spec, read_spec
-from medalcore.drawing import read_drawing
+from medalcore.elements.lettering.fonts import find_typeface
+from medalcore.elements.lettering.shaping import read_axes, read_features, read_kerning
+from medalcore.elements.relief.sources.model import read_model
+from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
 from medalcore.errors import MedalError, SourceError, SpecError
-from medalcore.lettering.fonts import find_typeface
-from medalcore.lettering.shaping import read_axes, read_features, read_kerning
-from medalcore.relief.picture_source import read_picture
-from medalcore.relief.source import read_model
+from medalcore.svg.drawing import read_drawing
 
 ROOT = Path(__file__).resolve().parents[2]
 posix = pytest.mark.skipif(os.name != "posix", reason="needs fork, pipes and users as POSIX has")
@@ -333,8 +333,8 @@ import numpy as np
 from PIL import Image
 from medalcore import build, parse_spec
 from medalcore.deliver import deliver
-from medalcore.relief.picture_source import read_picture
-from medalcore.relief.source import read_model
+from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
+from medalcore.elements.relief.sources.model import read_model
 folder = Path(tempfile.mkdtemp())
 medal = build(parse_spec('[blank]\\ndiameter = 20\\n[[obverse.legend]]\\ntext = "A"'), "draft")
 paths = deliver(medal, folder, size=16, also=("obj", "glb", "depth"))

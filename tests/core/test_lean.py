@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import Delaunay
 
-from medalcore.relief import lean
+from medalcore.elements.relief.surface import slope_limit as lean
 
 
 def noisy() -> tuple[np.ndarray, np.ndarray, np.ndarray]:

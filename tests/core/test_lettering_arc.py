@@ -6,17 +6,17 @@ import numpy as np
 import pytest
 import trimesh
 
-from medalcore import contour as C
-from medalcore.element import Context
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.elements.lettering import build_legend
+from medalcore.elements.lettering.fonts import find_typeface
+from medalcore.elements.lettering.shaping import shape
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.lettering import build_legend
-from medalcore.lettering.fonts import find_typeface
-from medalcore.lettering.shaping import shape
-from medalcore.solid import arrays_of
+from medalcore.geometry import contour as C
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Legend
-from medalcore.tolerance import TOLERANCES
-from medalcore.weld import closure
 
 FLAT = Ground(level=1.0, radius=18.0, dish=0.0, floor=-0.5)
 HOLLOW = Ground(level=1.0, radius=18.0, dish=0.4, floor=-0.5)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from letter_meshes import context, ink_of, mesh_of
 
+from medalcore.context.ground import Ground
+from medalcore.elements.lettering import build_exergue, build_inscription
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.lettering import build_exergue, build_inscription
 from medalcore.spec import Exergue, Inscription
 
 

@@ -13,13 +13,13 @@ import unicodedata
 import numpy as np
 import pytest
 
-from medalcore import contour as C
+from medalcore.elements.lettering.fonts import find_typeface
+from medalcore.elements.lettering.shaping import read_axes
 from medalcore.errors import SourceError
-from medalcore.lettering.fonts import find_typeface
-from medalcore.lettering.shaping import read_axes
-from medalcore.loft import drafted
-from medalcore.solid import arrays_of
-from medalcore.weld import closure
+from medalcore.geometry import contour as C
+from medalcore.geometry.closure import closure
+from medalcore.geometry.loft import drafted
+from medalcore.geometry.solid import arrays_of
 
 PACKAGED = [
     "serif-extralight", "serif", "serif-bold-italic", "serif-black",

@@ -7,8 +7,8 @@ import pytest
 from fontTools.ttLib import TTCollection, TTFont
 
 from medalcore import StageCache, build
+from medalcore.elements.lettering.fonts import find_typeface
 from medalcore.errors import SourceError
-from medalcore.lettering.fonts import find_typeface
 from medalcore.spec import spec_from_dict
 
 SERIF, SANS = (find_typeface(name).file for name in ("serif-bold", "sans-bold"))

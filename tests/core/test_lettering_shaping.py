@@ -9,11 +9,11 @@ import uharfbuzz as hb
 from fontTools.pens.areaPen import AreaPen
 from fontTools.ttLib import TTFont
 
-from medalcore import contour as C
+from medalcore.elements.lettering.bidi import levels, visual_runs
+from medalcore.elements.lettering.fonts import find_typeface
+from medalcore.elements.lettering.shaping import read_axes, read_features, shape
 from medalcore.errors import SourceError, SpecError
-from medalcore.lettering.bidi import levels, visual_runs
-from medalcore.lettering.fonts import find_typeface
-from medalcore.lettering.shaping import read_axes, read_features, shape
+from medalcore.geometry import contour as C
 
 
 def _direct(typeface, text, features=None, direction="ltr"):

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from letter_meshes import FLAT, HOLLOW, context, ink_of, mesh_of
 
-from medalcore import contour as C
+from medalcore.context.ground import Ground
+from medalcore.elements.lettering import build_inscription, build_legend
+from medalcore.elements.lettering.fonts import find_typeface
+from medalcore.elements.lettering.measure import widths
+from medalcore.elements.lettering.shaping import kerned, read_kerning, shape
 from medalcore.errors import SourceError, SpecError
-from medalcore.ground import Ground
-from medalcore.lettering import build_inscription, build_legend
-from medalcore.lettering.fonts import find_typeface
-from medalcore.lettering.measure import widths
-from medalcore.lettering.shaping import kerned, read_kerning, shape
-from medalcore.profile import deepest, profiled
-from medalcore.solid import solid_from_manifold, without
+from medalcore.geometry import contour as C
+from medalcore.geometry.solid import solid_from_manifold, without
+from medalcore.geometry.swept_profile import deepest, profiled
 from medalcore.spec import Inscription, Legend
 
 

@@ -9,13 +9,13 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from medalcore import contour as C
-from medalcore import loft as L
 from medalcore.errors import SolidError
-from medalcore.profile import deepest, profiled
-from medalcore.solid import arrays_of
-from medalcore.wavefront import sweep
-from medalcore.weld import closure, mend
+from medalcore.geometry import contour as C
+from medalcore.geometry import loft as L
+from medalcore.geometry.closure import closure, mend
+from medalcore.geometry.solid import arrays_of
+from medalcore.geometry.straight_skeleton import sweep
+from medalcore.geometry.swept_profile import deepest, profiled
 
 # Two arms whose ends grow together, as serifs do: a "C" of straight strokes.
 _HOOK = (

@@ -5,12 +5,12 @@ import pytest
 import trimesh
 
 from medalcore import build, height_field, parse_spec
-from medalcore.assemble import Assembled
-from medalcore.element import Unit
+from medalcore.context.element import Unit
 from medalcore.errors import SpecError
-from medalcore.loose import loose_bodies
-from medalcore.solid import Label
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import Label
+from medalcore.piece.assemble import Assembled
+from medalcore.piece.loose import loose_bodies
 
 
 def assembled(*boxes):

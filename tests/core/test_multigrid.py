@@ -9,7 +9,7 @@ import scipy.sparse as sparse
 import scipy.sparse.linalg as sparse_linalg
 from numpy.typing import NDArray
 
-from medalcore.relief.multigrid import Poisson, Pyramid
+from medalcore.geometry.poisson import Poisson, Pyramid
 
 
 def ragged_mask(rows: int, cols: int) -> NDArray[np.bool_]:

@@ -11,8 +11,8 @@ import trimesh
 from embree import top_seen
 from models import scans
 
-from medalcore.grid import Grid
-from medalcore.raster import top_surface
+from medalcore.geometry.grid import Grid
+from medalcore.geometry.raster import top_surface
 
 
 def _grid(size: int, half: float = 1.0) -> Grid:
@@ -217,8 +217,8 @@ def test_blocks_change_nothing(monkeypatch):
     vertices, triangles = lumpy_ball(60, 80)
     grid = _grid(200)
     whole, _ = top_surface(vertices, triangles, grid)
-    monkeypatch.setattr("medalcore.raster.BLOCK", 700)
-    monkeypatch.setattr("medalcore.raster.FRAGMENTS", 50)
+    monkeypatch.setattr("medalcore.geometry.raster.BLOCK", 700)
+    monkeypatch.setattr("medalcore.geometry.raster.FRAGMENTS", 50)
     parts, _ = top_surface(vertices, triangles, grid)
     assert np.array_equal(whole, parts)
 

@@ -8,13 +8,13 @@ import trimesh
 from models import lumpy_head
 
 from medalcore import Model, StageCache, build
-from medalcore.cache import Stages
-from medalcore.element import Context
-from medalcore.ground import Ground
-from medalcore.relief import build as stage
-from medalcore.relief import build_relief
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.stages import Stages
+from medalcore.context.tolerance import Tolerance
+from medalcore.elements.relief import build as stage
+from medalcore.elements.relief import build_relief
 from medalcore.spec import Relief, spec_from_dict
-from medalcore.tolerance import Tolerance
 
 TOLERANCE = Tolerance(curve=0.02, surface=0.02, pixels=160)
 GROUND = Ground(level=1.25, radius=18.0, dish=0.0, floor=-0.6)

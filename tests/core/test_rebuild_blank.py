@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from medalcore import StageCache, assemble, build
+from medalcore import StageCache, build
 from medalcore.errors import SpecError
+from medalcore.piece import assemble
 from medalcore.spec import spec_from_dict
 
 

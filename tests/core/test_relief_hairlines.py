@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from medalcore.relief.hairlines import WIDTH, bridged
+from medalcore.elements.relief.depth.crevices import WIDTH, bridged
 
 PIXEL = 0.02
 SIZE = 1000

@@ -12,16 +12,16 @@ import trimesh
 from PIL import Image
 from scipy.interpolate import RegularGridInterpolator
 
-from medalcore.containment import keep_clear
-from medalcore.contour import circle
-from medalcore.element import Context, Model
+from medalcore.context.containment import keep_clear
+from medalcore.context.element import Context, Model
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.elements.relief import build_relief
 from medalcore.errors import SpecError
-from medalcore.grid import height_field
-from medalcore.ground import Ground
-from medalcore.relief import build_relief
-from medalcore.solid import arrays_of
+from medalcore.geometry.contour import circle
+from medalcore.geometry.grid import height_field
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Crop, Cut, Flat, Picture, Relief
-from medalcore.tolerance import TOLERANCES
 
 LEVEL = 1.0
 GROUND = Ground(level=LEVEL, radius=18.0, dish=0.0, floor=-1.0)

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from relief_fields import GROUNDS, blank, cap, comb, grid, over, plate, star, two_bumps
 
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.relief.surface.relief_solid import relief_shape, relief_solid, solid_of
 from medalcore.errors import SolidError
-from medalcore.grid import HeightField
-from medalcore.ground import Ground
-from medalcore.raster import top_surface
-from medalcore.relief.solid import relief_shape, relief_solid, solid_of
-from medalcore.solid import arrays_of, united
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.geometry.closure import closure
+from medalcore.geometry.grid import HeightField
+from medalcore.geometry.raster import top_surface
+from medalcore.geometry.solid import arrays_of, united
 
 FINE = tolerance_for("fine")
 TEN = math.radians(10.0)

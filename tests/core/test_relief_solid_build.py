@@ -5,12 +5,12 @@ import pytest
 import trimesh
 from relief_fields import GROUNDS
 
-from medalcore.element import Cancelled, Context, Model
-from medalcore.relief import build_relief
-from medalcore.solid import arrays_of
+from medalcore.context.element import Cancelled, Context, Model
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.relief import build_relief
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Relief
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
 
 
 def model(*parts):

@@ -13,19 +13,19 @@ from models import lumpy_head, scans
 from relief_fields import GROUNDS, over, star
 from scipy import ndimage
 
-from medalcore.element import Context, Model
-from medalcore.raster import top_surface
-from medalcore.relief import build_relief
-from medalcore.relief.build import modelled
-from medalcore.relief.cliffs import cliffs
-from medalcore.relief.draft import enforce_draft, fill_gaps
-from medalcore.relief.lean import leaning
-from medalcore.relief.solid import relief_shape
-from medalcore.relief.steps import away_from, steps
-from medalcore.solid import arrays_of
+from medalcore.context.element import Context, Model
+from medalcore.context.tolerance import Tolerance, tolerance_for
+from medalcore.elements.relief import build_relief
+from medalcore.elements.relief.build import modelled
+from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
+from medalcore.elements.relief.draft.edge_walls import away_from, steps
+from medalcore.elements.relief.draft.step_edges import cliffs
+from medalcore.elements.relief.surface.relief_solid import relief_shape
+from medalcore.elements.relief.surface.slope_limit import leaning
+from medalcore.geometry.closure import closure
+from medalcore.geometry.raster import top_surface
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Relief
-from medalcore.tolerance import Tolerance, tolerance_for
-from medalcore.weld import closure
 
 DRAFTS = [3.0, 5.0, 10.0, 30.0]
 FINE = tolerance_for("fine")

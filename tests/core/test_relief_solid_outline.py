@@ -10,8 +10,8 @@ from hypothesis.extra import numpy as hnp
 from shapely.geometry import Point, Polygon
 from shapely.prepared import prep
 
-from medalcore.relief.outline import silhouette, thinned
-from medalcore.relief.wall import leaning
+from medalcore.elements.relief.surface.hung_wall import leaning
+from medalcore.elements.relief.surface.silhouette import silhouette, thinned
 
 
 def disc(radius, n):

@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 from relief_fields import GROUNDS, grid, over, star
 
-from medalcore.raster import top_surface
-from medalcore.relief.cliffs import cliffs
-from medalcore.relief.draft import enforce_draft
-from medalcore.relief.even import evened
-from medalcore.relief.lines import Lines
-from medalcore.relief.solid import relief_shape
-from medalcore.relief.steps import Steps, steps
-from medalcore.relief.triangulate import triangulated
-from medalcore.tolerance import tolerance_for
-from medalcore.weld import closure
+from medalcore.context.tolerance import tolerance_for
+from medalcore.elements.relief.draft.curvature_flow import evened
+from medalcore.elements.relief.draft.draft import enforce_draft
+from medalcore.elements.relief.draft.edge_walls import Steps, steps
+from medalcore.elements.relief.draft.step_edges import cliffs
+from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.elements.relief.surface.relief_solid import relief_shape
+from medalcore.geometry.closure import closure
+from medalcore.geometry.constraint_lines import Lines
+from medalcore.geometry.raster import top_surface
 
 FINE = tolerance_for("fine")
 TEN = math.radians(10.0)

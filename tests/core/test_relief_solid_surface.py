@@ -9,11 +9,11 @@ from pydelatin import Delatin
 from relief_fields import cap, comb, grid, over, plate
 from scipy import ndimage
 
-from medalcore.raster import top_surface
-from medalcore.relief.cliffs import cliffs as inner_edges
-from medalcore.relief.draft import enforce_draft, fill_gaps
-from medalcore.relief.mesh import Triangulation
-from medalcore.relief.triangulate import triangulated
+from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
+from medalcore.elements.relief.draft.step_edges import cliffs as inner_edges
+from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.geometry.raster import top_surface
+from medalcore.geometry.triangulation import Triangulation
 
 PITCH = 0.025
 

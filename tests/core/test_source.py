@@ -9,11 +9,11 @@ import pytest
 import trimesh
 from models import lumpy_head
 
-from medalcore.element import Model
+from medalcore.context.element import Model
+from medalcore.elements.relief.sources.model import read_model, source_mesh
 from medalcore.errors import SourceError
-from medalcore.relief import topology
-from medalcore.relief.source import read_model, source_mesh
-from medalcore.relief.topology import _hashed, welded
+from medalcore.geometry import topology
+from medalcore.geometry.topology import _hashed, welded
 
 CORNERS = np.array(
     [[x, y, z] for z in (0.0, 1.0) for y in (0.0, 2.0) for x in (0.0, 3.0)]

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from medalcore.element import Context
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.elements.relief import build_relief, modelled
 from medalcore.errors import MedalError, SourceError, SpecError
-from medalcore.ground import Ground
-from medalcore.relief import build_relief, modelled
-from medalcore.sculpt import kept_strokes, relief_sheet, sheet_mesh
-from medalcore.solid import arrays_of
+from medalcore.geometry.closure import closure
+from medalcore.geometry.solid import arrays_of
+from medalcore.piece.sculpt import kept_strokes, relief_sheet, sheet_mesh
 from medalcore.spec import Crop, Cut, Face, Flat, MedalSpec, Relief
-from medalcore.tolerance import TOLERANCES
-from medalcore.weld import closure
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '

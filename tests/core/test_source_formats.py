@@ -12,10 +12,10 @@ import pytest
 import trimesh
 from PIL import Image
 
+from medalcore.elements.relief.sources.model import read_model
+from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
+from medalcore.elements.relief.sources.pictures.png import deep_png
 from medalcore.errors import SourceError
-from medalcore.relief.picture_source import read_picture
-from medalcore.relief.png_deep import deep_png
-from medalcore.relief.source import read_model
 
 
 def _ball():

@@ -7,10 +7,10 @@ import pytest
 import trimesh
 from scipy import ndimage
 
-from medalcore.ground import Ground
-from medalcore.relief.fringe import finished
-from medalcore.relief.place import raw_field
-from medalcore.relief.source import SourceMesh, source_mesh
+from medalcore.context.ground import Ground
+from medalcore.elements.relief.depth.boundary_pixels import finished
+from medalcore.elements.relief.depth.placement import raw_field
+from medalcore.elements.relief.sources.model import SourceMesh, source_mesh
 from medalcore.spec import Relief
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from medalcore.element import Context
+from medalcore.context.element import Context
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.elements.relief import modelled
+from medalcore.elements.relief.draft.edge_walls import away_from
+from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
+from medalcore.elements.relief.sources.source_depth import seen
 from medalcore.errors import SourceError, SpecError
-from medalcore.grid import Grid, HeightField
-from medalcore.ground import Ground
-from medalcore.relief import modelled
-from medalcore.relief.picture_source import read_picture
-from medalcore.relief.seen import seen
-from medalcore.relief.steps import away_from
+from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Crop, Cut, Picture, Relief
-from medalcore.tolerance import TOLERANCES
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 

@@ -10,10 +10,10 @@ import pytest
 import tifffile
 from PIL import Image
 
+from medalcore.context.ground import Ground
+from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
+from medalcore.elements.relief.sources.source_depth import seen
 from medalcore.errors import SourceError
-from medalcore.ground import Ground
-from medalcore.relief.picture_source import read_picture
-from medalcore.relief.seen import seen
 from medalcore.spec import Picture, Relief
 
 ROWS, COLS = 90, 130

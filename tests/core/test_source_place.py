@@ -7,16 +7,16 @@ import pytest
 from msgspec.structs import replace
 from scipy.spatial.transform import Rotation
 
-from medalcore.element import Context, Model
+from medalcore.context.element import Context, Model
+from medalcore.context.ground import Ground
+from medalcore.context.tolerance import TOLERANCES
+from medalcore.elements.relief import build_relief, modelled
+from medalcore.elements.relief.depth.placement import MARGIN_PIXELS, place, raw_field, turned
+from medalcore.elements.relief.sources.model import SourceMesh, read_model, source_mesh
 from medalcore.errors import SpecError
-from medalcore.ground import Ground
-from medalcore.relief import build_relief, modelled
-from medalcore.relief.clip import clipped
-from medalcore.relief.place import MARGIN_PIXELS, place, raw_field, turned
-from medalcore.relief.source import SourceMesh, read_model, source_mesh
-from medalcore.solid import arrays_of
+from medalcore.geometry.clip import clipped
+from medalcore.geometry.solid import arrays_of
 from medalcore.spec import Crop, Cut, Relief
-from medalcore.tolerance import TOLERANCES
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 

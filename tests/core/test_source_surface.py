@@ -7,14 +7,14 @@ import pytest
 import trimesh
 from scipy import ndimage
 
-from medalcore.element import Model
-from medalcore.grid import Grid
-from medalcore.ground import Ground
-from medalcore.raster import top_surface
-from medalcore.relief.place import place, raw_field
-from medalcore.relief.source import SourceMesh, source_mesh
-from medalcore.relief.subdivide import edged, limit_points, subdivided
-from medalcore.relief.surface import smoothed
+from medalcore.context.element import Model
+from medalcore.context.ground import Ground
+from medalcore.elements.relief.depth.placement import place, raw_field
+from medalcore.elements.relief.depth.smoothing import smoothed
+from medalcore.elements.relief.sources.model import SourceMesh, source_mesh
+from medalcore.geometry.grid import Grid
+from medalcore.geometry.raster import top_surface
+from medalcore.geometry.subdivision import edged, limit_points, subdivided
 from medalcore.spec import Relief
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)

@@ -14,15 +14,15 @@ import trimesh
 from models import lumpy_head
 
 from medalcore import Model, SourceError, StageCache, build, parse_spec
-from medalcore.grid import Grid, HeightField
-from medalcore.relief.strokes import (
+from medalcore.elements.relief.strokes import (
     on_grid,
     sheet,
     sheet_of,
     stroke_difference,
     with_strokes,
 )
-from medalcore.sculpt import ReliefSheet, kept_strokes, relief_sheet, sheet_mesh
+from medalcore.geometry.grid import Grid, HeightField
+from medalcore.piece.sculpt import ReliefSheet, kept_strokes, relief_sheet, sheet_mesh
 
 SPEC = """
 [blank]
@@ -165,8 +165,8 @@ def test_other_strokes_of_the_same_name_are_built_anew():
 def test_strokes_from_a_depth_picture_lie_as_those_from_a_model():
     """The frame of a height field of the same model must be the model's own."""
     frames = []
-    from medalcore.ground import Ground
-    from medalcore.relief.seen import seen
+    from medalcore.context.ground import Ground
+    from medalcore.elements.relief.sources.source_depth import seen
 
     ground = Ground(level=1.0, radius=15.0, dish=0.0, floor=0.2)
     spec = parse_spec(SPEC).obverse.relief[0]

@@ -10,9 +10,9 @@ import pytest
 import trimesh
 
 from medalcore import SpecError, StageCache, build, parse_spec
-from medalcore.ground import Ground
-from medalcore.texture.sheet import Sheet, whole
-from medalcore.weld import closure
+from medalcore.context.ground import Ground
+from medalcore.elements.texture.sheet import Sheet, whole
+from medalcore.geometry.closure import closure
 
 BLANK = """
 [blank]

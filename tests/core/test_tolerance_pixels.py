@@ -2,7 +2,7 @@
 
 import pytest
 
-from medalcore.tolerance import tolerance_for
+from medalcore.context.tolerance import tolerance_for
 
 
 @pytest.mark.parametrize(

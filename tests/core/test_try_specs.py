@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import try_specs
 
-from medalcore.build import build
-from medalcore.drawing import read_drawing
+from medalcore.elements.relief.sources.model import read_model, source_mesh
+from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
 from medalcore.errors import SourceError, SpecError
-from medalcore.relief.picture_source import read_picture
-from medalcore.relief.source import read_model, source_mesh
+from medalcore.piece.build import build
 from medalcore.spec import spec_from_dict
+from medalcore.svg.drawing import read_drawing
 
 
 @pytest.mark.parametrize(

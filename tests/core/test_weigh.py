@@ -8,7 +8,7 @@ import pytest
 import trimesh
 
 from medalcore import SpecError, build, parse_spec
-from medalcore.materials import material_named
+from medalcore.context.materials import material_named
 
 TROY_OUNCE_G = 31.1034768  # international yard and pound agreement, 1959: 480 grains
 
@@ -134,8 +134,8 @@ def test_nickel_in_the_core_alone_is_told_of():
 
 def test_files_hold_both_parts_and_both_metals():
     from medalcore.deliver.obj import mtl_bytes, obj_bytes
-    from medalcore.deliver.parts import by_metal
     from medalcore.deliver.threemf import threemf_bytes
+    from medalcore.render.parts import by_metal
 
     text = """
     [medal]

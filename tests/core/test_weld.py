@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from medalcore.weld import closure, mend, weld
+from medalcore.geometry.closure import closure, mend, weld
 
 
 def _sphere():

@@ -1,0 +1,1 @@
+"""What every element may look at: the ground it stands on, tolerance, materials, kept stages."""

@@ -1,0 +1,206 @@
+"""Keep elements on the piece and its field: does one reach too far, by how much, what would fit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import SpecError
+from ..geometry.contour import Contours, circle, contours_of, inside, signed_area
+from ..geometry.solid import FloatArray, Solid
+from .element import Finding
+from .ground import Ground
+from .openings import EDGE, NAMES, opening_at
+
+_BINS = 2048
+"""Directions in which the farthest point of an element is looked at."""
+
+_TOUCH_MM = 1e-3
+"""An element may end on the very edge of the piece; rounding is not reaching beyond it."""
+
+_SEEN_MM = 0.01
+"""What stands less past the edge of a field, or above it, is not told."""
+
+_FAR = 1e6
+"""mm; numbers beyond are told by their power of ten, not digit by digit."""
+
+_AT_ONCE = 2_000_000
+"""Pairs of point and edge looked at at once: bounds the memory."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far something reaches too far, mm, and where it does so most."""
+
+    far: float
+    where: tuple[float, float]
+
+    @property
+    def near(self) -> str:
+        """Return the place as words."""
+        u, v = (f"{x:.1e}" if abs(x) > _FAR else f"{round(x, 1) + 0.0:.1f}" for x in self.where)
+        return f"near {u}, {v} mm"
+
+
+def _length(length: float) -> str:
+    return f"{length:.2f} mm" if length < _FAR else "far"
+
+
+def silhouette(blank: Solid) -> Contours:
+    """Return the outer outline of a blank seen from above, holes filled, mm."""
+    return tuple(c for c in contours_of(blank.manifold.project()) if signed_area(c) > 0)
+
+
+def keep_on(outline: Contours, part: Solid, cure: str = "") -> None:
+    """Make sure that a part in piece coordinates lies inside the outline.
+
+    Parameters
+    ----------
+    outline : contours
+        mm.
+    part : Solid
+    cure : str
+        What the element itself found would help.
+
+    Raises
+    ------
+    SpecError
+        Saying by how much and where it reaches beyond the edge.
+    """
+    rim = np.vstack(outline)
+    points = farthest(np.asarray(part.manifold.to_mesh64().vert_properties)[:, :2])
+    inscribed = np.hypot(rim[:, 0], rim[:, 1]).min()
+    reach = _beyond(outline, points[np.hypot(points[:, 0], points[:, 1]) > 0.98 * inscribed])
+    if reach is not None:
+        raise SpecError(
+            f"reaches {_length(reach.far)} beyond the edge of the piece, {reach.near}; "
+            f"{cure or 'make it smaller or move it inwards'}"
+        )
+
+
+def keep_clear(outline: Contours, points: FloatArray, keep: float, cure: str = "") -> None:
+    """Make sure that points stay clear of the outline of a piece, from within.
+
+    Parameters
+    ----------
+    outline : contours
+        mm.
+    points : (k, 2) float64
+        mm.
+    keep : float
+        How far they have to stay away from it, mm.
+    cure : str
+        What the element itself found would help.
+
+    Raises
+    ------
+    SpecError
+        Saying by how much and where they come too near, or reach beyond the edge.
+    """
+    rim = np.vstack(outline)
+    inscribed = np.hypot(rim[:, 0], rim[:, 1]).min()
+    points = points[np.hypot(points[:, 0], points[:, 1]) > 0.98 * inscribed - keep]
+    cure = cure or "make it smaller or move it inwards"
+    reach = _beyond(outline, points)
+    if reach is not None:
+        raise SpecError(
+            f"reaches {_length(reach.far)} beyond the edge of the piece, {reach.near}; {cure}"
+        )
+    stops = np.vstack([np.roll(c, -1, axis=0) for c in outline])
+    left = [_distance(point, rim, stops) for point in points]
+    if left and min(left) < keep:
+        reach = Reach(min(left), tuple(points[int(np.argmin(left))].tolist()))
+        raise SpecError(
+            f"comes to {reach.far:.2f} mm from the edge of the piece, {reach.near}, where it needs "
+            f"{keep:.2f} mm; {cure}"
+        )
+
+
+def past_field(ground: Ground, points: FloatArray) -> Reach | None:
+    """Return how far points (k, 2) reach past the edge of a field or into a hole, or None."""
+    return _beyond(_field(ground), points)
+
+
+def scale_that_fits(ground: Ground, points: FloatArray, about: tuple[float, float]) -> float:
+    """Return the largest scale about a place at which points (k, 2) lie on the field, 0 to 1.
+
+    0 if the place itself does not lie on it.
+    """
+    field, middle = _field(ground), np.array(about)
+    away = farthest(points - middle) if len(field) == 1 else points - middle
+    low, high = 0.0, 1.0
+    for _ in range(12):
+        scale = 0.5 * (low + high)
+        fits = _beyond(field, middle + scale * away) is None
+        low, high = (scale, high) if fits else (low, scale)
+    return low
+
+
+def over_field(ground: Ground, part: Solid, fit: float, at: tuple[float, float]) -> Finding | None:
+    """Return what to say of a relief in face coordinates that stands past the edge of its field.
+
+    Parameters
+    ----------
+    ground : Ground
+    part : Solid
+    fit : float
+        Its larger side as asked for, or 0, mm.
+    at : (float, float)
+        Where its middle is to lie, mm.
+    """
+    points = np.asarray(part.manifold.to_mesh64().vert_properties)[:, :3]
+    points = points[points[:, 2] > ground.height(points[:, :2]) + _SEEN_MM][:, :2]
+    points = farthest(points) if len(_field(ground)) == 1 else points
+    reach = past_field(ground, points)
+    if reach is None or reach.far < _SEEN_MM:
+        return None
+    size = fit or float(np.ptp(points, axis=0).max())
+    fits = math.floor(100.0 * size * scale_that_fits(ground, points, at)) / 100.0
+    opening = int(opening_at(replace(ground, voids=()), np.array([reach.where]))[0])
+    past, cure = "past the edge of the field", "move it inwards"
+    if opening != EDGE:
+        past, cure = f"into {NAMES[opening]}", f"move it off {NAMES[opening]}"
+    if fits > 0.0:
+        cure = f"a fit of {fits:g} mm keeps it " + ("inside" if opening == EDGE else "off it")
+    told = f"reaches {reach.far:.2f} mm {past}, {reach.near}; {cure}"
+    return Finding("relief-over-rim", "warning", told, "", reach.far, 0.0)
+
+
+def farthest(points: FloatArray) -> FloatArray:
+    """Return the farthest of (n, 2) points in each of many directions, (k, 2) mm."""
+    radius = np.hypot(points[:, 0], points[:, 1])
+    turn = np.arctan2(points[:, 1], points[:, 0])
+    bins = ((turn / (2.0 * np.pi) + 0.5) * _BINS).astype(np.int64) % _BINS
+    order = np.lexsort((radius, bins))
+    last = np.flatnonzero(np.diff(bins[order], append=-1))
+    found: FloatArray = points[order[last]]
+    return found
+
+
+def _field(ground: Ground) -> Contours:
+    """Return the outline of a field."""
+    told = tuple(np.array(c, dtype=np.float64) for c in ground.outline)
+    return told or (circle(ground.radius, _TOUCH_MM),)
+
+
+def _beyond(outline: Contours, points: FloatArray) -> Reach | None:
+    """Return how far, and where, points reach beyond an outline."""
+    starts = np.vstack(outline)
+    stops = np.vstack([np.roll(c, -1, axis=0) for c in outline])
+    worst: Reach | None = None
+    for some in np.array_split(points, math.ceil(len(points) * len(starts) / _AT_ONCE) or 1):
+        for point in some[~inside(outline, some)]:
+            far = _distance(point, starts, stops)
+            if far > (worst.far if worst else _TOUCH_MM):
+                worst = Reach(far, (float(point[0]), float(point[1])))
+    return worst
+
+
+def _distance(point: FloatArray, starts: FloatArray, ends: FloatArray) -> float:
+    """Return the distance of a point from segments, mm."""
+    way = ends - starts
+    along = np.einsum("ij,ij->i", point - starts, way) / np.maximum((way**2).sum(axis=1), 1e-18)
+    nearest = starts + np.clip(along, 0.0, 1.0)[:, None] * way
+    return float(np.linalg.norm(nearest - point, axis=1).min())

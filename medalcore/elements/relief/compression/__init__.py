@@ -1,0 +1,1 @@
+"""A source's depth told in the height of a low relief."""

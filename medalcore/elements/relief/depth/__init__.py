@@ -1,0 +1,1 @@
+"""The depth of a source as it is seen from above its face."""

@@ -1,0 +1,1 @@
+"""Walls that a die lets go of, on the height field."""

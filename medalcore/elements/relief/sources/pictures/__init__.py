@@ -1,0 +1,1 @@
+"""Depth pictures with all their bits, read and placed."""

@@ -1,0 +1,1 @@
+"""The height field as a surface, and the closed solid below it."""

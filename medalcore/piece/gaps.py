@@ -1,0 +1,204 @@
+"""Gaps too narrow between raised parts, and metal too thin between sunk ones.
+
+Both are measured where it is narrowest: at the field, between the feet of walls that rise from
+it, or between the mouths of what is sunk into it. A die, a mould or a cutter must stand there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Set
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..context.element import Finding, Severity
+from ..context.openings import BASE, EDGE, LOOP, RIM
+from ..geometry.solid import FloatArray, IntArray
+from .standing import Finished, Owner, to_face
+
+LEAST = {"struck": 0.15, "cast": 0.20, "milled": 0.20, "printed": 0.20}
+"""Least gap by process, mm (common practice, no source)."""
+
+LEAST_CELL_WALL = 0.30
+"""Least metal beside a cell for enamel, mm (common practice, no source)."""
+
+_IN_WORDS = 2.0 / 3.0
+"""Share of the least gap from which on one between letters of a word, or parts of one drawing, is
+no fault: it is short (common practice, no source)."""
+
+_PIECE = 0.3
+"""Longest piece of an edge that is looked at, mm."""
+
+_NAMES = {RIM: "the rim", EDGE: "a hole, a joint or the edge", LOOP: "the loop"}
+
+
+@dataclass(frozen=True, eq=False)
+class _Feet:
+    """Where units end at the field of a face, as short straight pieces.
+
+    Attributes
+    ----------
+    start, stop : (n, 2) float64
+        In face coordinates, mm.
+    unit : (n,) int64
+    """
+
+    start: FloatArray
+    stop: FloatArray
+    unit: IntArray
+
+    def some(self, which: NDArray[np.bool_]) -> _Feet:
+        """Return those that are picked."""
+        return _Feet(self.start[which], self.stop[which], self.unit[which])
+
+
+def narrow_gaps(
+    finished: Finished,
+    owner: Owner,
+    meeting: Set[tuple[int, int]],
+    told: Set[tuple[str, str]],
+    process: str,
+) -> Iterator[Finding]:
+    """Yield a finding for every pair of elements, and every word, with a gap that is too narrow.
+
+    Parameters
+    ----------
+    finished : Finished
+    owner : mapping
+    meeting : set of (int, int)
+        Units that meet: there is no gap between them.
+    told : set of (str, str)
+        Paths of elements of which it is told already that they meet.
+    process : str
+    """
+    for side in (1, -1):
+        here = {n: own for n, own in owner.items() if own[0].side == side}
+        if not here:
+            continue
+        place = next(iter(here.values()))[0].place
+        feet = _feet(finished, side, place)
+        cut = np.array([n for n, (s, _) in here.items() if s.action == "cut"], dtype=np.int64)
+        sunk = np.isin(feet.unit, [*cut.tolist(), EDGE])
+        raised = np.isin(feet.unit, [n for n in here if n not in set(cut.tolist())] + [RIM, LOOP])
+        least = LEAST[process]
+        cells = np.isin(feet.unit, [n for n in cut if here[n][1].name.startswith("cell")])
+        wall = LEAST_CELL_WALL if cells.any() else least
+        for which, limit, thin in ((raised, least, False), (sunk, wall, True)):
+            yield from _told(_near(feet.some(which), limit), here, meeting, told, thin, process)
+
+
+def _told(
+    near: tuple[FloatArray, IntArray, FloatArray],
+    owner: Owner,
+    meeting: Set[tuple[int, int]],
+    told: Set[tuple[str, str]],
+    thin: bool,
+    process: str,
+) -> Iterator[Finding]:
+    """Yield the narrowest place of every pair of elements."""
+    done: set[tuple[str, str]] = set()
+    gaps, pairs, places = near
+    for k in np.argsort(gaps, kind="stable").tolist():
+        one, two = pairs[k].tolist()
+        if (one, two) in meeting:
+            continue
+        names = [owner[n][0].path if n in owner else _NAMES[n] for n in (one, two)]
+        paths = names[0], names[1]
+        if paths in done or paths in told or paths[::-1] in told:
+            continue
+        is_cell = any(n in owner and owner[n][1].name.startswith("cell") for n in (one, two))
+        limit = LEAST_CELL_WALL if thin and is_cell else LEAST[process]
+        if gaps[k] >= limit - 1e-4:
+            continue
+        done.add(paths)
+        what = "only {:.2f} mm of metal stand" if thin else "a gap of only {:.2f} mm is left"
+        units = [owner[n][1].name if n in owner else "" for n in (one, two)]
+        if paths[0] == paths[1]:
+            between = f"{units[0]} and {units[1]}"
+        else:
+            between = " and ".join(f"{p} {u}".strip() for p, u in zip(paths, units, strict=True))
+        kind = "beside a cell" if thin and is_cell else f"{process} pieces"
+        message = (
+            f"{what.format(gaps[k])} between {between} at the field, near {places[k][0]:.1f}, "
+            f"{places[k][1]:.1f} mm; {kind} want {limit:.2f} mm at least: move them apart"
+        )
+        severity: Severity = "warning"
+        if paths[0] == paths[1]:
+            severity = "note" if gaps[k] < _IN_WORDS * limit else "remark"
+        where = next(p for n, p in zip((one, two), paths, strict=True) if n in owner)
+        yield Finding("narrow-gap", severity, message, where, float(gaps[k]), limit)
+
+
+def _feet(finished: Finished, side: int, place: FloatArray) -> _Feet:
+    """Return where units end at the field: edges that one of their triangles has with it."""
+    tri, unit = (a[finished.on(side)] for a in (finished.triangles, finished.unit))
+    count = len(finished.vertices)
+    touched = np.zeros((2, count), dtype=bool)
+    touched[0, tri[unit == BASE]] = True
+    touched[1, tri[unit != BASE]] = True
+    shared = touched[0] & touched[1]
+    tri, unit = (a[shared[tri].sum(axis=1) >= 2] for a in (tri, unit))
+    edges = np.concatenate([tri[:, [0, 1]], tri[:, [1, 2]], tri[:, [2, 0]]])
+    of = np.tile(unit, 3)
+    there, back = edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]
+    feet = (of != BASE) & np.isin(back, there[of == BASE])
+    start, stop = (to_face(finished.vertices[edges[feet, k]], place)[:, :2] for k in (0, 1))
+    long = np.linalg.norm(stop - start, axis=1)
+    parts = np.maximum(np.ceil(long / _PIECE), 1).astype(np.int64)
+    which = np.repeat(np.arange(len(parts)), parts)
+    step = (np.arange(len(which)) - np.repeat(np.cumsum(parts) - parts, parts))[:, None]
+    way = ((stop - start) / parts[:, None])[which]
+    begin = start[which] + step * way
+    return _Feet(begin, begin + way, of[feet][which])
+
+
+def _near(feet: _Feet, limit: float) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Return the least gap below a limit of every pair of units: gap, pair (lower first), place."""
+    cell = limit + _PIECE
+    middle = 0.5 * (feet.start + feet.stop)
+    at = np.floor((middle - middle.min(axis=0, initial=0.0)) / cell).astype(np.int64) + 1
+    wide = int(at[:, 1].max(initial=0)) + 2
+    number = at[:, 0] * wide + at[:, 1]
+    order = np.argsort(number, kind="stable")
+    number, sorted_unit = number[order], feet.unit[order]
+    left, right = [], []
+    for ahead in (0, 1, wide - 1, wide, wide + 1):
+        first = np.searchsorted(number, number + ahead, side="left")
+        last = np.searchsorted(number, number + ahead, side="right")
+        if not ahead:
+            first = np.arange(len(number)) + 1
+        many = np.maximum(last - first, 0)
+        one = np.repeat(np.arange(len(number)), many)
+        two = first[one] + np.arange(len(one)) - np.repeat(np.cumsum(many) - many, many)
+        apart = sorted_unit[one] != sorted_unit[two]
+        left.append(order[one[apart]])
+        right.append(order[two[apart]])
+    one, two = np.concatenate(left), np.concatenate(right)
+    reach = np.abs(middle[one] - middle[two]).max(axis=1) < cell
+    one, two = one[reach], two[reach]
+    gap, place = _apart(feet, one, two)
+    close = gap < limit
+    pair = np.sort(np.column_stack([feet.unit[one], feet.unit[two]])[close], axis=1)
+    gap, place = gap[close], place[close]
+    by = np.lexsort((gap, pair[:, 1], pair[:, 0]))
+    new = np.any(np.diff(pair[by], axis=0, prepend=-99), axis=1)
+    kept = by[new]
+    return gap[kept], pair[kept], place[kept]
+
+
+def _apart(feet: _Feet, one: IntArray, two: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return how far pieces that do not cross are apart, and the middle between them, mm."""
+    best = np.full(len(one), np.inf)
+    place = np.zeros((len(one), 2))
+    for points, ends in (
+        (feet.start[one], two), (feet.stop[one], two), (feet.start[two], one), (feet.stop[two], one)
+    ):  # fmt: skip
+        a, way = feet.start[ends], feet.stop[ends] - feet.start[ends]
+        along = np.sum((points - a) * way, axis=1) / np.maximum(np.sum(way * way, axis=1), 1e-18)
+        nearest = a + np.clip(along, 0.0, 1.0)[:, None] * way
+        gap = np.linalg.norm(points - nearest, axis=1)
+        better = gap < best
+        best[better] = gap[better]
+        place[better] = 0.5 * (points + nearest)[better]
+    return best, place

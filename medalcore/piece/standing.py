@@ -1,0 +1,143 @@
+"""Elements as they stand on the finished piece, and the piece with the unit of every triangle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..context.element import Unit
+from ..context.ground import Ground
+from ..context.openings import BASE, EDGE, LOOP, RIM
+from ..geometry.solid import FloatArray, IntArray, Label, Side, Solid, arrays_of
+
+_LEVEL = 0.75
+"""Cosine of the slope up to which a face counts as level."""
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """A part of an element as it stands on the piece.
+
+    Attributes
+    ----------
+    path, kind : str
+    side : int
+    action : str
+        As `Part.action`.
+    solid : Solid
+        In piece coordinates, its labels with the numbers of its units.
+    place : (3, 4) float64
+        From face coordinates to the piece.
+    ground : Ground
+        Of its face.
+    first : int
+        Number of its first unit.
+    units : tuple of Unit
+    facts : mapping
+        Of its element.
+    may_overlap : bool
+        Whether losses of it are accepted.
+    """
+
+    path: str
+    kind: str
+    side: Side
+    action: str
+    solid: Solid
+    place: FloatArray
+    ground: Ground
+    first: int
+    units: tuple[Unit, ...]
+    facts: Mapping[str, Any]
+    may_overlap: bool = False
+
+    @cached_property
+    def own(self) -> tuple[FloatArray, IntArray, IntArray]:
+        """Return vertices in face coordinates, and the triangles and units of what is to be seen.
+
+        Of what is cut that is what the cutter leaves in the metal.
+        """
+        vertices, triangles, code, labels = arrays_of(self.solid)
+        unit = np.array([label.unit for label in labels])[code]
+        facing = self.side * rise(vertices, triangles) > 0.0
+        shown = facing != (self.action == "cut")
+        return to_face(vertices, self.place), triangles[shown], unit[shown]
+
+
+Owner = Mapping[int, tuple[Standing, Unit]]
+"""By the number of a unit: the part it belongs to, and what it is."""
+
+
+def to_face(points: FloatArray, place: FloatArray) -> FloatArray:
+    """Return points of the piece in face coordinates, mm; inverse of a rigid (3, 4) transform."""
+    return np.asarray((points - place[:, 3]) @ place[:, :3])
+
+
+@dataclass(frozen=True, eq=False)
+class Finished:
+    """The finished piece.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+        mm.
+    triangles : (m, 3) int64
+    unit : (m,) int64
+        Unit of every triangle; below 0 base, rim, edge or loop.
+    source : (m,) int64
+        The same, but textures, which are ground to stand on, have numbers of their own.
+    side : (m,) int64
+        1 obverse, −1 reverse, 0 what runs from one to the other.
+    """
+
+    vertices: FloatArray
+    triangles: IntArray
+    unit: IntArray
+    source: IntArray
+    side: IntArray
+
+    def on(self, side: int) -> NDArray[np.bool_]:
+        """Tell which triangles belong to a face, or to both."""
+        return np.asarray((self.side == side) | (self.side == 0))
+
+    @staticmethod
+    def of(
+        vertices: FloatArray, triangles: IntArray, code: IntArray, labels: Sequence[Label],
+        grounds: set[int],
+    ) -> Finished:  # fmt: skip
+        """Return a piece by its labels; `grounds` are units that are ground to stand on."""
+        other = {"rim": RIM, "edge": EDGE, "loop": LOOP}
+        own = [v.unit if v.unit >= 0 else other.get(v.zone, BASE) for v in labels]
+        source = np.array(own, dtype=np.int64)[code]
+        unit = np.where(np.isin(source, list(grounds)), BASE, source)
+        side = np.array([v.side for v in labels], dtype=np.int64)[code]
+        return Finished(vertices, triangles, unit, source, side)
+
+
+def rise(vertices: FloatArray, triangles: IntArray) -> FloatArray:
+    """Return twice the area of triangles seen from above, above 0 if they face up, mm2."""
+    a, b, c = (vertices[triangles[:, k], :2] for k in range(3))
+    p, q = b - a, c - a
+    return np.asarray(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
+
+
+def is_level(vertices: FloatArray, triangles: IntArray) -> NDArray[np.bool_]:
+    """Tell which triangles are level, or nearly."""
+    corner = vertices[triangles]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    return np.asarray(np.abs(cross[:, 2]) > _LEVEL * np.linalg.norm(cross, axis=1))
+
+
+def areas(
+    vertices: FloatArray, triangles: IntArray, unit: IntArray, count: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return the area seen from above of every unit, and of its level faces, mm2."""
+    seen = np.abs(rise(vertices, triangles)) / 2.0
+    level = is_level(vertices, triangles)
+    every = np.bincount(unit, seen, count).astype(np.float64)
+    return every, np.bincount(unit[level], seen[level], count).astype(np.float64)

@@ -1,0 +1,1 @@
+"""Pictures of a finished piece: studio light, metals, shadows."""

@@ -1,0 +1,1 @@
+"""SVG drawings: areas of colour, pen strokes, levels."""

@@ -1,0 +1,1 @@
+"""Files, consoles and signals as systems really have them."""
