@@ -9,7 +9,8 @@ import numpy as np
 
 from ..errors import SpecError
 from ..geometry.contour import Contours, circle, contours_of, inside, signed_area
-from ..geometry.solid import FloatArray, Solid
+from ..geometry.solid import Solid
+from ..geometry.types import FloatArray
 from .element import Finding
 from .ground import Ground
 from .openings import EDGE, NAMES, opening_at

@@ -8,7 +8,8 @@ from typing import Any, Literal
 
 from ..errors import Cancelled
 from ..geometry.grid import HeightField
-from ..geometry.solid import FloatArray, Solid
+from ..geometry.solid import Solid
+from ..geometry.types import FloatArray
 from .ground import Ground
 from .model import Model
 from .stages import Stages

@@ -11,11 +11,9 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..geometry.types import FloatArray
 from .panel_height import Terrace
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

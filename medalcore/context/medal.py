@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.types import BoolArray, ByteArray, FloatArray, IntArray
 from .element import Finding
 
 
@@ -39,9 +40,9 @@ class Medal:
     """
 
     name: str
-    vertices: NDArray[np.float64]
-    triangles: NDArray[np.int64]
-    zone: NDArray[np.uint8]
+    vertices: FloatArray
+    triangles: IntArray
+    zone: ByteArray
     side: NDArray[np.int8]
     zone_names: tuple[str, ...]
     volume_mm3: float
@@ -50,7 +51,7 @@ class Medal:
     findings: tuple[Finding, ...] = ()
     report: Mapping[str, Any] = field(default_factory=dict)
 
-    def points(self, where: NDArray[np.bool_]) -> NDArray[np.float64]:
+    def points(self, where: BoolArray) -> FloatArray:
         """Return the vertices (k, 3) of the triangles picked by a mask (m,), each once."""
         used = np.zeros(len(self.vertices), dtype=bool)
         used[self.triangles[where]] = True

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.types import FloatArray, IntArray
+
 GROUP = "group:"
 """Before the name of a vertex group among the arrays of a model in a file for the worker."""
 
@@ -24,6 +26,6 @@ class Model:
         Vertex groups by name: how much each vertex belongs to one, 0 to 1.
     """
 
-    vertices: NDArray[np.float64]
-    triangles: NDArray[np.int64]
+    vertices: FloatArray
+    triangles: IntArray
     weights: Mapping[str, NDArray[np.floating]] = field(default_factory=dict)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from ..geometry.contour import Contours, inside, signed_area
-from ..geometry.solid import FloatArray, IntArray
+from ..geometry.types import FloatArray, IntArray
 from .ground import Ground
 
 BASE, RIM, EDGE, LOOP = -1, -2, -3, -4

@@ -8,12 +8,9 @@ from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..geometry.contour import Contours
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from ..geometry.types import BoolArray, FloatArray, IntArray
 
 _CELLS = 128
 _PAIRS = 1_000_000
@@ -68,7 +65,7 @@ class Terrace:
         every = [rise for _, rise in self.section]
         return min(every), max(every)
 
-    def on_wall(self, corners: FloatArray, clear: float, steep: float) -> NDArray[np.bool_]:
+    def on_wall(self, corners: FloatArray, clear: float, steep: float) -> BoolArray:
         """Tell which triangles (m, 3, 2) come within `clear` mm of a wall steeper than that."""
         depth = self.depth(corners)
         low, high = depth.min(axis=1) - clear, depth.max(axis=1) + clear
@@ -201,7 +198,7 @@ def _distance(points: FloatArray, start: FloatArray, stop: FloatArray) -> FloatA
     return np.asarray(np.hypot(*(off - t[:, None] * way).T))
 
 
-def _inside_rows(contours: Contours, at: FloatArray) -> NDArray[np.bool_]:
+def _inside_rows(contours: Contours, at: FloatArray) -> BoolArray:
     """Tell which places of a lattice, (k, n, 2), lie inside clean contours, a row at a time."""
     a = np.concatenate(contours)
     b = np.concatenate([np.roll(c, -1, axis=0) for c in contours])

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ..geometry.types import FloatArray, IntArray
 
 _CHUNK = 1 << 16  # rows formatted at once: the whole text of a million triangles is 80 MB
 
 
-def exact_rows(form: str, points: NDArray[np.float64]) -> Iterator[str]:
+def exact_rows(form: str, points: FloatArray) -> Iterator[str]:
     """Yield rows of coordinates with the fewest digits that give the same float32 back.
 
     Different points so stay different in any reader.
@@ -27,7 +28,7 @@ def exact_rows(form: str, points: NDArray[np.float64]) -> Iterator[str]:
         yield (form * len(part)) % tuple(part.astype("U").ravel().tolist())
 
 
-def integer_rows(form: str, table: NDArray[np.int64]) -> Iterator[str]:
+def integer_rows(form: str, table: IntArray) -> Iterator[str]:
     """Yield rows of integers put through a format with one ``%d`` per column."""
     for start in range(0, len(table), _CHUNK):
         part = table[start : start + _CHUNK]

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.medal import Medal
+from ..geometry.types import BoolArray
 from ..render.parts import by_body
 from .text import exact_rows, integer_rows
 
@@ -90,7 +90,7 @@ def _model(medal: Medal) -> Iterator[str]:
     yield f"</resources>\n<build>{items}</build>\n</model>\n"
 
 
-def _object(medal: Medal, number: int, name: str, of: NDArray[np.bool_]) -> Iterator[str]:
+def _object(medal: Medal, number: int, name: str, of: BoolArray) -> Iterator[str]:
     """Yield one object of some of the triangles, with the vertices they use."""
     used, corners = np.unique(medal.triangles[of], return_inverse=True)
     yield (

@@ -11,16 +11,14 @@ import manifold3d as m3
 import numpy as np
 from manifold3d import CrossSection as Section
 from manifold3d import Manifold as Body
-from numpy.typing import NDArray
 
 from .contour import Fill, section
+from .types import FloatArray, IntArray
 
 __all__ = [
     "Body", "Section", "cuboid", "empty_section", "extruded", "hull", "mitred", "revolved",
     "triangulated", "united_bodies", "united_sections",
 ]  # fmt: skip
-
-FloatArray = NDArray[np.float64]
 
 
 def empty_section() -> Section:
@@ -65,6 +63,6 @@ def hull(points: FloatArray) -> FloatArray:
     return np.asarray(m3.CrossSection.hull_points(points).to_polygons()[0])
 
 
-def triangulated(loops: Sequence[FloatArray]) -> NDArray[np.int64]:
+def triangulated(loops: Sequence[FloatArray]) -> IntArray:
     """Return triangles between closed loops, (m, 3), as indices into all their points."""
     return np.asarray(m3.triangulate(list(loops)), dtype=np.int64)

@@ -11,9 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
+from .types import BoolArray, FloatArray, IntArray
 
 _PASSES = 64
 """More than mending takes: closing slits takes up to 3, a line of corners as many as it has."""
@@ -207,7 +205,7 @@ def mend(
     return points[used], (np.cumsum(used) - 1)[tri], code
 
 
-def _folded(tri: IntArray, count: int) -> NDArray[np.bool_]:
+def _folded(tri: IntArray, count: int) -> BoolArray:
     """Mark triangles that lie back to back on another with the same corners."""
     if not len(tri):
         return np.zeros(0, dtype=bool)
@@ -221,12 +219,12 @@ def _folded(tri: IntArray, count: int) -> NDArray[np.bool_]:
     group = np.ravel(group)
     total = np.bincount(group, turn)
     size = np.bincount(group)
-    folded: NDArray[np.bool_] = (size[group] > 1) & (total[group] == 0)
+    folded: BoolArray = (size[group] > 1) & (total[group] == 0)
     return folded
 
 
-def _is_even(tri: IntArray, ordered: IntArray) -> NDArray[np.bool_]:
-    even: NDArray[np.bool_] = np.zeros(len(tri), dtype=bool)
+def _is_even(tri: IntArray, ordered: IntArray) -> BoolArray:
+    even: BoolArray = np.zeros(len(tri), dtype=bool)
     for k in range(3):
         even |= np.all(np.roll(tri, k, axis=1) == ordered, axis=1)
     return even
@@ -269,7 +267,7 @@ def _without_flat(
     return tri, np.concatenate([code[keep], np.array(new_code, dtype=np.int64)]), bool(gone)
 
 
-def inner_bodies(vertices: FloatArray, triangles: IntArray) -> NDArray[np.bool_]:
+def inner_bodies(vertices: FloatArray, triangles: IntArray) -> BoolArray:
     """Tell which triangles belong to other bodies than the one that reaches farthest out.
 
     In a ring with a core those are the core's, whatever their outlines are.

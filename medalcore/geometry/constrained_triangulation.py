@@ -10,15 +10,11 @@ from __future__ import annotations
 from collections import deque
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SolidError
 from .planar_graph import Graph
 from .triangulation import Triangulation
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from .types import BoolArray, FloatArray, IntArray
 
 _ROOM = 16.0  # pixels round the points
 _TURNS = 200_000

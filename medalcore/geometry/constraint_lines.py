@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .deviation import Heights, spans
 from .triangulation import Triangulation
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import BoolArray, FloatArray, IntArray
 
 _NEAR = 0.05  # pixels from other points and the border within which no given point is put
 _ON = 1e-6  # pixels within which a point lies on an edge
@@ -95,9 +92,7 @@ def distances(
     return np.linalg.norm(off, axis=2).min(axis=1), across / np.linalg.norm(side, axis=2)
 
 
-def _apart(
-    mesh: Triangulation, triangles: IntArray, on_edge: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
+def _apart(mesh: Triangulation, triangles: IntArray, on_edge: BoolArray) -> BoolArray:
     """Mark points of which no two lie on one edge, from both sides; the first is marked."""
     beside = np.where(on_edge, mesh.beside(triangles), -1)
     claims = np.column_stack([triangles, beside])

@@ -14,9 +14,9 @@ from typing import Literal
 
 import manifold3d as m3
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from .types import BoolArray, FloatArray
+
 Contours = tuple[FloatArray, ...]
 Fill = Literal["nonzero", "evenodd", "positive"]
 Join = Literal["mitre", "round", "bevel"]
@@ -218,7 +218,7 @@ def circle(radius: float, tolerance: float, centre: Sequence[float] = (0.0, 0.0)
     return np.asarray(centre) + radius * fit * np.column_stack([np.cos(angle), np.sin(angle)])
 
 
-def inside(contours: Contours, points: FloatArray) -> NDArray[np.bool_]:
+def inside(contours: Contours, points: FloatArray) -> BoolArray:
     """Tell which of (k, 2) points lie inside clean contours (ray crossing, even-odd)."""
     odd = np.zeros(len(points), dtype=bool)
     x, y = points[:, 0, None], points[:, 1, None]

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from .contour import FloatArray
+from .types import FloatArray
 
 
 def mitres(before: FloatArray, after: FloatArray) -> FloatArray:

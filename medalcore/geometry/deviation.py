@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .triangulation import Triangulation
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import BoolArray, Float32Array, FloatArray, IntArray
 
 _CHUNK = 250_000  # pixels looked at in one go, to bound memory and stay in the cache
 
@@ -16,7 +13,7 @@ _CHUNK = 250_000  # pixels looked at in one go, to bound memory and stay in the 
 class Heights:
     """The field, and z of the mesh's points."""
 
-    def __init__(self, field: NDArray[np.float32], mesh: Triangulation, z: FloatArray) -> None:
+    def __init__(self, field: Float32Array, mesh: Triangulation, z: FloatArray) -> None:
         self.field = np.ascontiguousarray(field)
         self.z = np.array(z, dtype=np.float64)
 
@@ -52,7 +49,7 @@ def misfit(
 
 
 def misfit_of(
-    field: NDArray[np.float32], xy: FloatArray, z: FloatArray, pitch: int
+    field: Float32Array, xy: FloatArray, z: FloatArray, pitch: int
 ) -> tuple[FloatArray, IntArray]:
     """As `misfit`, for triangles given by their corners (k, 3, 2) and heights (k, 3)."""
     cols = field.shape[1]
@@ -90,7 +87,7 @@ def misfit_of(
     return worst, pixel
 
 
-def _firsts(true: NDArray[np.bool_], head: IntArray) -> IntArray:
+def _firsts(true: BoolArray, head: IntArray) -> IntArray:
     """Return where the first True of each run is; a run without one gives its head."""
     at = np.flatnonzero(true)
     place = np.minimum(np.searchsorted(at, head), max(len(at) - 1, 0))

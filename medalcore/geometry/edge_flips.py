@@ -12,13 +12,10 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .deviation import Heights, misfit_of
 from .triangulation import Triangulation
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import BoolArray, FloatArray, IntArray
 
 _ROUNDS = 12
 _FLAT = 0.02  # radians: edges that bend less are not seen
@@ -151,9 +148,7 @@ def _bend(
     return np.asarray(angle * np.linalg.norm(points[a] - points[b], axis=1))
 
 
-def _convex(
-    xy: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: IntArray
-) -> NDArray[np.bool_]:
+def _convex(xy: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: IntArray) -> BoolArray:
     """Tell which pairs of triangles may be turned without making a sliver."""
     good = np.ones(len(a), dtype=bool)
     for corners in ((c, a, d), (d, b, c)):
@@ -166,7 +161,7 @@ def _convex(
     return good
 
 
-def _best(mesh: Triangulation, edges: IntArray, gain: FloatArray) -> NDArray[np.bool_]:
+def _best(mesh: Triangulation, edges: IntArray, gain: FloatArray) -> BoolArray:
     """Mark edges that gain most of all about them, so that no two share a triangle."""
     first, second = mesh.owners(edges)
     rank = np.empty(len(edges), dtype=np.int64)
@@ -177,9 +172,7 @@ def _best(mesh: Triangulation, edges: IntArray, gain: FloatArray) -> NDArray[np.
     return np.asarray((most[first] == rank) & (most[second] == rank))
 
 
-def _true(
-    mesh: Triangulation, heights: Heights, edges: IntArray, tolerance: float
-) -> NDArray[np.bool_]:
+def _true(mesh: Triangulation, heights: Heights, edges: IntArray, tolerance: float) -> BoolArray:
     """Tell which pairs keep to the field when turned."""
     a, b, c, d = mesh.quad(edges)
     corners = np.concatenate([np.stack([c, a, d], axis=1), np.stack([d, b, c], axis=1)])

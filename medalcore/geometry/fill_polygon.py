@@ -6,12 +6,9 @@ from collections.abc import Sequence
 
 import manifold3d as m3
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SolidError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import FloatArray, IntArray
 
 
 def fill_loops(points: FloatArray, loops: Sequence[IntArray]) -> IntArray:

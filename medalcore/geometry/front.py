@@ -12,8 +12,9 @@ from itertools import pairwise
 import manifold3d as m3
 import numpy as np
 
-from .contour import Contours, FloatArray, length, signed_area
+from .contour import Contours, length, signed_area
 from .corners import mitres, with_joins
+from .types import FloatArray
 
 Time = float | Fraction
 """A distance grown, mm."""

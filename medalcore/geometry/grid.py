@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SourceError
+from .types import BoolArray, Float32Array, FloatArray
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,11 @@ class Grid:
         """Return (rows, cols)."""
         return self.rows, self.cols
 
-    def u(self) -> NDArray[np.float64]:
+    def u(self) -> FloatArray:
         """Return u of the columns, (cols,) mm."""
         return self.left + self.pixel * np.arange(self.cols, dtype=np.float64)
 
-    def v(self) -> NDArray[np.float64]:
+    def v(self) -> FloatArray:
         """Return v of the rows, (rows,) mm."""
         return self.top - self.pixel * np.arange(self.rows, dtype=np.float64)
 
@@ -57,8 +57,8 @@ class HeightField:
     """
 
     grid: Grid
-    heights: NDArray[np.float32]
-    mask: NDArray[np.bool_]
+    heights: Float32Array
+    mask: BoolArray
 
 
 def height_field(heights: Any, pixel: float, *, mask: Any = None) -> HeightField:

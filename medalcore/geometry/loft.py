@@ -13,14 +13,14 @@ from itertools import pairwise
 
 import manifold3d as m3
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SolidError
-from .contour import Contours, FloatArray, distinct, drawn_in, section, unpinched
+from .contour import Contours, distinct, drawn_in, section, unpinched
 from .corners import mitres, with_joins
 from .front import Sweep
-from .solid import IntArray, Label, Solid, checked, solid_from_arrays, solid_from_manifold
+from .solid import Label, Solid, checked, solid_from_arrays, solid_from_manifold
 from .straight_skeleton import sweep
+from .types import BoolArray, FloatArray, IntArray
 
 _SHORTEST = 4e-5  # mm: edges below this may vanish when a file rounds to float32
 
@@ -338,7 +338,7 @@ def _size(xy: FloatArray, rings: Sequence[IntArray]) -> float:
     return float(section(tuple(xy[r] for r in rings)).area())
 
 
-def _unlevelled(triangles: IntArray, on_wide: NDArray[np.bool_], xy: FloatArray) -> IntArray:
+def _unlevelled(triangles: IntArray, on_wide: BoolArray, xy: FloatArray) -> IntArray:
     """Flip edges so that as few triangles as possible have all corners on one outline.
 
     Such a triangle would be a level shelf in the wall. It shares an inner edge with one

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+
+from .types import FloatArray, IntArray
 
 
-def unit_normals(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def unit_normals(vertices: FloatArray, triangles: IntArray) -> FloatArray:
     """Return the outward unit normals of triangles.
 
     Parameters
@@ -25,5 +24,5 @@ def unit_normals(
     first, second, third = (vertices[triangles[:, i]] for i in range(3))
     cross = np.cross(second - first, third - first)
     length = np.linalg.norm(cross, axis=1, keepdims=True)
-    unit: NDArray[np.float64] = cross / np.where(length > 0, length, 1.0)
+    unit: FloatArray = cross / np.where(length > 0, length, 1.0)
     return unit

@@ -11,14 +11,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SolidError
 from .topology import labels
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from .types import BoolArray, FloatArray, IntArray
 
 _CELL = 4.0  # size of the cells that are searched, in the unit of the points
 _ROUNDS = 12

@@ -25,9 +25,9 @@ import copy
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .red_black import BLACK, IN, RED, Cells, Quadrants, dot, even, join, sides, split, sum4
+from .types import BoolArray
 
 _COARSEST = 64  # cells that a dense inverse still handles at once
 _WORST = 5.0  # times the root mean square that a single cell may change by in the last round
@@ -51,7 +51,7 @@ class Pyramid:
         Cells inside, by level.
     """
 
-    def __init__(self, mask: NDArray[np.bool_], dtype: type[np.floating] = np.float32) -> None:
+    def __init__(self, mask: BoolArray, dtype: type[np.floating] = np.float32) -> None:
         self.dtype = dtype
         self.size = mask.shape
         ones = even(np.asarray(mask, dtype))
@@ -105,7 +105,7 @@ class Pyramid:
                 a = even(a)
         return a
 
-    def pad(self, a: Cells | NDArray[np.bool_]) -> Cells:
+    def pad(self, a: Cells | BoolArray) -> Cells:
         """Return `a`, which is 0 outside the mask, on the padded finest grid."""
         return even(np.asarray(a, self.dtype))
 

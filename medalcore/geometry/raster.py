@@ -18,9 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import Grid
-
-FloatArray = NDArray[np.float64]
-IndexArray = NDArray[np.intp]
+from .types import BoolArray, FloatArray, IndexArray, Int32Array
 
 BLOCK = 1 << 16
 """Triangles at a time."""
@@ -44,7 +42,7 @@ def top_surface(
     grid: Grid,
     *,
     with_index: bool = False,
-) -> tuple[FloatArray, NDArray[np.int32] | None]:
+) -> tuple[FloatArray, Int32Array | None]:
     """Return the highest z that is seen from +z at every pixel centre.
 
     Which way a triangle faces does not matter. Edges belong to both their triangles, so no
@@ -180,13 +178,13 @@ class _Painter:
         count = last.view(np.uint32).take(held).view(np.uint16)
         return held, _Boxes(start[::2], start[1::2], count[::2], count[1::2])
 
-    def _faces_up(self, corners: IndexArray) -> NDArray[np.bool_]:
+    def _faces_up(self, corners: IndexArray) -> BoolArray:
         """Tell which triangles (3, k) turn counter-clockwise as seen from above."""
         i0, i1, i2 = corners
         x0, y0 = self.x.take(i0), self.y.take(i0)
         one = (self.x.take(i1) - x0) * (self.y.take(i2) - y0)
         two = (self.x.take(i2) - x0) * (self.y.take(i1) - y0)
-        up: NDArray[np.bool_] = one <= two  # y runs down the picture
+        up: BoolArray = one <= two  # y runs down the picture
         return up
 
     def _floor(self) -> FloatArray:

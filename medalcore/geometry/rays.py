@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .contour import Contours, inside
-
-FloatArray = NDArray[np.float64]
+from .types import FloatArray
 
 
 def direction(clockwise: float) -> FloatArray:

@@ -6,11 +6,8 @@ Edges are (n, 2, 2) float64 in pixels, from end to end: x = column, y = −row.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from .types import BoolArray, FloatArray, IntArray
 
 
 def crossed(edges: FloatArray, rows: int) -> tuple[IntArray, FloatArray]:

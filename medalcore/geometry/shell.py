@@ -7,13 +7,10 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .fill_polygon import fill_loops
 from .solid import Label, Solid, solid_from_arrays
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import FloatArray, IntArray
 
 
 class Surface(Protocol):

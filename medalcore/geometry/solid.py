@@ -12,17 +12,15 @@ from typing import Literal
 
 import manifold3d as m3
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SolidError
+from .types import FloatArray, IntArray
 
 ZONES = (
     "field", "rim", "edge", "relief", "legend", "inscription", "border", "emblem", "loop",
     "texture",
 )  # fmt: skip
 Side = Literal[-1, 0, 1]
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from .contour import Contours, FloatArray
+from .contour import Contours
 from .front import Front, Sweep, Time
+from .types import FloatArray
 
 _UNIT = 2**44  # steps of a coordinate in one mm
 _TURN = 2**52  # steps of a normal's component in 1

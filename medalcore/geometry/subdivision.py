@@ -11,11 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from .types import BoolArray, ByteArray, FloatArray, IntArray
 
 SMOOTH, CREASE, OPEN = 0, 1, 2
 """Kinds of edges: within a smooth surface, sharp, and of one triangle only."""
@@ -43,7 +40,7 @@ class EdgedMesh:
     triangles: IntArray
     edges: IntArray
     ends: IntArray
-    kind: NDArray[np.uint8]
+    kind: ByteArray
     fixed: BoolArray
 
     def _crosses(self) -> tuple[FloatArray, FloatArray]:

@@ -14,11 +14,12 @@ from itertools import groupby
 import numpy as np
 
 from ..errors import SolidError
-from .contour import Contours, FloatArray, distinct, drawn_in, unpinched
+from .contour import Contours, distinct, drawn_in, unpinched
 from .front import Sweep
 from .loft import cap_triangles, wall_triangles, welded, without_needles
-from .solid import IntArray, Solid, solid_from_arrays
+from .solid import Solid, solid_from_arrays
 from .straight_skeleton import sweep
+from .types import FloatArray, IntArray
 
 Step = tuple[float, float]
 """How far the outline moves (above 0 outwards, below 0 inwards) and how far up or down, mm."""

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import FloatArray, Int32Array, IntArray
 
 _BLOCK = 1 << 17
 """Points or triangles at a time where more would cost memory and win nothing."""
@@ -124,7 +123,7 @@ def _hashed(vertices: FloatArray) -> NDArray[np.uint64]:
     return key
 
 
-def _grouped(key: NDArray[np.uint64]) -> tuple[IntArray, NDArray[np.int32]]:
+def _grouped(key: NDArray[np.uint64]) -> tuple[IntArray, Int32Array]:
     """Return the first index with each key, and for every index the place of its key there."""
     order = np.argsort(key, kind="stable")
     key = key[order]
@@ -134,7 +133,7 @@ def _grouped(key: NDArray[np.uint64]) -> tuple[IntArray, NDArray[np.int32]]:
     return order[new], group
 
 
-def _same(vertices: FloatArray, first: IntArray, group: NDArray[np.int32]) -> bool:
+def _same(vertices: FloatArray, first: IntArray, group: Int32Array) -> bool:
     """Tell whether every point equals the first of its group."""
     blocks = (slice(i, i + _BLOCK) for i in range(0, len(vertices), _BLOCK))
     return all(np.array_equal(vertices[first[group[b]]], vertices[b]) for b in blocks)

@@ -9,12 +9,9 @@ Chew 1989).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SolidError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from .types import BoolArray, FloatArray, IntArray
 
 _ROUNDS = 200
 
@@ -59,12 +56,12 @@ class Triangulation:
         twin = self._twin[3 * triangles[:, None] + np.arange(3)]
         return np.asarray(np.where(twin >= 0, twin // 3, -1))
 
-    def walled(self, triangles: IntArray) -> NDArray[np.bool_]:
+    def walled(self, triangles: IntArray) -> BoolArray:
         """Tell which of the three edges of some triangles are never flipped, (k, 3)."""
         edge = 3 * triangles[:, None] + np.arange(3)
         return np.asarray((self._twin[edge] < 0) | self._fixed[edge])
 
-    def fix(self, pairs: IntArray) -> NDArray[np.bool_]:
+    def fix(self, pairs: IntArray) -> BoolArray:
         """Fix the edges between pairs of points; return which there are, (k,) bool."""
         corner = self._corner[: 3 * self._size]
         key = corner * self._count + corner[self._next[: 3 * self._size]]
@@ -211,7 +208,7 @@ class Triangulation:
             active = np.concatenate([touched, active[~chosen]])
         return np.concatenate(changed) if changed else np.zeros(0, dtype=np.int64)
 
-    def _should_flip(self, edge: IntArray) -> NDArray[np.bool_]:
+    def _should_flip(self, edge: IntArray) -> BoolArray:
         a, b, c, d = (self._points[i] for i in self.quad(edge))
         # the incircle determinant relative to d (Guibas and Stolfi 1985)
         ax, ay, bx, by = a[:, 0] - d[:, 0], a[:, 1] - d[:, 1], b[:, 0] - d[:, 0], b[:, 1] - d[:, 1]
@@ -232,7 +229,7 @@ class Triangulation:
         d = self._corner[self._next[self._next[other]]]
         return self._corner[edge], self._corner[other], c, d
 
-    def _independent(self, edge: IntArray) -> NDArray[np.bool_]:
+    def _independent(self, edge: IntArray) -> BoolArray:
         """Mark edges of which no two share a triangle; at least one is marked."""
         t, s = edge // 3, self._twin[edge] // 3
         rank = np.arange(len(edge))

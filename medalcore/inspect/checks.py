@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.element import Finding, Severity
 from ..context.materials import material_named
 from ..context.medal import Medal
+from ..geometry.types import FloatArray
 from ..spec import MedalSpec
 from .collar import collar_findings
 from .law import law_findings
@@ -82,10 +82,10 @@ def _undercuts(medal: Medal, spec: MedalSpec) -> list[Finding]:
     return found
 
 
-def _longest_side(corner: NDArray[np.float64]) -> NDArray[np.float64]:
+def _longest_side(corner: FloatArray) -> FloatArray:
     """Return the longest side of triangles (n, 3, 3) seen from above, mm."""
     side = np.linalg.norm((corner - np.roll(corner, 1, axis=1))[:, :, :2], axis=2)
-    longest: NDArray[np.float64] = side.max(axis=1)
+    longest: FloatArray = side.max(axis=1)
     return longest
 
 

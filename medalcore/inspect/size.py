@@ -9,16 +9,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.medal import Medal
 from ..context.tolerance import TOLERANCES
 from ..elements.blank.outline import outline_of
 from ..geometry.bodies import hull
 from ..geometry.closure import bodies_of
+from ..geometry.types import FloatArray
 from ..spec import Blank
-
-FloatArray = NDArray[np.float64]
 
 _SIDED = ("oval", "rectangle")
 """Outlines with a width and a height of their own, whichever way they are turned."""

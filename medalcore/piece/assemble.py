@@ -9,7 +9,6 @@ from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.containment import keep_clear, keep_on, over_field, silhouette
 from ..context.element import Built, Context, Finding, Model, Progress, Unit
@@ -23,6 +22,7 @@ from ..geometry.closure import Closure, closure, mend
 from ..geometry.contour import Contours, bounds
 from ..geometry.grid import HeightField
 from ..geometry.solid import Label, Side, Solid, arrays_of, united, without
+from ..geometry.types import FloatArray, IntArray
 from ..spec import Border, Face, Legend, MedalSpec, Relief, Table
 from .free_field import AROUND, free_field, within_borders
 from .interference import interferences
@@ -67,9 +67,9 @@ class Assembled:
         What the units of `labels` are.
     """
 
-    vertices: NDArray[np.float64]
-    triangles: NDArray[np.int64]
-    code: NDArray[np.int64]
+    vertices: FloatArray
+    triangles: IntArray
+    code: IntArray
     labels: tuple[Label, ...]
     closure: Closure
     facts: Mapping[str, Any]
@@ -312,8 +312,8 @@ def _named(path: str, make: Callable[[], T]) -> T:
 
 
 def _in_order(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int64], code: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+    vertices: FloatArray, triangles: IntArray, code: IntArray
+) -> tuple[FloatArray, IntArray, IntArray]:
     """Sort vertices and triangles by what they are, not by when their parts were made.
 
     The boolean library orders triangles by original id, and a part from the cache carries an
@@ -332,7 +332,7 @@ def _in_order(
 
 def seal(
     body: Solid,
-) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], tuple[Label, ...], Closure]:
+) -> tuple[FloatArray, IntArray, IntArray, tuple[Label, ...], Closure]:
     """Return the piece as float32-exact arrays that are proven closed.
 
     Raises

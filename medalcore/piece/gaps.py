@@ -10,11 +10,10 @@ from collections.abc import Iterator, Set
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.element import Finding, Severity
 from ..context.openings import BASE, EDGE, LOOP, RIM
-from ..geometry.solid import FloatArray, IntArray
+from ..geometry.types import BoolArray, FloatArray, IntArray
 from .standing import Finished, Owner, to_face
 
 LEAST = {"struck": 0.15, "cast": 0.20, "milled": 0.20, "printed": 0.20}
@@ -48,7 +47,7 @@ class _Feet:
     stop: FloatArray
     unit: IntArray
 
-    def some(self, which: NDArray[np.bool_]) -> _Feet:
+    def some(self, which: BoolArray) -> _Feet:
         """Return those that are picked."""
         return _Feet(self.start[which], self.stop[which], self.unit[which])
 

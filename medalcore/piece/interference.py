@@ -14,7 +14,7 @@ import numpy as np
 
 from ..context.element import Finding, Severity
 from ..context.openings import BASE, EDGE, LOOP, NAMES, RIM, opening_at
-from ..geometry.solid import FloatArray
+from ..geometry.types import FloatArray
 from .gaps import narrow_gaps
 from .meetings import Meeting, meetings_of
 from .panel_edges import across_panels

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..context.openings import BASE, EDGE, LOOP, RIM
-from ..geometry.solid import IntArray
+from ..geometry.types import IntArray
 from .standing import Finished, Owner, to_face
 
 _BURIED_MM = 0.005

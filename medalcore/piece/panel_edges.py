@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from ..context.element import Finding
-from ..geometry.solid import FloatArray
+from ..geometry.types import FloatArray
 from .standing import Standing, is_level
 
 _STEP_MM = 0.01

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.element import Context, Model
 from ..context.ground import placement
@@ -21,13 +20,10 @@ from ..elements.relief.strokes import sheet, stroke_difference
 from ..errors import SpecError
 from ..geometry.grid import HeightField
 from ..geometry.solid import Side
+from ..geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ..spec import MedalSpec
 from .free_field import AROUND, free_field
 from .registry import ELEMENTS
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _SINK = 0.08
 """mm that the rim of the sheet lies below the field, so that it stands on the piece."""
@@ -52,8 +48,8 @@ class ReliefSheet:
     """
 
     surface: HeightField
-    old: NDArray[np.float32]
-    filled: NDArray[np.float32]
+    old: Float32Array
+    filled: Float32Array
     frame: FloatArray
     placement: FloatArray
 

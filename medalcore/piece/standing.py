@@ -8,12 +8,12 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.element import Unit
 from ..context.ground import Ground
 from ..context.openings import BASE, EDGE, LOOP, RIM
-from ..geometry.solid import FloatArray, IntArray, Label, Side, Solid, arrays_of
+from ..geometry.solid import Label, Side, Solid, arrays_of
+from ..geometry.types import BoolArray, FloatArray, IntArray
 
 _LEVEL = 0.75
 """Cosine of the slope up to which a face counts as level."""
@@ -101,7 +101,7 @@ class Finished:
     source: IntArray
     side: IntArray
 
-    def on(self, side: int) -> NDArray[np.bool_]:
+    def on(self, side: int) -> BoolArray:
         """Tell which triangles belong to a face, or to both."""
         return np.asarray((self.side == side) | (self.side == 0))
 
@@ -126,7 +126,7 @@ def rise(vertices: FloatArray, triangles: IntArray) -> FloatArray:
     return np.asarray(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
 
 
-def is_level(vertices: FloatArray, triangles: IntArray) -> NDArray[np.bool_]:
+def is_level(vertices: FloatArray, triangles: IntArray) -> BoolArray:
     """Tell which triangles are level, or nearly."""
     corner = vertices[triangles]
     cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])

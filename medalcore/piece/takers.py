@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.openings import BASE, EDGE, opening_at
 from ..geometry.grid import Grid
 from ..geometry.raster import top_surface
-from ..geometry.solid import FloatArray, IntArray
+from ..geometry.types import BoolArray, FloatArray, IntArray
 from .standing import Finished, Owner, Standing, areas, is_level, rise, to_face
 
 _PIXELS = 240
@@ -64,7 +63,7 @@ class Look:
         return found
 
     def _give_to_clearings(
-        self, s: Standing, grid: Grid, lower: NDArray[np.bool_], unit_of: IntArray
+        self, s: Standing, grid: Grid, lower: BoolArray, unit_of: IntArray
     ) -> None:
         """Say of places where the bare ground is seen who took away what stood there."""
         for number, (other, _) in self._owner.items():
@@ -73,7 +72,7 @@ class Look:
                 over = np.isfinite(top_surface(vertices, triangles, grid)[0])
                 unit_of[lower & over & (unit_of == BASE)] = number
 
-    def _stands_on(self, taker: int, whole: NDArray[np.bool_], grid: Grid) -> bool:
+    def _stands_on(self, taker: int, whole: BoolArray, grid: Grid) -> bool:
         """Tell whether a unit lies wholly within what a grid shows of another."""
         s, _ = self._owner[taker]
         points = _corners(s, taker)

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.ground import placement
 from ..context.medal import Medal
 from ..geometry.grid import Grid
 from ..geometry.mesh_normals import unit_normals
 from ..geometry.raster import top_surface
+from ..geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from .edge_maps import EdgeMaps, edge_maps
 from .lights import LAMPS, Lamp
 from .metals import Look, look_of
@@ -22,8 +22,6 @@ from .occlusion import RIDGE_MM, Bearing, Relief, relief_of
 from .parts import by_metal
 from .shading import mottled
 
-FloatArray = NDArray[np.float64]
-Row = NDArray[np.float32]
 Side = Literal["obverse", "reverse"]
 
 
@@ -61,18 +59,18 @@ class Cast:
     """
 
     vertices: FloatArray
-    triangles: NDArray[np.int64]
-    normals: NDArray[np.float32]
+    triangles: IntArray
+    normals: Float32Array
     look: Look
     rotation: FloatArray
     offset: FloatArray
     studio: FloatArray
     grid: Grid
     relief: Relief
-    uneven: NDArray[np.float32]
+    uneven: Float32Array
     edge: EdgeMaps | None
-    on_edge: NDArray[np.bool_]
-    core: NDArray[np.bool_] | None = None
+    on_edge: BoolArray
+    core: BoolArray | None = None
     core_look: Look | None = None
     exposure: float | None = None
 
@@ -89,12 +87,16 @@ class Cast:
             for of, look in ((~self.core, self.look), (self.core, self.core_look))
         )  # fmt: skip
 
-    def in_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
+    def in_face(
+        self, x: Float32Array, y: Float32Array, z: Float32Array
+    ) -> tuple[Float32Array, Float32Array, Float32Array]:
         """Return points before the camera in the face's axes, mm."""
         zero = np.zeros(3)
         return self._placed((x, y, z), np.ones(3), zero)
 
-    def on_face(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
+    def on_face(
+        self, x: Float32Array, y: Float32Array, z: Float32Array
+    ) -> tuple[Float32Array, Float32Array, Float32Array]:
         """Return where points before the camera lie on the maps: row, column, and z in mm.
 
         Rows and columns count from the border of the maps: pixel [0, 0] is at 0.5, 0.5.
@@ -108,8 +110,11 @@ class Cast:
         return row, col, place[2]
 
     def _placed(
-        self, points: tuple[Row, Row, Row], scale: FloatArray, origin: FloatArray
-    ) -> tuple[Row, Row, Row]:
+        self,
+        points: tuple[Float32Array, Float32Array, Float32Array],
+        scale: FloatArray,
+        origin: FloatArray,
+    ) -> tuple[Float32Array, Float32Array, Float32Array]:
         """Return points before the camera in the face's axes, from an origin and scaled."""
         inverse = self.rotation.T
         shift = -(inverse @ self.offset)
@@ -187,8 +192,8 @@ def cast_of(
 
 
 def _core(
-    medal: Medal, towards: NDArray[np.int64], metal: str | None
-) -> tuple[NDArray[np.bool_] | None, Look | None]:
+    medal: Medal, towards: IntArray, metal: str | None
+) -> tuple[BoolArray | None, Look | None]:
     """Return which of some triangles are a core of another metal, and its look."""
     parts = by_metal(medal)
     if metal or len(parts) < 2:
@@ -209,7 +214,7 @@ def centred_grid(centre: FloatArray, pixel: float, rows: int, cols: int) -> Grid
     return Grid(left, float(centre[1]) + pixel * (rows - 1) / 2.0, pixel, rows, cols)
 
 
-def _heights(face: FloatArray, triangles: NDArray[np.int64], grid: Grid) -> NDArray[np.float32]:
+def _heights(face: FloatArray, triangles: IntArray, grid: Grid) -> Float32Array:
     """Return the mean height of every pixel, the sheet the piece lies on where it is not."""
     inset = grid.pixel / 4.0
     fine = Grid(grid.left - inset, grid.top + inset, grid.pixel / 2.0, grid.rows * 2, grid.cols * 2)

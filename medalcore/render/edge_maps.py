@@ -10,16 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..geometry.grid import Grid
 from ..geometry.raster import top_surface
+from ..geometry.types import Float32Array, FloatArray, IntArray
 from .occlusion import RIDGE_MM, Relief, relief_of
 from .shading import mottled
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-Row = NDArray[np.float32]
 
 _NOTCH_MM = 4.0
 """Gaps in the outline up to this wide count as hollows of the edge, not as its shape."""
@@ -56,11 +52,13 @@ class EdgeMaps:
 
     grid: Grid
     radius: float
-    shape: NDArray[np.float32]
+    shape: Float32Array
     relief: Relief
-    uneven: NDArray[np.float32]
+    uneven: Float32Array
 
-    def places(self, x: Row, y: Row, z: Row) -> tuple[Row, Row, Row]:
+    def places(
+        self, x: Float32Array, y: Float32Array, z: Float32Array
+    ) -> tuple[Float32Array, Float32Array, Float32Array]:
         """Return row, column and height over the shape of points, mm in the face's axes.
 
         Rows and columns count as in `Cast.on_face`.

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from ..geometry.types import Float32Array, FloatArray
 
 _COARSE = 65
 """Directions along each axis that are worked out."""
@@ -73,7 +72,7 @@ LAMPS = (
 
 
 @lru_cache(maxsize=8)
-def tables(roughness: float, lamps: tuple[Lamp, ...] = LAMPS) -> NDArray[np.float32]:
+def tables(roughness: float, lamps: tuple[Lamp, ...] = LAMPS) -> Float32Array:
     """Return what surfaces facing every way reflect of each lamp towards the viewer.
 
     Rows and columns run over the plane on which the sphere of normals is drawn by
@@ -103,7 +102,7 @@ def tables(roughness: float, lamps: tuple[Lamp, ...] = LAMPS) -> NDArray[np.floa
     return _finer(np.hstack([mirrored(normals, roughness, lamps), irradiance(normals, lamps)]))
 
 
-def _finer(values: FloatArray) -> NDArray[np.float32]:
+def _finer(values: FloatArray) -> Float32Array:
     """Return a coarse table with Catmull-Rom steps between its points (1974)."""
     size = (_COARSE - 1) * _FINER + 1
     place = np.arange(size) / _FINER
@@ -204,9 +203,9 @@ def irradiance(normals: FloatArray, lamps: tuple[Lamp, ...]) -> FloatArray:
 
 
 def look_up(
-    table: NDArray[np.float32], nx: NDArray[np.float32], ny: NDArray[np.float32],
-    nz: NDArray[np.float32],
-) -> NDArray[np.float32]:  # fmt: skip
+    table: Float32Array, nx: Float32Array, ny: Float32Array,
+    nz: Float32Array,
+) -> Float32Array:  # fmt: skip
     """Return the table's value for normals, linear between its points.
 
     Parameters

@@ -7,14 +7,16 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.types import Float32Array, FloatArray, IntArray
+
 
 def corner_normals(
-    vertices: NDArray[np.float64],
-    triangles: NDArray[np.int64],
+    vertices: FloatArray,
+    triangles: IntArray,
     group: NDArray[np.integer],
     *,
     crease_deg: float = 30.0,
-) -> NDArray[np.float32]:
+) -> Float32Array:
     """Return a normal for each corner of each triangle.
 
     Round a vertex, neighbouring triangles share a normal as long as the edges between them
@@ -58,9 +60,7 @@ def corner_normals(
     return out.reshape(count, 3, 3)
 
 
-def _faces(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _faces(vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, FloatArray]:
     """Return unit normals, (3, m), and angle times area of every corner, (3 m,)."""
     corner = [[axis.take(index) for axis in vertices.T.copy()] for index in triangles.T]
     edge = [[b - a for a, b in zip(corner[i], corner[(i + 1) % 3], strict=True)] for i in range(3)]
@@ -75,7 +75,7 @@ def _faces(
     return normal, weight.ravel()
 
 
-def _next_corner(triangles: NDArray[np.int64], vertices: int) -> NDArray[np.int64]:
+def _next_corner(triangles: IntArray, vertices: int) -> IntArray:
     """Return for every corner the corner at the same vertex over the edge that leaves it.
 
     Corner 3 f + i is that of triangle f at its i-th vertex; −1 where the edge has no
@@ -100,7 +100,7 @@ def _next_corner(triangles: NDArray[np.int64], vertices: int) -> NDArray[np.int6
     return result
 
 
-def _fans(link: NDArray[np.int64], vertex: NDArray[np.int64]) -> NDArray[np.int64]:
+def _fans(link: IntArray, vertex: IntArray) -> IntArray:
     """Return an id per corner: the last corner of its fan, or its vertex if the fan is round.
 
     `link` leads to the next corner of the fan, or to itself at the last one.

@@ -7,10 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Map = NDArray[np.float32]
-Row = NDArray[np.float32]
+from ..geometry.types import Float32Array, FloatArray, Int32Array
 
 WAYS = (
     (1, 0), (2, 1), (1, 1), (1, 2), (0, 1), (-1, 2), (-1, 1), (-2, 1),
@@ -35,13 +33,13 @@ class Bearing:
     elevation: float
     half: float
 
-    def weights(self) -> NDArray[np.float64]:
+    def weights(self) -> FloatArray:
         """Return what share of its light comes from each of `WAYS`; they sum to 1."""
         off = (np.degrees([np.arctan2(v, u) for u, v in WAYS]) - self.azimuth + 180.0) % 360.0
         share = np.maximum(0.0, 1.0 - np.abs(off - 180.0) / max(self.half, 400.0 / len(WAYS)))
         return np.asarray(share / share.sum())
 
-    def over(self, skyline: Map) -> Map:
+    def over(self, skyline: Float32Array) -> Float32Array:
         """Return how much of it stands above a skyline given as tangents, 0 to 1."""
         t = np.degrees(np.arctan(skyline))
         t *= np.float32(-0.5 / self.half)
@@ -56,28 +54,30 @@ class Relief:
 
     Attributes
     ----------
-    open_sky : Map
+    open_sky : Float32Array
         Share of the sky above a level spot that is not hidden, 0 to 1.
-    ridge : Map
+    ridge : Float32Array
         How far a spot stands above its surroundings, −1 deep hollow to 1 sharp ridge.
-    lit : tuple of Map
+    lit : tuple of Float32Array
         How much of each lamp a spot sees, 0 to 1.
     eased : (rows, cols, 3) float32
         Heights after edges were eased by `EASED_MM`, mm, and their rise to the right and
         upwards.
     """
 
-    open_sky: Map
-    ridge: Map
-    lit: tuple[Map, ...]
-    eased: NDArray[np.float32]
+    open_sky: Float32Array
+    ridge: Float32Array
+    lit: tuple[Float32Array, ...]
+    eased: Float32Array
 
-    def nearest(self, row: Row, col: Row) -> NDArray[np.int32]:
+    def nearest(self, row: Float32Array, col: Float32Array) -> Int32Array:
         """Return which pixels places on the maps lie in, as flat indices."""
         cols = np.int32(self.open_sky.shape[1])
         return row.astype(np.int32) * cols + col.astype(np.int32)
 
-    def eased_at(self, row: Row, col: Row) -> tuple[Row, Row, Row]:
+    def eased_at(
+        self, row: Float32Array, col: Float32Array
+    ) -> tuple[Float32Array, Float32Array, Float32Array]:
         """Return eased height, rise to the right and upwards, linear between pixel centres.
 
         Rows and columns count from the border of the maps, three (n,) float32.
@@ -98,7 +98,9 @@ class Relief:
         return height, rise_u, rise_v
 
 
-def relief_of(heights: Map, pixel: float, scale_mm: float, lamps: Sequence[Bearing]) -> Relief:
+def relief_of(
+    heights: Float32Array, pixel: float, scale_mm: float, lamps: Sequence[Bearing]
+) -> Relief:
     """Return the maps of a height map.
 
     The skyline is looked for at growing distances on a pyramid of ever coarser copies, so
@@ -132,7 +134,7 @@ def relief_of(heights: Map, pixel: float, scale_mm: float, lamps: Sequence[Beari
     return Relief(sky, _ridge(levels, pixel, scale_mm), tuple(lit), _eased(levels[0], pixel))
 
 
-def _eased(heights: Map, pixel: float) -> NDArray[np.float32]:
+def _eased(heights: Float32Array, pixel: float) -> Float32Array:
     """Return heights with eased edges, and their rise to the right and upwards."""
     eased = heights
     for _ in range(max(1, min(6, round(2.0 * (EASED_MM / pixel) ** 2)))):  # variance 1/2 each
@@ -144,9 +146,9 @@ def _eased(heights: Map, pixel: float) -> NDArray[np.float32]:
     return np.stack([eased, right, up], axis=-1)
 
 
-def _skyline(levels: list[Map], pixel: float, way: tuple[int, int]) -> Map:
+def _skyline(levels: list[Float32Array], pixel: float, way: tuple[int, int]) -> Float32Array:
     """Return the tangent of the skyline's elevation towards (right, up), from coarse to fine."""
-    result: Map | None = None
+    result: Float32Array | None = None
     for step in reversed(range(len(levels))):
         found = _climb(levels[step], pixel * 2**step, way, near=step == 0)
         if result is not None:
@@ -156,7 +158,9 @@ def _skyline(levels: list[Map], pixel: float, way: tuple[int, int]) -> Map:
     return result
 
 
-def _climb(heights: Map, pixel: float, way: tuple[int, int], *, near: bool) -> Map:
+def _climb(
+    heights: Float32Array, pixel: float, way: tuple[int, int], *, near: bool
+) -> Float32Array:
     """Return the steepest climb to a spot up to three pixels away, or three to six.
 
     What stands in a far pixel may begin anywhere in it, on the average before its middle.
@@ -179,7 +183,7 @@ def _climb(heights: Map, pixel: float, way: tuple[int, int], *, near: bool) -> M
     return result
 
 
-def _ridge(levels: list[Map], pixel: float, scale_mm: float) -> Map:
+def _ridge(levels: list[Float32Array], pixel: float, scale_mm: float) -> Float32Array:
     """Return how far spots stand above their surroundings, over several widths."""
     shape = levels[0].shape
     result = np.zeros(shape, dtype=np.float32)
@@ -197,7 +201,7 @@ def _ridge(levels: list[Map], pixel: float, scale_mm: float) -> Map:
     return np.asarray(np.tanh(result / np.float32(max(total, 1e-9) * scale_mm)), dtype=np.float32)
 
 
-def _halved(values: Map) -> Map:
+def _halved(values: Float32Array) -> Float32Array:
     """Return a copy of half the size, each pixel the mean of four."""
     rows, cols = values.shape
     padded = np.pad(values, ((0, rows % 2), (0, cols % 2)), mode="edge")
@@ -208,13 +212,13 @@ def _halved(values: Map) -> Map:
     return total
 
 
-def _doubled(values: Map, shape: tuple[int, int]) -> Map:
+def _doubled(values: Float32Array, shape: tuple[int, int]) -> Float32Array:
     """Return a copy of twice the size, linear between pixel centres, cut to `shape`."""
     across = _stretched(np.pad(values, 1, mode="edge"))
     return np.ascontiguousarray(_stretched(across.T).T[: shape[0], : shape[1]])
 
 
-def _stretched(values: Map) -> Map:
+def _stretched(values: Float32Array) -> Float32Array:
     result = np.empty((2 * (values.shape[0] - 2), values.shape[1]), dtype=np.float32)
     near = np.float32(0.75) * values[1:-1]
     np.add(near, np.float32(0.25) * values[:-2], out=result[0::2])
@@ -222,7 +226,7 @@ def _stretched(values: Map) -> Map:
     return result
 
 
-def _blurred(values: Map) -> Map:
+def _blurred(values: Float32Array) -> Float32Array:
     """Return values averaged over their neighbours with binomial weights."""
     padded = np.pad(values, 1, mode="edge")
     across = padded[:, :-2] + np.float32(2.0) * padded[:, 1:-1] + padded[:, 2:]

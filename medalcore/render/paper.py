@@ -11,10 +11,9 @@ from PIL import Image
 
 from ..geometry.grid import Grid
 from ..geometry.raster import top_surface
+from ..geometry.types import Float32Array, FloatArray
 from .cast import Cast
 from .lights import LAMPS
-
-FloatArray = NDArray[np.float64]
 
 _COARSE = 4  # pixels of the picture per pixel of the shadow: a shadow has no fine detail
 _PAPER = (0.80, 0.795, 0.785)  # display-linear
@@ -24,7 +23,7 @@ _SHADOWS = ((0.10, 0.22, 0.50), (0.55, 0.55, 0.34), (1.05, 1.5, 0.26), (0.9, 4.5
 """Offset and blur in thicknesses of the piece, and strength: contact to farthest penumbra."""
 
 
-def lying_on_paper(cast: Cast, grid: Grid) -> NDArray[np.float32]:
+def lying_on_paper(cast: Cast, grid: Grid) -> Float32Array:
     """Return the sheet on which a piece lies, with its soft shadow.
 
     Parameters
@@ -49,7 +48,7 @@ def lying_on_paper(cast: Cast, grid: Grid) -> NDArray[np.float32]:
     return _paper(light, grid)
 
 
-def standing_on_paper(casts: Sequence[Cast], up: FloatArray, grid: Grid) -> NDArray[np.float32]:
+def standing_on_paper(casts: Sequence[Cast], up: FloatArray, grid: Grid) -> Float32Array:
     """Return the sheet on which pieces stand, with the shadows they throw on it.
 
     The pieces are projected on the sheet along many directions to the key lamp and to the
@@ -110,7 +109,7 @@ def _shadow_rays(up: FloatArray) -> list[tuple[FloatArray, float]]:
     return rays
 
 
-def _paper(light: NDArray[np.float64], grid: Grid) -> NDArray[np.float32]:
+def _paper(light: FloatArray, grid: Grid) -> Float32Array:
     """Return a neutral sheet in even light that falls off, under a coarse map of shadows."""
     rows, cols = grid.shape
     whole = Image.fromarray(light.astype(np.float32)).resize(
@@ -122,9 +121,7 @@ def _paper(light: NDArray[np.float64], grid: Grid) -> NDArray[np.float32]:
     return np.stack([fall * np.float32(c) for c in _PAPER]).astype(np.float32)
 
 
-def _blurred(
-    mask: NDArray[np.floating], sigma: float, moved: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _blurred(mask: NDArray[np.floating], sigma: float, moved: FloatArray) -> FloatArray:
     """Return a mask blurred by a Gaussian and moved (right, up), in pixels."""
     pad = math.ceil(3.0 * sigma + float(np.abs(moved).max())) + 1
     wide = np.pad(mask.astype(np.float64), pad, mode="edge")

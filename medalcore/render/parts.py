@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..context.medal import Medal
 from ..geometry.closure import inner_bodies
+from ..geometry.types import BoolArray
 from .metals import Look, look_of
 
 
@@ -25,7 +25,7 @@ class MetalPart:
     """
 
     prefix: str
-    triangles: NDArray[np.bool_]
+    triangles: BoolArray
     look: Look
 
 
@@ -39,7 +39,7 @@ def by_metal(medal: Medal) -> tuple[MetalPart, ...]:
     return MetalPart("", ~core, whole), MetalPart("core-", core, look_of(metals[1]))
 
 
-def by_body(medal: Medal) -> tuple[tuple[str, NDArray[np.bool_]], ...]:
+def by_body(medal: Medal) -> tuple[tuple[str, BoolArray], ...]:
     """Return the names of a piece's parts, none for one that is whole, and their triangles."""
     names = [str(part["part"]) for part in medal.report.get("parts", ())]
     if len(names) < 2:

@@ -6,16 +6,16 @@ import io
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from ..context.medal import Medal
+from ..geometry.types import ByteArray, FloatArray
 from .cast import Side, cast_of, centred_grid, turned
 from .paper import lying_on_paper, standing_on_paper
 from .render import rendered
 
-Picture = NDArray[np.uint8]
+Picture = ByteArray
 
 _MARGIN = 0.07  # of the picture, left free on every side
 
@@ -105,7 +105,7 @@ _FREE = (0.09, 0.13)  # of the picture, left free at left and right, above and b
 _SHIFT = (-0.012, -0.02)  # of the picture: shadows fall to the right and need some room
 
 
-def _rolls(points: NDArray[np.float64]) -> bool:
+def _rolls(points: FloatArray) -> bool:
     """Tell whether a piece is round at its foot, so that it can stand a little rolled."""
     bearing = np.degrees(np.arctan2(points[:, 0], -points[:, 1]))  # from the foot
     foot = np.abs(bearing) < 20.0
@@ -115,17 +115,17 @@ def _rolls(points: NDArray[np.float64]) -> bool:
     return bool(np.ptp(radius) < 0.02 * radius.max())
 
 
-def _about_z(degrees: float) -> NDArray[np.float64]:
+def _about_z(degrees: float) -> FloatArray:
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
-def _about_x(degrees: float) -> NDArray[np.float64]:
+def _about_x(degrees: float) -> FloatArray:
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
 
 
-def _about_y(degrees: float) -> NDArray[np.float64]:
+def _about_y(degrees: float) -> FloatArray:
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
 

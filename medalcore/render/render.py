@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..geometry.grid import Grid
+from ..geometry.types import ByteArray, Float32Array, FloatArray, IndexArray, Int32Array
 from .cast import Cast
 from .edge_maps import EdgeMaps
 from .lights import LAMPS
 from .shading import Surface, encoded, shaded, toned_down
 from .visibility import Sight, look
-
-Row = NDArray[np.float32]
 
 _SAMPLES = 2  # along each side of a pixel
 _STRIP = 352  # rows of pixels looked at at once: bounds the memory
@@ -26,7 +24,7 @@ _FACET_MM = 0.006  # less than this is no edge
 _FILLET = -0.25  # how much less an inner corner is filled than an outer edge is eased
 
 
-def rendered(casts: Sequence[Cast], grid: Grid, sheet: NDArray[np.float32]) -> NDArray[np.uint8]:
+def rendered(casts: Sequence[Cast], grid: Grid, sheet: Float32Array) -> ByteArray:
     """Return the picture of pieces before a sheet, (rows, cols, 3) uint8 sRGB.
 
     Parameters
@@ -60,8 +58,8 @@ def _samples_of(grid: Grid) -> Grid:
 
 
 def _band(
-    casts: Sequence[Cast], sight: Sight, first_row: int, behind: NDArray[np.float32]
-) -> NDArray[np.float32]:
+    casts: Sequence[Cast], sight: Sight, first_row: int, behind: Float32Array
+) -> Float32Array:
     """Return some rows of pixels, (3, rows, cols), from the samples that begin at a row."""
     n = _SAMPLES
     samples = np.repeat(np.repeat(behind, n, axis=1), n, axis=2)
@@ -78,7 +76,7 @@ def _band(
     return np.stack([_pooled(plane) for plane in samples])
 
 
-def _pooled(values: NDArray[np.float32]) -> NDArray[np.float32]:
+def _pooled(values: Float32Array) -> Float32Array:
     """Return the mean of the samples of every pixel."""
     n = _SAMPLES
     shape = (values.shape[0] // n, values.shape[1] // n)
@@ -90,8 +88,8 @@ def _pooled(values: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _seen_light(
-    cast: Cast, sight: Sight, first: int, index: NDArray[np.int32], sample: NDArray[np.intp]
-) -> NDArray[np.float32]:
+    cast: Cast, sight: Sight, first: int, index: Int32Array, sample: IndexArray
+) -> Float32Array:
     """Return display-linear colours of samples that see a piece, (3, n) float32.
 
     `index` counts the triangles of all pieces; `first` of them come before this piece's.
@@ -125,8 +123,12 @@ def _seen_light(
 
 
 def _on_face(
-    cast: Cast, normal: tuple[Row, Row, Row], row: Row, col: Row, level: Row
-) -> tuple[Row, ...]:
+    cast: Cast,
+    normal: tuple[Float32Array, Float32Array, Float32Array],
+    row: Float32Array,
+    col: Float32Array,
+    level: Float32Array,
+) -> tuple[Float32Array, ...]:
     """Return normal, sky, ridge, toning and each lamp's light of places on a face's maps."""
     relief = cast.relief
     eased, slope_u, slope_v = relief.eased_at(row, col)
@@ -144,10 +146,10 @@ def _on_face(
 
 def _on_edge(
     edge: EdgeMaps,
-    rotation: NDArray[np.float64],
-    normal: tuple[Row, Row, Row],
-    point: tuple[Row, Row, Row],
-) -> tuple[Row, ...]:
+    rotation: FloatArray,
+    normal: tuple[Float32Array, Float32Array, Float32Array],
+    point: tuple[Float32Array, Float32Array, Float32Array],
+) -> tuple[Float32Array, ...]:
     """Return the same of places on the edge; a lamp shines in as far as the sky does."""
     row, col, level = edge.places(*point)
     relief = edge.relief
@@ -169,7 +171,7 @@ def _on_edge(
     return (*normals, sky, *rest, *(sky for _ in LAMPS))
 
 
-def _rounded(taken: Row) -> Row:
+def _rounded(taken: Float32Array) -> Float32Array:
     """Return how far an edge is eased, 0 to 1, of what easing takes away there, mm.
 
     Above 0 on an outer edge, below 0 in an inner corner.
@@ -178,14 +180,19 @@ def _rounded(taken: Row) -> Row:
     return np.asarray(np.clip((edge - np.float32(_FACET_MM)) / np.float32(_WORN_MM), 0.0, 1.0))
 
 
-def _unit(nx: Row, ny: Row, nz: Row) -> tuple[Row, Row, Row]:
+def _unit(
+    nx: Float32Array, ny: Float32Array, nz: Float32Array
+) -> tuple[Float32Array, Float32Array, Float32Array]:
     length = np.float32(1.0) / np.sqrt(nx * nx + ny * ny + nz * nz)
     return nx * length, ny * length, nz * length
 
 
 def _eased(
-    normal: tuple[Row, ...], soft: tuple[Row, ...], edge: Row, upright: Row
-) -> tuple[Row, ...]:
+    normal: tuple[Float32Array, ...],
+    soft: tuple[Float32Array, ...],
+    edge: Float32Array,
+    upright: Float32Array,
+) -> tuple[Float32Array, ...]:
     """Return normals that lean towards those of eased edges, on all but steep walls.
 
     What makes letters readable on a real piece is the light that their slightly rounded

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
+from ..geometry.types import ByteArray, Float32Array
 from .lights import LAMPS, Lamp, look_up, tables
 from .metals import Look
-
-Row = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,16 +30,16 @@ class Surface:
         Uneven toning, about 0.
     """
 
-    nx: Row
-    ny: Row
-    nz: Row
-    sky: Row
-    ridge: Row
-    lit: tuple[Row, ...]
-    grain: Row
+    nx: Float32Array
+    ny: Float32Array
+    nz: Float32Array
+    sky: Float32Array
+    ridge: Float32Array
+    lit: tuple[Float32Array, ...]
+    grain: Float32Array
 
 
-def shaded(surface: Surface, look: Look, lamps: tuple[Lamp, ...] = LAMPS) -> NDArray[np.float32]:
+def shaded(surface: Surface, look: Look, lamps: tuple[Lamp, ...] = LAMPS) -> Float32Array:
     """Return the linear light that samples send to the viewer, (3, n) float32."""
     one = np.float32(1.0)
     light = look_up(tables(look.roughness, lamps), surface.nx, surface.ny, surface.nz)
@@ -89,7 +87,7 @@ _MATT_OXIDE = 0.7
 """Share of an oxide's colour that it scatters."""
 
 
-def _weighted(rows: NDArray[np.float32], weights: list[np.float32]) -> Row:
+def _weighted(rows: Float32Array, weights: list[np.float32]) -> Float32Array:
     """Return the weighted sum of rows; no matrix product, whose threads fight for the cores."""
     total = rows[0] * weights[0]
     for row, weight in zip(rows[1:], weights[1:], strict=True):
@@ -97,7 +95,7 @@ def _weighted(rows: NDArray[np.float32], weights: list[np.float32]) -> Row:
     return np.asarray(total)
 
 
-def _toning(surface: Surface, look: Look) -> Row:
+def _toning(surface: Surface, look: Look) -> Float32Array:
     """Return how much oxide lies at samples, 0 to 1: in hollows, rubbed off on ridges."""
     hollow = np.float32(1.1) * (np.float32(1.0) - surface.sky)
     amount = np.float32(0.43) + hollow - np.float32(0.5) * surface.ridge + surface.grain
@@ -106,7 +104,7 @@ def _toning(surface: Surface, look: Look) -> Row:
     return np.asarray(np.float32(look.toning) * amount)
 
 
-def toned_down(light: NDArray[np.float32], exposure: float = 1.0) -> NDArray[np.float32]:
+def toned_down(light: Float32Array, exposure: float = 1.0) -> Float32Array:
     """Return display-linear values of scene light: a toe, a soft shoulder, nothing clipped.
 
     Rational fit of a film curve, Narkowicz, "ACES filmic tone mapping curve" (2015).
@@ -117,7 +115,7 @@ def toned_down(light: NDArray[np.float32], exposure: float = 1.0) -> NDArray[np.
     return np.asarray(top)
 
 
-def encoded(display: NDArray[np.float32]) -> NDArray[np.uint8]:
+def encoded(display: Float32Array) -> ByteArray:
     """Return 8-bit sRGB (IEC 61966-2-1) of display-linear values, dithered against bands.
 
     Parameters
@@ -138,14 +136,14 @@ def encoded(display: NDArray[np.float32]) -> NDArray[np.uint8]:
     return out
 
 
-def _srgb_curve() -> NDArray[np.float32]:
+def _srgb_curve() -> Float32Array:
     """Return 254.99 times sRGB of (i / last)², fine enough that no step is left out."""
     x = np.square(np.linspace(0.0, 1.0, 1 << 14))
     curve = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(x, 1.0 / 2.4) - 0.055)
     return np.asarray(254.99 * curve, dtype=np.float32)
 
 
-def mottled(rows: int, cols: int, pixel: float) -> NDArray[np.float32]:
+def mottled(rows: int, cols: int, pixel: float) -> Float32Array:
     """Return slow, uneven variation about 0 of a surface, for toning that is not even."""
     total = np.zeros((rows, cols), dtype=np.float32)
     for salt, (width_mm, strength) in enumerate(((0.35, 0.05), (1.6, 0.07), (6.0, 0.08))):
@@ -157,7 +155,7 @@ def mottled(rows: int, cols: int, pixel: float) -> NDArray[np.float32]:
     return total
 
 
-def noise(rows: int, cols: int, salt: int = 1) -> NDArray[np.float32]:
+def noise(rows: int, cols: int, salt: int = 1) -> Float32Array:
     """Return noise from −0.5 to 0.5 that is the same on every run and machine.
 
     An integer hash of row and column (multiply and xor-shift), not a random generator:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ..geometry.grid import Grid
 from ..geometry.raster import top_surface
+from ..geometry.types import Float32Array, FloatArray, Int32Array, IntArray
 
 _SLIVER = 0.05  # samples: triangles narrower than this have one normal all over
 
@@ -31,13 +32,13 @@ class Sight:
     """
 
     grid: Grid
-    heights: NDArray[np.float32]
-    index: NDArray[np.int32]
-    slopes: NDArray[np.float32]
+    heights: Float32Array
+    index: Int32Array
+    slopes: Float32Array
 
     def normals(
-        self, at: NDArray[np.integer], row: NDArray[np.float32], col: NDArray[np.float32]
-    ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+        self, at: NDArray[np.integer], row: Float32Array, col: Float32Array
+    ) -> tuple[Float32Array, Float32Array, Float32Array]:
         """Return unnormalised normals of triangles `at` where samples see them, three (n,)."""
         run = self.slopes.take(at, axis=0)
         value = run[:, 0:3] * col[:, None]
@@ -48,9 +49,9 @@ class Sight:
 
 
 def look(
-    vertices: NDArray[np.float64],
-    triangles: NDArray[np.int64],
-    normals: NDArray[np.float32],
+    vertices: FloatArray,
+    triangles: IntArray,
+    normals: Float32Array,
     grid: Grid,
 ) -> Sight:
     """Return what is seen of triangles from +z.
@@ -76,11 +77,11 @@ def look(
 
 
 def _slopes(
-    vertices: NDArray[np.float64],
-    triangles: NDArray[np.int64],
-    normals: NDArray[np.float32],
+    vertices: FloatArray,
+    triangles: IntArray,
+    normals: Float32Array,
     grid: Grid,
-) -> NDArray[np.float32]:
+) -> Float32Array:
     """Return how normals run over triangles, (m, 9); see `Sight`."""
     col = (vertices[:, 0] - grid.left) / grid.pixel
     row = (grid.top - vertices[:, 1]) / grid.pixel

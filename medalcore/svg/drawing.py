@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..errors import SourceError
 from ..geometry.bodies import empty_section, mitred, united_sections
@@ -24,10 +23,10 @@ from ..geometry.contour import (
     quadratic,
     section,
 )
+from ..geometry.types import FloatArray
 from .stroke import Pen, stroked
 from .svg_file import number_of, shown_elements
 
-FloatArray = NDArray[np.float64]
 Line = tuple[FloatArray, bool]
 
 

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..geometry.contour import Contours, cleaned, round_segments, signed_area
+from ..geometry.types import FloatArray
 
-FloatArray = NDArray[np.float64]
 Cap = Literal["butt", "round", "square"]
 Corner = Literal["miter", "round", "bevel"]  # as SVG spells it
 

@@ -7,18 +7,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...geometry.shell import Ring, Shell, joined, merged
 from ...geometry.solid import Label, Side, Solid
+from ...geometry.types import FloatArray
 from ..edge import Reeding, reeded_circle
 from .outline import volume_chords
 from .profile import FaceShape, Step
 from .wall import Around, in_short_rises, raise_wall
-
-FloatArray = NDArray[np.float64]
 
 _OFF_GRID = 0.2371
 """Turn of the field's rings, radians: elements are drawn on the axes, so the field's edges

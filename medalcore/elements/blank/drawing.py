@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SourceError, SpecError
 from ...geometry.contour import Contours, bounds, contours_of, inside, section, signed_area
+from ...geometry.types import FloatArray
 from ...svg.drawing import shapes_of
-
-FloatArray = NDArray[np.float64]
 
 
 def read_drawing(

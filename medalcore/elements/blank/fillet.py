@@ -11,10 +11,10 @@ import numpy as np
 
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
-from ...geometry.contour import FloatArray
 from ...geometry.corners import mitres
 from ...geometry.shell import Shell
 from ...geometry.solid import Label, Side, Solid
+from ...geometry.types import FloatArray
 from .circular import ring_step
 from .general import Offsets
 from .profile import FaceShape, chords_of

@@ -7,7 +7,6 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
@@ -15,13 +14,12 @@ from ...errors import SpecError
 from ...geometry.contour import Contours, inside, offset, subtracted
 from ...geometry.shell import Ring, Shell, joined
 from ...geometry.solid import Label, Side, Solid
+from ...geometry.types import FloatArray, IntArray
 from .circular import chords_for, fill_disc, thin_rings
 from .profile import FaceShape, Step
 from .track import Track
 from .wall import in_short_rises, raise_wall
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Loops = list[IntArray]
 
 

@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.element import Finding
 from ...context.tolerance import Tolerance
 from ...geometry.contour import Contours, signed_area
+from ...geometry.types import FloatArray
 from ...spec import Blank
 from .general import Offsets
-
-FloatArray = NDArray[np.float64]
 
 _WITHIN = 1e-4
 """mm; how near to the width that is asked for an outline drawn inwards has to come."""

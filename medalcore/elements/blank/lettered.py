@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SourceError, SpecError
@@ -16,11 +15,10 @@ from ...geometry.rays import along_at
 from ...geometry.solid import Solid, solid_from_manifold
 from ...geometry.solid import united as joined
 from ...geometry.swept_profile import profiled
+from ...geometry.types import FloatArray
 from ...spec import EdgeText
 from ..lettering.fonts import find_typeface
 from ..lettering.shaping import shape
-
-FloatArray = NDArray[np.float64]
 
 _BEYOND = 0.15
 """How far a cutter reaches beyond the edge, and a raised foot below it, mm."""

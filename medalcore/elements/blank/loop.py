@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
@@ -15,11 +14,10 @@ from ...geometry.contour import Contours, intersected, offset, signed_area, subt
 from ...geometry.rays import direction, reach
 from ...geometry.shell import Shell, joined
 from ...geometry.solid import Label, Solid, solid_from_manifold
+from ...geometry.types import FloatArray
 from ...spec import Blank
 from .general import Offsets
 from .profile import FaceShape, break_steps, cover
-
-FloatArray = NDArray[np.float64]
 
 _UNDER = 0.02
 """How far under the edge a fillet becomes tangent, mm: it then crosses the edge instead of

@@ -6,17 +6,15 @@ import math
 from collections.abc import Callable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
 from ...geometry.contour import Contours
+from ...geometry.types import FloatArray
 from ...spec import Blank
 from ..edge import Notch, arc_points, fit_notch
 from .drawing import read_drawing
 from .rounding import rounded_outline
-
-FloatArray = NDArray[np.float64]
 
 _ROUNDS = 40
 """Rounds in which a circle's radius is settled; each leaves a few hundredths of the error."""

@@ -11,8 +11,9 @@ import numpy as np
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
-from ...geometry.contour import Contours, FloatArray, edge_lengths
+from ...geometry.contour import Contours, edge_lengths
 from ...geometry.rays import along_at
+from ...geometry.types import FloatArray
 from ...spec import Blank, MedalSpec
 from ..edge import STRAIGHT, Reeding, groove_points, kept_off, reeding_of, set_out, started
 from .faces import faces_of

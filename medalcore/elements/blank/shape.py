@@ -5,18 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-import numpy as np
 from msgspec import structs
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
 from ...geometry.contour import Contours
+from ...geometry.types import FloatArray
 from ...spec import Blank, Hole
 from .drawing import read_drawing
 from .outline import outline_of
-
-FloatArray = NDArray[np.float64]
 
 
 class Shaped(Protocol):

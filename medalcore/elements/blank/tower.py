@@ -13,9 +13,10 @@ import numpy as np
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...geometry.bodies import Body, revolved
-from ...geometry.contour import Contours, FloatArray
+from ...geometry.contour import Contours
 from ...geometry.shell import Shell, Surface
 from ...geometry.solid import Label, Solid
+from ...geometry.types import FloatArray
 from .circular import chords_for, ring_step
 from .general import between
 

@@ -7,15 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...geometry.contour import edge_lengths
+from ...geometry.types import BoolArray, FloatArray, IntArray
 from ..edge import Reeding, notches_on
 from .wall import NEAR
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _TOUCH = 1e-4
 """mm; a land shorter than this is one crest, and corners of the outline so near to the end of a
@@ -109,7 +106,7 @@ class Track:
             return math.inf
         return math.sqrt(4.0 * _SHARP * tolerance.curve) / abs(self.lean)
 
-    def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
+    def is_close(self, picked: BoolArray, tolerance: Tolerance) -> bool:
         """Tell whether some of its columns are enough for a ring of their own.
 
         Sagitta of an arc by its length and turn: s = l·τ/8.

@@ -15,15 +15,12 @@ from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...geometry.shell import Ring, Shell
 from ...geometry.solid import Label
+from ...geometry.types import BoolArray, FloatArray, IntArray
 from .profile import Step
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _EDGE = Label("edge")
 _SAME = 1e-9
@@ -62,7 +59,7 @@ class Columns(Protocol):
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
         """Return a point (n, 3) of every column at a depth and a height, mm."""
 
-    def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
+    def is_close(self, picked: BoolArray, tolerance: Tolerance) -> bool:
         """Tell whether some of its columns are enough for a ring of their own."""
 
 
@@ -114,7 +111,7 @@ class Around:
         angle, radius = self.angle + self.lean * height, self.outer - inset
         return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), height])
 
-    def is_close(self, picked: NDArray[np.bool_], tolerance: Tolerance) -> bool:
+    def is_close(self, picked: BoolArray, tolerance: Tolerance) -> bool:
         """Tell whether some of its columns are enough for a circle of their own."""
         angle = self.angle[picked]
         gap = float(np.diff(angle, append=angle[0] + 2.0 * np.pi).max())
@@ -235,7 +232,7 @@ class _Sheet:
         self.at = np.flatnonzero(self.own)
         facet = np.cumsum(self.own) - 1
         deeper = np.roll(edge.inset, -1) > edge.inset
-        self.right: NDArray[np.bool_] = deeper[facet]
+        self.right: BoolArray = deeper[facet]
         # Each notch has a root of its own, as deep as it came out there.
         root = (edge.inset >= np.roll(edge.inset, 1)) & (edge.inset >= np.roll(edge.inset, -1))
         few = np.zeros(len(self.own), dtype=bool)
@@ -256,7 +253,7 @@ class _Sheet:
         height = np.interp(place, place[self.at], z, period=self.edge.whole)
         return _Row(self.filled(index, self.own), height)
 
-    def filled(self, index: IntArray, there: NDArray[np.bool_]) -> IntArray:
+    def filled(self, index: IntArray, there: BoolArray) -> IntArray:
         """Return numbers of points with those that are not there taken from their neighbours."""
         n = np.arange(len(index))
         left = np.maximum.accumulate(np.where(there, n, 0))

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ...context.element import Built, Context, Finding, Part
 from ...errors import SpecError
 from ...geometry.contour import bounds
+from ...geometry.types import FloatArray
 from ...spec import Border
 from ...svg.drawing import read_drawing
 from .course import Course, course_of, height_of, size_of
@@ -20,8 +18,6 @@ from .running import lines, rope
 from .spacing import Foot
 
 __all__ = ["build_border"]
-
-FloatArray = NDArray[np.float64]
 
 
 def build_border(spec: Border, context: Context) -> Built:

@@ -6,15 +6,13 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.ground import Ground
 from ...errors import SpecError
+from ...geometry.types import FloatArray
 from ...spec import Border
 from .path import Circle, Path, inwards
 from .spacing import Foot, Free, spaced
-
-FloatArray = NDArray[np.float64]
 
 # Sizes that suit a piece, as a share of the field's radius, and heights and distances as a
 # share of the size; common practice, no source: what looks right on a 40 mm piece.

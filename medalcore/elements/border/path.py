@@ -10,11 +10,9 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...geometry.contour import Contours, circle, cleaned, offset, round_segments, signed_area
-
-FloatArray = NDArray[np.float64]
+from ...geometry.types import FloatArray
 
 _FINER = 8.0
 """How much finer than other curves a border's line is: what stands on it bends with it."""

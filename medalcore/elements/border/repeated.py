@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...geometry.contour import Contours, round_segments
 from ...geometry.loft import drafted
-from ...geometry.solid import IntArray, Solid, arrays_of, solid_from_arrays, united
+from ...geometry.solid import Solid, arrays_of, solid_from_arrays, united
+from ...geometry.types import FloatArray, IntArray
 from .course import Course
 from .path import Circle
 from .spacing import Foot
-
-FloatArray = NDArray[np.float64]
 
 
 def beads(course: Course, tolerance: float) -> Solid:

@@ -6,18 +6,17 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...errors import SpecError
 from ...geometry.contour import Contours
 from ...geometry.loft import drafted
-from ...geometry.solid import IntArray, Solid, solid_from_arrays, united
+from ...geometry.solid import Solid, solid_from_arrays, united
+from ...geometry.types import FloatArray, IntArray
 from .course import Course
 from .path import Circle, Line, moved_aside
 from .repeated import bead_profile
 from .spacing import ends_of
 
-FloatArray = NDArray[np.float64]
 _GROOVE = 0.34
 """How deep the grooves between strands cut at most, as a share of the rope's height."""
 _FAINT = 0.08

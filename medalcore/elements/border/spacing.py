@@ -11,11 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...geometry.types import FloatArray
 from .path import Path
-
-FloatArray = NDArray[np.float64]
 
 Foot = Callable[[float], FloatArray]
 """Gives the outline at the field of what repeats, (k, 2) mm, u along the border clockwise, v

@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
+from ...geometry.types import FloatArray
 from ...spec import Edge
 from .notch import STRAIGHT, Notch, fit_notch
-
-FloatArray = NDArray[np.float64]
 
 _LAND = 0.02
 """Least plain edge beside a groove that is placed by hand, mm."""

@@ -11,12 +11,10 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
-
-FloatArray = NDArray[np.float64]
+from ...geometry.types import FloatArray
 
 _STEEP = math.radians(85.0)
 """Steepest flank, from level. A die or a collar lets go of it and it never overhangs."""

@@ -7,14 +7,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
+from ...geometry.types import FloatArray
 from ...spec import Edge
 from .notch import Notch, draw_notch, fit_notch
-
-FloatArray = NDArray[np.float64]
 
 USUAL_PITCH = 0.64
 """mm; the pitch of published reeded coins of 24 to 31 mm (119 reeds on 24.26, 150 on 30.61)."""

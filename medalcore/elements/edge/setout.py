@@ -7,19 +7,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
 from ...geometry.bodies import Body, Section, extruded, united_bodies
 from ...geometry.contour import along, edge_lengths
 from ...geometry.contour import section as section_of
+from ...geometry.types import FloatArray, IntArray
 from ...spec import Edge
 from .notch import STRAIGHT, draw_notch, fit_notch
 from .reeds import USUAL_PITCH, Reeding, suited_opening
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _CORNER = math.radians(25.0)
 """An outline that turns by more within the width of one notch has a corner there; a land

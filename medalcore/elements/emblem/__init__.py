@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.containment import past_field, scale_that_fits
 from ...context.element import Built, Context, Finding, Part, Unit
@@ -18,6 +17,7 @@ from ...geometry.contour import Contours, area, bounds, turned
 from ...geometry.loft import drafted
 from ...geometry.solid import Solid
 from ...geometry.solid import united as joined
+from ...geometry.types import FloatArray
 from ...spec import Emblem
 from ...svg.drawing import Drawing, read_drawing
 from ...svg.levels import bare_colours, levels_of
@@ -27,7 +27,6 @@ from .well import well
 
 __all__ = ["build_emblem"]
 
-FloatArray = NDArray[np.float64]
 _BURIED = 0.1  # mm that a foot reaches below the lowest field under it
 _ZONE = "emblem"
 _WHOLE = (Unit("", keeps=True),)

@@ -9,7 +9,6 @@ import numpy as np
 
 from ...geometry.contour import (
     Contours,
-    FloatArray,
     area,
     bounds,
     components,
@@ -18,6 +17,7 @@ from ...geometry.contour import (
     subtracted,
     united,
 )
+from ...geometry.types import FloatArray
 from ...svg.drawing import Colour
 
 

@@ -12,7 +12,6 @@ from ...context.ground import Ground
 from ...errors import SpecError
 from ...geometry.contour import (
     Contours,
-    FloatArray,
     circle,
     components,
     intersected,
@@ -21,6 +20,7 @@ from ...geometry.contour import (
     subtracted,
     united,
 )
+from ...geometry.types import FloatArray
 
 _INTO_RIM = 0.02
 """How far a cell that runs up to a rim cuts into its wall, mm: so their walls cross."""

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...geometry.contour import Contours, FloatArray
+from ...geometry.contour import Contours
+from ...geometry.types import FloatArray
 
 _BANDS = 16  # heights at which neighbouring letters' sides are compared
 _KERNEL = 0.18  # of the cap height: gaps below this weigh most

@@ -11,7 +11,7 @@ import numpy as np
 from ...context.element import Built, Context, Finding
 from ...context.ground import Ground
 from ...errors import SpecError
-from ...geometry.contour import FloatArray
+from ...geometry.types import FloatArray
 from ...spec.lettering import Exergue
 from .letters import Cut, cut_letters
 from .lines import straight

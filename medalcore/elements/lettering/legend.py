@@ -11,7 +11,8 @@ import numpy as np
 
 from ...context.element import Built, Context
 from ...errors import SpecError
-from ...geometry.contour import Contours, FloatArray, bounds
+from ...geometry.contour import Contours, bounds
+from ...geometry.types import FloatArray
 from ...spec.lettering import Legend
 from ...svg.drawing import read_drawing
 from .arc import Arc, bands, optical_steps, sides

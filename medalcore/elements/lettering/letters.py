@@ -13,7 +13,6 @@ from ...context.element import Context, Part, Unit
 from ...errors import SolidError, SpecError
 from ...geometry.contour import (
     Contours,
-    FloatArray,
     area,
     bounds,
     intersected,
@@ -26,6 +25,7 @@ from ...geometry.loft import drafted
 from ...geometry.solid import Solid
 from ...geometry.solid import united as joined
 from ...geometry.swept_profile import Step, deepest, profiled
+from ...geometry.types import FloatArray
 from ...spec.lettering import Words
 
 CROSSING = 0.1  # mm that letters reach through the field on its other side

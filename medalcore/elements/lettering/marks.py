@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from ...geometry.contour import Contours, FloatArray, circle
+from ...geometry.contour import Contours, circle
+from ...geometry.types import FloatArray
 
 
 def _star(size: float, tolerance: float) -> FloatArray:

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from ...context.element import Context, Finding
-from ...geometry.contour import Contours, FloatArray, bounds, inside
+from ...geometry.contour import Contours, bounds, inside
+from ...geometry.types import FloatArray
 from ...spec.lettering import Words
 from .letters import Cut
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from ...context.element import Finding
 from ...errors import SpecError
-from ...geometry.contour import Contours, FloatArray, bounds
+from ...geometry.contour import Contours, bounds
+from ...geometry.types import FloatArray
 from ...spec.lettering import Words
 from .fonts import find_typeface
 from .shaping import Letter, kerned, read_axes, read_features, read_kerning, shape

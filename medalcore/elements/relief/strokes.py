@@ -16,18 +16,15 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.element import Finding, Model
 from ...errors import SourceError
 from ...geometry.grid import Grid, HeightField
 from ...geometry.raster import top_surface
+from ...geometry.types import Float32Array, FloatArray, IntArray
 from ...spec.kinds import MODEL_FILES
 from ...spec.relief import Relief
 from .sources.model import read_model
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 STROKES_MARK = "strokes:"
 """Begins the name of strokes in memory."""
@@ -94,7 +91,7 @@ def stroked(
     return Stroked(done, facts, tuple(_findings(done, spec, change)))
 
 
-def _findings(done: HeightField, spec: Relief, change: NDArray[np.float32]) -> Iterator[Finding]:
+def _findings(done: HeightField, spec: Relief, change: Float32Array) -> Iterator[Finding]:
     highest = float(done.heights.max())
     if highest > spec.height + _WORTH_TELLING:
         yield Finding(

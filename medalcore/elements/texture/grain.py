@@ -10,14 +10,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...geometry.types import BoolArray, FloatArray, IntArray
 from ...spec import Texture
 from .sheet import Sheet
 from .zone import Zone
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _LOOSE = 0.22  # of the pitch: how far dots lie off the lattice at most
 _SIX = ((1, 0), (0, 1), (-1, 1), (-1, 0), (0, -1), (1, -1))
@@ -38,7 +35,7 @@ class Grained:
     """
 
     sheet: Sheet
-    keep: NDArray[np.bool_]
+    keep: BoolArray
     count: int
 
 

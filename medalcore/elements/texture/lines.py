@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.tolerance import Tolerance
+from ...geometry.types import BoolArray, FloatArray
 from ...spec import Texture
 from .sheet import Sheet, grid_triangles
 from .zone import Zone
-
-FloatArray = NDArray[np.float64]
 
 NARROWEST = 0.1
 """mm: lines narrower than this are hardly made by any process; common practice, no source."""
@@ -40,7 +38,7 @@ class Lined:
     """
 
     sheet: Sheet
-    keep: NDArray[np.bool_]
+    keep: BoolArray
     count: int
     pitch: float
     narrowest: float

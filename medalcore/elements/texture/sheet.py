@@ -10,13 +10,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.ground import Ground
 from ...geometry.solid import Solid, solid_from_arrays
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from ...geometry.types import BoolArray, FloatArray, IntArray
 
 ZONE = "texture"
 
@@ -60,7 +57,7 @@ def grid_triangles(rows: int, cols: int, *, closed: bool) -> IntArray:
     return np.concatenate([np.column_stack([a, b, d]), np.column_stack([a, d, c])])
 
 
-def whole(sheet: Sheet, keep: NDArray[np.bool_], ground: Ground) -> Sheet:
+def whole(sheet: Sheet, keep: BoolArray, ground: Ground) -> Sheet:
     """Return the triangles all of whose corners are kept, off steps of the field.
 
     Triangles that hang together by a corner only go as well: a solid cannot.
@@ -76,7 +73,7 @@ def whole(sheet: Sheet, keep: NDArray[np.bool_], ground: Ground) -> Sheet:
     return Sheet(sheet.uv[used], sheet.drop[used], numbered.reshape(-1, 3).astype(np.int64))
 
 
-def _on_steps(corners: FloatArray, ground: Ground) -> NDArray[np.bool_]:
+def _on_steps(corners: FloatArray, ground: Ground) -> BoolArray:
     """Tell which triangles (m, 3, 2) reach over a steep place between two levels of the field."""
     radius = np.hypot(corners[..., 0], corners[..., 1])
     low, high = radius.min(axis=1) - _CLEAR, radius.max(axis=1) + _CLEAR
@@ -100,7 +97,7 @@ def _border(triangles: IntArray, count: int) -> IntArray:
     return alone
 
 
-def _pinched(triangles: IntArray, count: int) -> NDArray[np.bool_]:
+def _pinched(triangles: IntArray, count: int) -> BoolArray:
     """Tell which vertices have more than one stretch of border through them."""
     return np.bincount(_border(triangles, count)[:, 0], minlength=count) > 1
 

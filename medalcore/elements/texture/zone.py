@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...context.ground import Ground
 from ...errors import SpecError
 from ...geometry.contour import Contours, inside, offset, signed_area
+from ...geometry.types import BoolArray, FloatArray
 from ...spec import Texture
-
-FloatArray = NDArray[np.float64]
 
 _RAYS = 4096
 """Directions in which an outline is measured; between them its distance is interpolated."""
@@ -93,7 +91,7 @@ class Zone:
         off = np.mod(angle - self.start - half + math.pi, 2.0 * math.pi) - math.pi
         return np.asarray((half - np.abs(off)) * radius)
 
-    def is_clear(self, uv: FloatArray) -> NDArray[np.bool_]:
+    def is_clear(self, uv: FloatArray) -> BoolArray:
         """Tell which points (n, 2) lie on the field, not at its holes."""
         found = np.ones(len(uv), dtype=bool)
         for hole in self.holes:

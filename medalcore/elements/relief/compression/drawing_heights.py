@@ -11,21 +11,17 @@ Phys. 176, 2002), so that nothing of the grid shows along it.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.contour import Contours
 from ....geometry.grid import Grid, HeightField
 from ....geometry.poisson import Poisson, Pyramid
 from ....geometry.scanlines import covered, crossed
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ....spec.relief import Relief
 from ..depth.placement import grid_round
 from ..sources.drawing import Flat
 from .compress import Compressed, foot_of
 from .foot_blend import with_apron
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _FOLDS = 3.0
 """A shoulder is so many times as wide as the length over which a skin lets go of its edge."""
@@ -120,7 +116,7 @@ def swell(contours: Contours, grid: Grid, shoulder: float, mask: BoolArray) -> F
     return np.asarray(np.maximum(skin, 0.0) / max(float(skin.max()), 1e-9), dtype=np.float64)
 
 
-def _walls(edges: FloatArray, mask: BoolArray) -> NDArray[np.float32]:
+def _walls(edges: FloatArray, mask: BoolArray) -> Float32Array:
     """Return for each pixel the sum of 1 / distance to outlines crossed along its row."""
     rows, cols = mask.shape
     row, x = crossed(edges, rows)

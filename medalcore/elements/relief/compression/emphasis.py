@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.grid import HeightField
+from ....geometry.types import BoolArray, Float32Array, FloatArray
 from ..sources.pictures.depth_picture import read_picture
 
 EVEN = 0.5
@@ -15,7 +15,7 @@ SOFT = 0.01
 """Half width of the transition at a hard edge of a weight, as a share of the larger side."""
 
 
-def emphasis_of(name: str, raw: HeightField) -> NDArray[np.float32]:
+def emphasis_of(name: str, raw: HeightField) -> Float32Array:
     """Return how strongly each pixel of a relief is to be modelled.
 
     Parameters
@@ -50,7 +50,7 @@ def emphasis_of(name: str, raw: HeightField) -> NDArray[np.float32]:
     return weight
 
 
-def softened(weight: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+def softened(weight: Float32Array, mask: BoolArray) -> Float32Array:
     """Let a weight change softly, so that the edge of a group or a patch leaves no crease.
 
     Parameters
@@ -74,7 +74,7 @@ def softened(weight: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np
     return out
 
 
-def _run(values: NDArray[np.float32], reach: int) -> NDArray[np.float32]:
+def _run(values: Float32Array, reach: int) -> Float32Array:
     """Return sums over squares of `reach` pixels to all sides, as means of a whole square."""
     for axis in (0, 1):
         wide = [(0, 0), (0, 0)]
@@ -86,14 +86,12 @@ def _run(values: NDArray[np.float32], reach: int) -> NDArray[np.float32]:
     return values
 
 
-def _between(count: int, size: int) -> NDArray[np.float64]:
+def _between(count: int, size: int) -> FloatArray:
     """Return where the middles of `count` pixels lie among `size` samples of the same box."""
     return np.clip((np.arange(count) + 0.5) * size / count - 0.5, 0.0, size - 1.0)
 
 
-def _sample(
-    values: NDArray[np.float32], down: NDArray[np.float64], right: NDArray[np.float64]
-) -> NDArray[np.float32]:
+def _sample(values: Float32Array, down: FloatArray, right: FloatArray) -> Float32Array:
     """Return bilinear samples at every pair of a place down and a place to the right."""
     for axis, at in ((0, down), (1, right)):
         first = np.minimum(at.astype(np.int64), values.shape[axis] - 1)

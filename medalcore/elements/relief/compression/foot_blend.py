@@ -12,11 +12,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import Grid, HeightField
 from ....geometry.poisson import Poisson, Pyramid
+from ....geometry.types import BoolArray
 from ..draft.slope_envelope import raise_flanks
 from ..surface.silhouette import Outline, following, silhouette
 
@@ -76,7 +76,7 @@ def with_apron(field: HeightField, radius: float) -> HeightField:
     return HeightField(grid, np.where(outside, skirt, heights).astype(np.float32), mask | outside)
 
 
-def _beside(outline: Outline, mask: NDArray[np.bool_], radius: float) -> NDArray[np.bool_]:
+def _beside(outline: Outline, mask: BoolArray, radius: float) -> BoolArray:
     """Return which pixels outside a mask are within a radius, pixels, of its outline.
 
     The way from a pixel to the place of the outline nearest to it stays outside and within the

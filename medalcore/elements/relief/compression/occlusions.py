@@ -11,17 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .slopes import Array, bands, room
+from ....geometry.types import BoolArray, Float32Array, IndexArray
+from .slopes import bands, room
 
 # towards the edge of a round form the last two slopes are as 1 to √2 − 1 (circle geometry)
 
 _TURNING = 2.5
 _WIDE = 0.03  # mm that a cliff is wide at most, seen from above
 _STRIP = 0.12  # mm behind a cliff, up to the outline, from which its step is as high as any
-
-Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,25 +46,25 @@ class Cliffs:
         From 0 to 1, how much of a strip there is behind it.
     """
 
-    faces: Index
-    cliff: Index
-    sudden: Array
-    part: Array
-    along: Array
-    before: Index
-    after: Index
-    jump: Array
-    room: Array
+    faces: IndexArray
+    cliff: IndexArray
+    sudden: Float32Array
+    part: Float32Array
+    along: Float32Array
+    before: IndexArray
+    after: IndexArray
+    jump: Float32Array
+    room: Float32Array
 
-    def between(self, slopes: Array) -> Array:
+    def between(self, slopes: Float32Array) -> Float32Array:
         """Return what the slopes (rows, cols) before and after lead to on each face, (n,)."""
         flat = slopes.ravel()
         first = np.where(self.before < 0, np.float32(0.0), flat.take(self.before))
         last = np.where(self.after < 0, np.float32(0.0), flat.take(self.after))
-        out: Array = first[self.cliff] + self.along * (last - first)[self.cliff]
+        out: Float32Array = first[self.cliff] + self.along * (last - first)[self.cliff]
         return out
 
-    def heal(self, slopes: Array) -> None:
+    def heal(self, slopes: Float32Array) -> None:
         """Let slopes run on through the cliffs, in place.
 
         The edge lies anywhere within a face, so on the whole half of it is the front's.
@@ -76,7 +74,7 @@ class Cliffs:
         flat[self.faces] = own + self.sudden * (self.between(slopes) - own)
 
 
-def take_cliffs(slopes: Array, axis: int, mask: NDArray[np.bool_], pixel: float) -> Cliffs:
+def take_cliffs(slopes: Float32Array, axis: int, mask: BoolArray, pixel: float) -> Cliffs:
     """Take cliffs out of differences of depth, in place.
 
     Parameters
@@ -109,9 +107,9 @@ def take_cliffs(slopes: Array, axis: int, mask: NDArray[np.bool_], pixel: float)
     last = place[np.append(start[1:], len(faces))[: len(start)] - 1]
     first, line = place[start], line[start]
 
-    def face(at: Index) -> Index:
+    def face(at: IndexArray) -> IndexArray:
         there = line * cols + at if axis == 1 else at * cols + line
-        known: Index = np.where((at >= 0) & (at < size), there, -1)
+        known: IndexArray = np.where((at >= 0) & (at < size), there, -1)
         return known
 
     explained = np.copysign(most, steep)
@@ -137,14 +135,14 @@ def take_cliffs(slopes: Array, axis: int, mask: NDArray[np.bool_], pixel: float)
 
 
 def _behind(
-    mask: NDArray[np.bool_],
+    mask: BoolArray,
     axis: int,
-    line: Index,
-    first: Index,
-    last: Index,
-    rising: NDArray[np.bool_],
+    line: IndexArray,
+    first: IndexArray,
+    last: IndexArray,
+    rising: BoolArray,
     pixel: float,
-) -> Array:
+) -> Float32Array:
     """Return how much room there is on the low side of cliffs, between two pixels of a line."""
     enough = max(1, round(_STRIP / pixel))
     out = np.zeros(line.shape, np.float32)
@@ -155,7 +153,7 @@ def _behind(
     return out
 
 
-def _steepest(slopes: Array, axis: int, reach: int) -> tuple[Index, Array]:
+def _steepest(slopes: Float32Array, axis: int, reach: int) -> tuple[IndexArray, Float32Array]:
     """Return the faces that are steeper than what is beside them explains, and that."""
     found, limits = [], []
     rows, cols = slopes.shape
@@ -180,7 +178,7 @@ def _steepest(slopes: Array, axis: int, reach: int) -> tuple[Index, Array]:
     return np.concatenate(found), np.concatenate(limits)
 
 
-def add_steps(out: Array, axis: int, cliffs: Cliffs, rise: float, half: float) -> None:
+def add_steps(out: Float32Array, axis: int, cliffs: Cliffs, rise: float, half: float) -> None:
     """Add small steps in the place of cliffs to a right-hand side, in place.
 
     The steps run along the grid, from one pixel to the next: the surface puts smooth lines in

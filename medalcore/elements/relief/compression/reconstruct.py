@@ -6,10 +6,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.poisson import Pyramid
 from ....geometry.red_black import Cells
+from ....geometry.types import BoolArray
 from .system import BROADEST, TOP, Job, System, told, true
 
 _FIT_PIXELS = 128, 256  # a side: what is looked for is on at most the first, then the second
@@ -187,7 +187,7 @@ def _spread(heights: Cells, cells: Cells, tail: float) -> float:
 
 def _soften(
     x: Cells,
-    mask: NDArray[np.bool_],
+    mask: BoolArray,
     ends: tuple[float, float],
     to: tuple[float, float],
     knee: float,

@@ -12,9 +12,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float32]
+from ....geometry.types import BoolArray, Float32Array, IndexArray
 
 MODEL_LIGHT = math.radians(45.0)  # how a model in the round is usually lit
 RELIEF_LIGHT = math.radians(25.0)  # raking light, by which a medal is looked at
@@ -30,7 +29,9 @@ _GAP = 0.12  # mm: a gap from which on the outline beside it is drawn to the fie
 _KINK = np.float32(0.3)  # by which a slope turns from one face to the next but one in a kink
 
 
-def slopes(heights: Array, mask: NDArray[np.bool_], pixel: float) -> tuple[Array, Array]:
+def slopes(
+    heights: Float32Array, mask: BoolArray, pixel: float
+) -> tuple[Float32Array, Float32Array]:
     """Return forward differences inside the mask, (rows, cols − 1) and (rows − 1, cols)."""
     across = np.diff(heights, axis=1)
     across *= np.float32(1.0 / pixel)
@@ -41,7 +42,7 @@ def slopes(heights: Array, mask: NDArray[np.bool_], pixel: float) -> tuple[Array
     return across, down
 
 
-def attenuate(across: Array, down: Array) -> None:
+def attenuate(across: Float32Array, down: Float32Array) -> None:
     """Shrink slopes in place to what raking light shows as the model's own.
 
     With a the lean of the model and b that of the relief, sin b = LEAN · sin a would look the
@@ -62,7 +63,7 @@ def attenuate(across: Array, down: Array) -> None:
         flat[face] = first + share * (flat[after] - first)
 
 
-def _shrink(across: Array, down: Array) -> None:
+def _shrink(across: Float32Array, down: Float32Array) -> None:
     """Shrink slopes, each by the lean that it and those at right angles to it have together."""
     rows, cols = across.shape[0], down.shape[1]
     above = np.zeros((1, cols), np.float32)  # squares of the faces above a band
@@ -88,19 +89,19 @@ def _shrink(across: Array, down: Array) -> None:
         down[top:low] *= _factor(square)
 
 
-def _factor(square: Array) -> Array:
+def _factor(square: Float32Array) -> Float32Array:
     """Return by what slopes shrink where their squares sum to `square`, which is used up."""
     # tan b / tan a = LEAN / sqrt(1 + (1 − LEAN²) tan² a)
     square *= np.float32(_STEEP * (1.0 - LEAN**2))
     square += np.float32(1.0)
     np.sqrt(square, out=square)
-    factor: Array = np.divide(np.float32(_GENTLE * LEAN), square, out=square)
+    factor: Float32Array = np.divide(np.float32(_GENTLE * LEAN), square, out=square)
     return factor
 
 
 def _kinks(
-    slopes: Array, axis: int
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], Array]:
+    slopes: Float32Array, axis: int
+) -> tuple[IndexArray, IndexArray, IndexArray, Float32Array]:
     """Find faces within which a slope turns into another, and where.
 
     The mean of two slopes shrinks less than they do, which would let a relief rise at every
@@ -142,7 +143,7 @@ def bands(rows: int, cols: int) -> Iterator[tuple[int, int]]:
         yield top, min(top + height, rows)
 
 
-def divergence(across: Array, down: Array) -> Array:
+def divergence(across: Float32Array, down: Float32Array) -> Float32Array:
     """Return −div of the slopes, (rows, cols): the right-hand side for heights in pixels."""
     rows, cols = across.shape[0], down.shape[1]
     out = np.empty((rows, cols), np.float32)
@@ -173,13 +174,13 @@ class Outline:
         Of the grid.
     """
 
-    index: NDArray[np.intp]
-    sides: Array
-    open: Array
+    index: IndexArray
+    sides: Float32Array
+    open: Float32Array
     shape: tuple[int, int]
 
 
-def outline_of(mask: NDArray[np.bool_], pixel: float) -> Outline:
+def outline_of(mask: BoolArray, pixel: float) -> Outline:
     """Find the pixels along the outline of a mask; `pixel` in mm.
 
     No wall fits into a narrow gap: its sides are free to stay as high as they would be if it
@@ -202,13 +203,13 @@ def outline_of(mask: NDArray[np.bool_], pixel: float) -> Outline:
 
 
 def room(
-    free: NDArray[np.bool_],
-    start: tuple[NDArray[np.intp], NDArray[np.intp]],
+    free: BoolArray,
+    start: tuple[IndexArray, IndexArray],
     step: tuple[int, int],
     enough: int,
     *,
     beyond: bool,
-) -> Array:
+) -> Float32Array:
     """Return how far free pixels reach from some places, as a share of `enough` of them.
 
     A strip of them ends anywhere between two pixels: half a pixel is its due.
@@ -239,7 +240,7 @@ def room(
     return count
 
 
-def beyond(across: Array, down: Array, outline: Outline) -> Array:
+def beyond(across: Float32Array, down: Float32Array, outline: Outline) -> Float32Array:
     """Return how much lower than its pixels the outline lies, summed over their open sides.
 
     The outline runs half a pixel outside the last pixels; their slope is carried on to it, so

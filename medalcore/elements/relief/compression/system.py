@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.poisson import Poisson, Pyramid
 from ....geometry.red_black import Cells
+from ....geometry.types import BoolArray
 from ....spec.relief import Relief
 from .occlusions import add_steps, take_cliffs
 from .slopes import Outline, attenuate, beyond, divergence, slopes
@@ -53,7 +53,7 @@ class Job:
     """
 
     pixel: float
-    mask: NDArray[np.bool_]
+    mask: BoolArray
     outline: Outline
     depth: Cells
     most: float

@@ -12,13 +12,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ....geometry.types import BoolArray, FloatArray, IntArray
 from ..draft.edge_walls import grown
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-IntArray = NDArray[np.int64]
 
 FALL = 0.5
 """Pixels by which an outermost pixel may lie lower than the surface carried on to it."""

@@ -8,9 +8,8 @@ the hollow that its sides lead into.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from ....geometry.types import Float32Array, FloatArray
 
 WIDTH = 0.09
 """mm: narrower clefts are bridged. Cutters finer than a tenth of a millimetre are rare, and
@@ -61,7 +60,7 @@ def bridged(heights: FloatArray, pixel: float) -> FloatArray:
     return out
 
 
-def _spread(heights: NDArray[np.float32], reach: int) -> NDArray[np.float32]:
+def _spread(heights: Float32Array, reach: int) -> Float32Array:
     """Return the largest value in an octagon round every pixel."""
     square = round(_ROUND * reach)
     out = heights

@@ -13,10 +13,10 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.tolerance import TOLERANCES
 from ....geometry.grid import Grid, HeightField
+from ....geometry.types import FloatArray
 from ....spec.relief import Relief
 from ..compression.compress import foot_of
 from ..compression.drawing_heights import flat_field, flat_relief
@@ -24,8 +24,6 @@ from ..sources.source_depth import Seen
 from ..surface.outline_heights import edge_heights
 from ..surface.silhouette import silhouette
 from .placement import MARGIN_PIXELS
-
-FloatArray = NDArray[np.float64]
 
 _CLEAR = 0.02
 """mm that a relief keeps from the edge of the piece: walls go on to just below the field."""

@@ -7,13 +7,9 @@ within the last half pixel. What a relief is scaled by must not hang on where th
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.grid import Grid
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-IntArray = NDArray[np.int64]
+from ....geometry.types import BoolArray, FloatArray, Int32Array, IntArray
 
 _UPRIGHT = 0.01
 """Sine of the angle from upright up to which a face is a wall: its foot is not seen."""
@@ -30,7 +26,7 @@ def lowest_seen(
     triangles: IntArray,
     grid: Grid,
     mask: BoolArray,
-    index: NDArray[np.int32],
+    index: Int32Array,
     pixels: tuple[float, float],
 ) -> float:
     """Return the lowest height of a model that is seen from above, mm.

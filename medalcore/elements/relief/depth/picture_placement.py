@@ -6,22 +6,18 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....errors import SpecError
 from ....geometry.grid import Grid, HeightField
 from ....geometry.scanlines import covered
+from ....geometry.types import BoolArray, Float32Array, FloatArray
 from ....spec import Relief
 from ..draft.edge_walls import away_from, grown
 from ..sources.pictures.depth_picture import Picture
 from ..sources.pictures.mixed_pixels import settled
 from ..sources.pictures.resample import surface_of
 from .placement import box_of, cropped, grid_round, room
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-Values = NDArray[np.float32]
 
 _ROWS = 64
 """Rows sampled at a time."""
@@ -269,7 +265,7 @@ class _Placing:
 
 
 def _placed(
-    heights: Values,
+    heights: Float32Array,
     mask: BoolArray,
     placing: _Placing,
     spec: Relief,
@@ -332,13 +328,13 @@ def _shrink(finer: float, larger: int) -> int:
     return half if larger <= half * _MOST_BLOCKS else max(1, int(finer))
 
 
-def _cliff(heights: Values, mask: BoolArray, fuzz: float) -> float:
+def _cliff(heights: Float32Array, mask: BoolArray, fuzz: float) -> float:
     """Return the jump from pixel to pixel that is taken for a cliff, in the unit of heights."""
     return max(_CLIFF * float(np.ptp(heights[mask])), _FUZZ * fuzz) or 1.0
 
 
 def _cut(
-    grid: Grid, mask: BoolArray, heights: Values, placing: _Placing, spec: Relief
+    grid: Grid, mask: BoolArray, heights: Float32Array, placing: _Placing, spec: Relief
 ) -> BoolArray:
     """Return the mask without what is cut away at the foot and at the back."""
     if not mask.any():
@@ -354,7 +350,7 @@ def _cut(
     return mask
 
 
-def _shrunk(values: Values, mask: BoolArray, times: int) -> tuple[Values, BoolArray]:
+def _shrunk(values: Float32Array, mask: BoolArray, times: int) -> tuple[Float32Array, BoolArray]:
     """Return means over blocks of times × times pixels, of those in the mask."""
     if times == 1:
         return values, mask

@@ -7,22 +7,19 @@ from typing import NamedTuple
 
 import numpy as np
 from msgspec.structs import replace
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....errors import SpecError
 from ....geometry.clip import clipped
 from ....geometry.grid import Grid, HeightField
 from ....geometry.raster import top_surface
+from ....geometry.types import BoolArray, FloatArray, IntArray
 from ....spec import Relief
 from ..sources.model import SourceMesh
 from .boundary_pixels import finished
 from .crevices import bridged
 from .lowest import lowest_seen
 from .smoothing import smoothed
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 MARGIN_PIXELS = 8
 """Empty pixels round the silhouette, where a wall's foot and a smooth outline find room."""
@@ -274,7 +271,7 @@ def box_of(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArray,
     return low, high
 
 
-def cropped(grid: Grid, mask: NDArray[np.bool_], spec: Relief) -> NDArray[np.bool_]:
+def cropped(grid: Grid, mask: BoolArray, spec: Relief) -> BoolArray:
     """Return the mask inside the crop."""
     if spec.crop.shape == "none":
         return mask

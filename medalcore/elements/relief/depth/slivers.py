@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....geometry.subdivision import SMOOTH, BoolArray, EdgedMesh, FloatArray, IntArray, edged
+from ....geometry.subdivision import SMOOTH, EdgedMesh, edged
 from ....geometry.topology import labels
+from ....geometry.types import BoolArray, FloatArray, IntArray
 
 UNEVEN = 8.0
 """Longest to shortest edge from which a triangle is a strip; modelled forms stay below."""

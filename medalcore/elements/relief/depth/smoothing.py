@@ -19,10 +19,7 @@ from ....geometry.subdivision import (
     CREASE,
     OPEN,
     SMOOTH,
-    BoolArray,
     EdgedMesh,
-    FloatArray,
-    IntArray,
     bare,
     between,
     edged,
@@ -31,6 +28,7 @@ from ....geometry.subdivision import (
     subdivided,
 )
 from ....geometry.topology import labels, nearly_welded
+from ....geometry.types import BoolArray, FloatArray, IntArray
 from .slivers import evened, strips, tips
 
 BEND = 0.005

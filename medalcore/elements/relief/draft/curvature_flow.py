@@ -9,14 +9,11 @@ touched, and neither are jumps from one pixel to the next, which `steps` draws a
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.grid import HeightField
+from ....geometry.types import Float32Array, IntArray
 from .edge_walls import away_from, grown
 from .step_edges import cliffs
-
-IntArray = NDArray[np.int64]
-Array = NDArray[np.float32]
 
 _STEEP = 0.5  # rise over run from which a step of the grid shows
 _STEP = 0.2  # square pixels of flow in one go; stable below 0.25
@@ -77,7 +74,7 @@ def _steep(field: HeightField, tolerance: float) -> IntArray:
     return np.flatnonzero(steep & away_from(mask) & ~grown(edges))
 
 
-def _flow(flat: Array, pixels: IntArray, around: IntArray) -> Array:
+def _flow(flat: Float32Array, pixels: IntArray, around: IntArray) -> Float32Array:
     """Return the second derivative along the level line, mm per square pixel."""
     nw, n, ne, w, e, sw, s, se = (flat[pixels + k] for k in around)
     c = flat[pixels]

@@ -12,13 +12,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import HeightField
+from ....geometry.types import BoolArray, Float32Array, IntArray
 from .slope_envelope import between_pixels, raise_flanks
-
-IntArray = NDArray[np.int64]
 
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _FLOOR = 0.01  # mm: the floor of a filled gap stands at least this high
@@ -103,7 +101,7 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     return enforce_draft(HeightField(field.grid, filled, field.mask | closed), angle)
 
 
-def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _beside(mask: BoolArray) -> BoolArray:
     """Return the pixels next to those of a mask that is clear of its border."""
     near = np.zeros_like(mask)
     rows, cols = mask.shape
@@ -112,7 +110,7 @@ def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return near
 
 
-def _peaks(height: NDArray[np.float32], inside: NDArray[np.bool_], drop: float) -> IntArray:
+def _peaks(height: Float32Array, inside: BoolArray, drop: float) -> IntArray:
     """Return flat indices of pixels that stand too high above some neighbour."""
     rows, cols = height.shape
     tall = np.zeros(height.shape, dtype=bool)

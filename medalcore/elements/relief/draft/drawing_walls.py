@@ -8,15 +8,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.bodies import Section, mitred
 from ....geometry.contour import section
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from .edge_walls import grown
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 LEAST = 0.35
 """Pixels that a wall is wide at least: a height field has none that stand upright."""
@@ -45,9 +41,7 @@ class Heights:
 
     _LAYERS = 4
 
-    def __init__(
-        self, values: NDArray[np.float32], known: BoolArray, pixel: float, beyond: float
-    ) -> None:
+    def __init__(self, values: Float32Array, known: BoolArray, pixel: float, beyond: float) -> None:
         self.values = np.where(known, values, np.float32(np.nan))
         most = np.float32(_STEEP * pixel)
         cols = values.shape[1]
@@ -176,7 +170,7 @@ def _widths(
 
 
 def cones(
-    edges: FloatArray, z: FloatArray, drop: float, out: NDArray[np.float32], near: BoolArray
+    edges: FloatArray, z: FloatArray, drop: float, out: Float32Array, near: BoolArray
 ) -> None:
     """Raise pixels to the walls that go down from edges, in place; mark those on an edge.
 

@@ -10,16 +10,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import HeightField
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ..surface.silhouette import following
 from .step_edges import TRUE, Cliffs, evened_along, needed
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _APART = 0.8  # pixels between corners along a line
 _WIDTH = 0.35  # pixels that the flank of an edge is at least wide
@@ -200,9 +196,7 @@ def _low_side(field: HeightField, at: FloatArray, below: FloatArray) -> FloatArr
     return np.where(weight > 0.05, total / np.maximum(weight, 1e-9), np.nan)
 
 
-def envelope(
-    at: FloatArray, mask: BoolArray, heights: NDArray[np.float32], fall: float
-) -> FloatArray:
+def envelope(at: FloatArray, mask: BoolArray, heights: Float32Array, fall: float) -> FloatArray:
     """Return how high places stand at least, as slopes from the pixels about them fall no faster.
 
     Parameters

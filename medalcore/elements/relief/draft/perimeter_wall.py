@@ -12,16 +12,12 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ..surface.outline_heights import Rim
 from ..surface.silhouette import Outline, crossings, following
 from .edge_walls import envelope, highest_under
 from .slope_envelope import raise_flanks
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _LEAST = 0.2  # pixels that a wall reaches outwards at least
 _NEXT = (0.04, 0.985)  # of the way between pixels, where a border may cross
@@ -56,7 +52,7 @@ class Skirt:
 
     pad: int
     below: float
-    heights: NDArray[np.float32]
+    heights: Float32Array
     mask: BoolArray
     border: Outline
     rim: Rim
@@ -64,7 +60,7 @@ class Skirt:
 
 def skirted(
     mask: BoolArray,
-    heights: NDArray[np.float32],
+    heights: Float32Array,
     rim: Rim,
     drop: float,
     below: float,
@@ -129,7 +125,7 @@ def _key(p: FloatArray | IntArray, q: FloatArray | IntArray) -> IntArray:
 def _border(
     whole: BoolArray,
     inside: BoolArray,
-    height: NDArray[np.float32],
+    height: Float32Array,
     edge: tuple[IntArray, FloatArray, FloatArray],
     below: float,
 ) -> Outline:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.constraint_lines import Lines
-
-IntArray = NDArray[np.int64]
+from ....geometry.types import BoolArray, Float32Array, Int32Array, IntArray
 
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _TINY = 1e-6  # mm: less than this is not worth raising
@@ -20,7 +18,7 @@ class _Sources:
     """
 
     def __init__(
-        self, height: NDArray[np.float32], front: IntArray, lines: Lines | None, pad: int
+        self, height: Float32Array, front: IntArray, lines: Lines | None, pad: int
     ) -> None:
         wide = height.shape[1]
         self.wide = wide
@@ -53,7 +51,7 @@ class _Sources:
         near = [flat + dr * self.wide + dc for dr, dc in (*_STEPS, (0, 0))]
         return np.concatenate(near), np.tile(owner, len(near))
 
-    def value(self, owner: IntArray, q: IntArray, drop: float) -> NDArray[np.float32]:
+    def value(self, owner: IntArray, q: IntArray, drop: float) -> Float32Array:
         """Return how high the walls from some sources stand at some pixels."""
         start = self.start[owner]
         pr, pc = q // self.wide - start[:, 0], q % self.wide - start[:, 1]
@@ -72,7 +70,7 @@ class _Sources:
 
 
 def raise_flanks(
-    height: NDArray[np.float32],
+    height: Float32Array,
     drop: float,
     front: IntArray,
     lines: Lines | None = None,
@@ -115,8 +113,8 @@ def raise_flanks(
 
 
 def _better(
-    flat: NDArray[np.float32],
-    owner: NDArray[np.int32],
+    flat: Float32Array,
+    owner: Int32Array,
     sources: _Sources,
     at: IntArray,
     to: IntArray,
@@ -134,7 +132,7 @@ def _better(
     return np.unique(at[won])
 
 
-def between_pixels(height: NDArray[np.float32], drop: float) -> None:
+def between_pixels(height: Float32Array, drop: float) -> None:
     """Raise pixels to the walls that fall from lines between their neighbours, in place.
 
     Of the triangles between neighbouring pixels none is then too steep whose lowest corner
@@ -168,7 +166,7 @@ def between_pixels(height: NDArray[np.float32], drop: float) -> None:
         todo = todo[np.isfinite(flat[todo])]
 
 
-def _steep(height: NDArray[np.float32], drop: float) -> NDArray[np.bool_]:
+def _steep(height: Float32Array, drop: float) -> BoolArray:
     """Return pixels beside steep places."""
     steep = np.zeros(height.shape, dtype=bool)
     limit = np.float32(0.6 * drop)

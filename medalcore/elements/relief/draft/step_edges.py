@@ -12,15 +12,11 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import HeightField
+from ....geometry.types import BoolArray, ByteArray, Float32Array, FloatArray, IntArray
 from ..surface.silhouette import following, slid, thinned
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _RISE = 0.3  # rise over run of a jump from which its stairs show
 _SEEN = 3.0  # tolerances that a jump is high at least
@@ -163,7 +159,7 @@ def _linked(
     p: IntArray,
     d: IntArray,
     high: IntArray,
-    size: NDArray[np.float32],
+    size: Float32Array,
     shape: tuple[int, int],
 ) -> tuple[IntArray, IntArray]:
     """Link jumps across the cells between four pixels; each has one before and one after.
@@ -199,7 +195,7 @@ def _linked(
     return np.concatenate(start), np.concatenate(stop)
 
 
-def _isolated(h: NDArray[np.float32], inner: BoolArray, level: float) -> NDArray[np.uint8]:
+def _isolated(h: Float32Array, inner: BoolArray, level: float) -> ByteArray:
     """Mark pixels from which the field jumps to the next column, and only there.
 
     1 stands for a faint jump, 2 for a strong one.
@@ -218,7 +214,7 @@ def _isolated(h: NDArray[np.float32], inner: BoolArray, level: float) -> NDArray
     return found
 
 
-def _onward(step: NDArray[np.float32], jump: NDArray[np.float32]) -> NDArray[np.float32]:
+def _onward(step: Float32Array, jump: Float32Array) -> Float32Array:
     """Return how large steps are beside jumps; a lip that rises towards a jump counts half."""
     size = np.abs(step)
     return np.where(step * jump > 0, size, np.float32(0.5) * size)

@@ -12,18 +12,16 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....errors import SpecError
 from ....geometry.bodies import Section, mitred
 from ....geometry.contour import Contours, bounds, contours_of, moved, round_segments, section
+from ....geometry.types import FloatArray
 from ....spec import Relief
 from ....svg.drawing import read_drawing
 from ....svg.levels import bare_colours, levels_of
 from ..depth.placement import box_of, room
-
-FloatArray = NDArray[np.float64]
 
 _CROP_CURVE = 0.002
 """Largest distance between a crop that is drawn in and its chords, mm."""

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....errors import SourceError
 from ....geometry.grid import Grid, HeightField
 from ....geometry.raster import top_surface
+from ....geometry.types import BoolArray, Float32Array, FloatArray, Int32Array, IntArray
 from ....spec import Relief
 from ..depth.placement import turned
 from .model import SourceMesh
-
-FloatArray = NDArray[np.float64]
 
 _CHUNK = 1 << 18  # pixels at a time
 
@@ -35,7 +33,7 @@ def no_groups(spec: Relief, name: str) -> SourceError:
 
 def group_weight(
     mesh: SourceMesh, spec: Relief, frame: Callable[[], FloatArray], field: HeightField
-) -> NDArray[np.float32]:
+) -> Float32Array:
     """Return how strongly each pixel is to be modelled, from the groups a relief names.
 
     Cuts need no thought here: what they take away lay behind, below or beside what is seen.
@@ -92,11 +90,11 @@ def _group(mesh: SourceMesh, name: str) -> FloatArray:
 
 def _interpolated(
     points: FloatArray,
-    triangles: NDArray[np.int64],
+    triangles: IntArray,
     values: FloatArray,
-    index: NDArray[np.int32],
+    index: Int32Array,
     grid: Grid,
-) -> NDArray[np.float32]:
+) -> Float32Array:
     """Return values at the pixels that see a triangle, in the order of the grid."""
     row, col = np.nonzero(index >= 0)
     out = np.empty(len(row), np.float32)
@@ -117,7 +115,7 @@ def _interpolated(
     return out
 
 
-def _spread(weight: NDArray[np.float32], known: NDArray[np.bool_], mask: NDArray[np.bool_]) -> None:
+def _spread(weight: Float32Array, known: BoolArray, mask: BoolArray) -> None:
     """Carry weights on to pixels that only a smoothed surface reaches."""
     wide = weight.shape[1] + 2
     values, there = np.pad(weight, 1), np.pad(known, 1)

@@ -20,13 +20,11 @@ from numpy.typing import NDArray
 from ....context.element import Model
 from ....errors import SourceError
 from ....geometry.topology import Topology, nearly_welded, topology_of
+from ....geometry.types import FloatArray, IntArray
 from ....spec.base import IN_MEMORY
 from ....spec.kinds import MODEL_FILES
 from ....system.file_access import IS_FOLDER, why_unreadable
 from .model_files import binary_stl, three_mf
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 PLY_OWN = frozenset("x y z nx ny nz s t u v".split())
 """Numbers of a vertex in a PLY file that are no weights."""

@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ....errors import SourceError
+from ....geometry.types import FloatArray, IntArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Part = tuple[FloatArray, IntArray]
 
 _HEAD = 84  # bytes before the triangles of a binary STL: 80 of text, 4 of their number

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.containment import farthest
 from ....context.element import Model
 from ....context.ground import Ground
 from ....context.stages import Stages
 from ....geometry.grid import HeightField
+from ....geometry.types import Float32Array, FloatArray
 from ....spec import Relief
 from ....spec.kinds import kind_of
 from ..compression.drawing_heights import flat_field
@@ -60,11 +60,11 @@ class Seen:
     field: HeightField
     triangles: int
     notes: tuple[str, ...]
-    frame: Callable[[], NDArray[np.float64]]
-    weight: NDArray[np.float32] | None = None
+    frame: Callable[[], FloatArray]
+    weight: Float32Array | None = None
     flat: Flat | None = None
     lowest: float | None = 0.0
-    footprint: NDArray[np.float64] | None = None
+    footprint: FloatArray | None = None
 
 
 def seen(
@@ -135,7 +135,7 @@ def seen(
     return Seen(field, mesh.topology.triangles, mesh.notes, frame, weight, footprint=reach)
 
 
-def _reach(points: NDArray[np.float64], spec: Relief) -> NDArray[np.float64]:
+def _reach(points: FloatArray, spec: Relief) -> FloatArray:
     """Return the farthest of points (n, 2) on the face, mm, those outside a crop drawn into it."""
     away = farthest(points - spec.at)
     if spec.crop.shape != "none":

@@ -7,20 +7,17 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....errors import SolidError
 from ....geometry.bodies import triangulated
 from ....geometry.grid import Grid
+from ....geometry.types import BoolArray, FloatArray, IntArray
 from .greedy_insertion import Surface
 from .hung_wall import Wall, gaps
 from .hung_wall import leaning as leaning_out
 from .silhouette import Outline, following
 from .slope_limit import leaning
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _HALF = 0.42  # of a gap: how far a wall may lean into it
 _CLEARLY = 0.7  # of the wanted lean of a wall, below which its steepness is told
@@ -68,7 +65,7 @@ class Shape:
 def closed_shape(
     surface: Surface,
     first: IntArray,
-    mask: NDArray[np.bool_],
+    mask: BoolArray,
     grid: Grid,
     ground: Ground,
     draft: float,

@@ -13,7 +13,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....context.tolerance import Tolerance
@@ -27,6 +26,7 @@ from ....geometry.grid import Grid, HeightField
 from ....geometry.planar_graph import Graph, planar, split
 from ....geometry.scanlines import covered
 from ....geometry.topology import labels
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ..compression.drawing_heights import level_map
 from ..draft.drawing_walls import LEAST, Heights, cones, heights_of_walls, walled
 from ..draft.edge_walls import away_from
@@ -36,10 +36,6 @@ from .greedy_insertion import triangulated
 from .outline_heights import pixel_at
 from .relief_solid import FOLD, on_ground
 from .silhouette import Outline, silhouette, thinned
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _EVEN = 5e-4  # mm that heights within a level may differ by and be one
 _SHORT = 3.0  # pixels of an edge along which heights change
@@ -156,7 +152,7 @@ class _Start:
     triangles: IntArray
     loops: list[IntArray]
     z: FloatArray
-    surface: NDArray[np.float32]
+    surface: Float32Array
     near: BoolArray
 
 
@@ -274,7 +270,7 @@ def _area(points: FloatArray) -> float:
     return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
-def _varies(values: NDArray[np.float32]) -> bool:
+def _varies(values: Float32Array) -> bool:
     return bool(len(values)) and float(np.ptp(values)) > _EVEN
 
 

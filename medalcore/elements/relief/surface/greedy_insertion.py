@@ -13,17 +13,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....errors import SolidError
 from ....geometry.constraint_lines import Lines, distances, insert_lines
 from ....geometry.deviation import Heights, misfit, planes
 from ....geometry.edge_flips import eased, straightened
 from ....geometry.triangulation import Triangulation
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from .slope_limit import leaning
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _PITCHES = (8, 1)
 _START = 150  # triangles up to which each gets a point
@@ -61,7 +58,7 @@ class Surface:
 
 
 def triangulated(
-    field: NDArray[np.float32],
+    field: Float32Array,
     border: FloatArray,
     border_z: FloatArray,
     start: IntArray,
@@ -175,7 +172,7 @@ class _Worst:
         self.worst[bad[blocked]] = 0.0
         return np.asarray(bad[~blocked])
 
-    def _blocked(self, triangles: IntArray) -> NDArray[np.bool_]:
+    def _blocked(self, triangles: IntArray) -> BoolArray:
         """Tell whose worst pixel lies on a corner, the border or a line, or as good as.
 
         A point there would make slivers; the heights there were given.
@@ -287,7 +284,7 @@ def _cut_off(state: _Worst, bad: IntArray, moved: FloatArray) -> tuple[IntArray,
     return bad[some], pixel[some]
 
 
-def _apart(state: _Worst, bad: IntArray, moved: NDArray[np.bool_], tolerance: float) -> IntArray:
+def _apart(state: _Worst, bad: IntArray, moved: BoolArray, tolerance: float) -> IntArray:
     """Return those of some triangles that miss by too much at other pixels than moved corners."""
     points, field = state.mesh.points[moved], state.heights.field
     on = np.flatnonzero(np.all(points == np.rint(points), axis=1))

@@ -7,13 +7,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....geometry.contour import section
+from ....geometry.types import BoolArray, FloatArray, IntArray
 from .silhouette import following
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _FAN = math.radians(40.0)  # a convex corner turns in steps of at most this
 _REACH = 6.0  # a mitre is at most this many offsets long
@@ -85,18 +82,14 @@ def leaning(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
     return wall
 
 
-def _tried(
-    outline: FloatArray, first: IntArray, reach: FloatArray
-) -> tuple[Wall, NDArray[np.bool_]]:
+def _tried(outline: FloatArray, first: IntArray, reach: FloatArray) -> tuple[Wall, BoolArray]:
     """Return a wall, and where it clashes with itself or leaves walls hardly apart."""
     wide = _clashes(outline, _ring(outline, first, _CLEAR * reach))
     wall = _ring(outline, first, reach)
     return wall, wide | _clashes(outline, wall)
 
 
-def gaps(
-    points: FloatArray, first: IntArray, mask: NDArray[np.bool_], reach: FloatArray
-) -> FloatArray:
+def gaps(points: FloatArray, first: IntArray, mask: BoolArray, reach: FloatArray) -> FloatArray:
     """Return how wide the gap before each outline point is, up to twice a wanted reach.
 
     Parameters
@@ -229,7 +222,7 @@ def _strip(lines: _Lines, alive: IntArray, before: IntArray) -> IntArray:
     return np.concatenate([low, high, corner, folded])
 
 
-def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
+def _clashes(outline: FloatArray, wall: Wall) -> BoolArray:
     """Mark outline points whose walls fold over or run into others."""
     n = len(outline)
     clash = np.zeros(n, dtype=bool)
@@ -248,7 +241,7 @@ def _clashes(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
     return clash
 
 
-def _passing(outline: FloatArray, wall: Wall) -> NDArray[np.bool_]:
+def _passing(outline: FloatArray, wall: Wall) -> BoolArray:
     """Mark the outline points at both ends of walls that pass where walls run into others."""
     after = following(wall.first)
     corners = np.stack([outline[wall.home], wall.points])

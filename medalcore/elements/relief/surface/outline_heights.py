@@ -6,19 +6,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....context.tolerance import Tolerance
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import Grid
+from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ..draft.edge_walls import envelope, grown
 from .closing import face
 from .silhouette import Outline, following, thinned
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 _THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
@@ -60,8 +56,8 @@ def pixel_at(flat: int, grid: Grid) -> FloatArray:
 
 
 def edge_heights(
-    outline: Outline, mask: BoolArray, height: NDArray[np.float32], pixel: float, draft: float
-) -> tuple[FloatArray, NDArray[np.float32]]:
+    outline: Outline, mask: BoolArray, height: Float32Array, pixel: float, draft: float
+) -> tuple[FloatArray, Float32Array]:
     """Return heights along an outline, (n,), and the heights carried on beyond it, all mm."""
     known, height = _carried_out(mask, height)
     edge_z = _along(outline, known, height)
@@ -89,8 +85,8 @@ def without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline, 
 
 
 def _carried_out(
-    mask: NDArray[np.bool_], heights: NDArray[np.float32], layers: int = 3
-) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:
+    mask: BoolArray, heights: Float32Array, layers: int = 3
+) -> tuple[BoolArray, Float32Array]:
     """Carry heights beyond the mask: each layer the mean of the neighbours it has."""
     known = mask.copy()
     h = np.where(mask, heights, np.float32(0))
@@ -112,7 +108,7 @@ def _carried_out(
     return known, h
 
 
-def _along(outline: Outline, known: NDArray[np.bool_], height: NDArray[np.float32]) -> FloatArray:
+def _along(outline: Outline, known: BoolArray, height: Float32Array) -> FloatArray:
     """Read heights along the outline, a pixel inside it, evened over about a pixel.
 
     On a form that falls away steeply the outermost pixels stand as high as chance has put

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ....context.ground import Ground
 from ....context.tolerance import Tolerance
@@ -19,6 +18,7 @@ from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import Grid, HeightField
 from ....geometry.scanlines import covered
 from ....geometry.solid import Solid, solid_from_arrays
+from ....geometry.types import BoolArray, Float32Array, FloatArray
 from ..draft.edge_walls import away_from, grown, steps
 from ..draft.perimeter_wall import Skirt, skirted
 from ..draft.step_edges import Cliffs, cliffs
@@ -26,9 +26,6 @@ from .closing import BELOW, Shape, closed_shape, face, hung_shape, polygon, spac
 from .greedy_insertion import triangulated
 from .outline_heights import Rim, corners, edge_heights, pixel_at, without_specks
 from .silhouette import Outline, silhouette, thinned
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 FOLD = math.radians(5.0)
 """Facets of a smooth surface differ by no more, as far as pixels allow."""
@@ -142,7 +139,7 @@ def _lifted(lines: Lines, grid: Grid, ground: Ground) -> Lines:
     return Lines(lines.points, lines.z + ground.height(face(lines.points, grid)), lines.edges)
 
 
-def on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArray[np.float32]:
+def on_ground(grid: Grid, height: Float32Array, ground: Ground) -> Float32Array:
     """Add the ground to every height, a few rows at a time to spare memory."""
     z = np.empty(grid.shape, dtype=np.float32)
     u, v = grid.u(), grid.v()
@@ -156,7 +153,7 @@ def on_ground(grid: Grid, height: NDArray[np.float32], ground: Ground) -> NDArra
     return z
 
 
-def _summit(mask: NDArray[np.bool_], inner: NDArray[np.bool_], height: NDArray[np.float32]) -> int:
+def _summit(mask: BoolArray, inner: BoolArray, height: Float32Array) -> int:
     """Return the flat index of the highest pixel, away from the outline if there is a choice."""
     top = np.max(height, where=mask, initial=-np.inf)
     peaks = np.flatnonzero(mask & (height >= top - np.float32(1e-7)))
@@ -167,8 +164,8 @@ def _summit(mask: NDArray[np.bool_], inner: NDArray[np.bool_], height: NDArray[n
 def _walled(
     skirt: Skirt,
     lines: Lines,
-    mask: NDArray[np.bool_],
-    held: NDArray[np.bool_],
+    mask: BoolArray,
+    held: BoolArray,
     grid: Grid,
     ground: Ground,
     draft: float,
@@ -204,7 +201,7 @@ def _walled(
     return hung_shape(surface, first, wide, ground, outline, specks)
 
 
-def _lowest(outline: Outline, mask: NDArray[np.bool_], grid: Grid, ground: Ground) -> float:
+def _lowest(outline: Outline, mask: BoolArray, grid: Grid, ground: Ground) -> float:
     """Return z of the lowest place of the field under a relief, mm."""
     some = np.flatnonzero(mask)[::97]
     inside = np.stack([some % grid.cols, -(some // grid.cols)], axis=1).astype(np.float64)

@@ -13,11 +13,8 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from ....geometry.types import BoolArray, FloatArray, IntArray
 
 _SLIDE = (0.04, 0.96)  # a crossing never reaches a pixel centre, so strands never touch
 _CLEAR = 0.1  # and in the end keeps clear of the inner one, so that thinning loses none

@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from ....geometry.types import FloatArray, IntArray
 
 _SLACK = 2e-4  # of the slope: nearer is near enough
 _ROUNDS = 150

@@ -16,14 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .....errors import SourceError
+from .....geometry.types import BoolArray, Float32Array
 from .....system.file_access import IS_FOLDER, why_unreadable
 from .exr import exr_samples
 from .png import deep_png
 from .samples import Samples
 from .tiff import deep_tiff
-
-Values = NDArray[np.float32]
-BoolArray = NDArray[np.bool_]
 
 _SMOOTHED = ((6, 3), (3, 1))
 """Radii, pixels, over which steps of eight bits are smoothed, and how often."""
@@ -56,7 +54,7 @@ class Picture:
         What a person should know, one line each.
     """
 
-    values: Values
+    values: Float32Array
     mask: BoolArray
     step: float
     notes: tuple[str, ...] = ()
@@ -188,12 +186,12 @@ def _from_image(image: Any, name: str, lossy: bool) -> Picture:
     return Picture(smooth, mask, (4.0 if lossy else 0.5) / 255, tuple(notes))
 
 
-def _floats(values: Values) -> Picture:
+def _floats(values: Float32Array) -> Picture:
     mask = np.isfinite(values) & (np.abs(values) < _FAR)
     return Picture(np.where(mask, _unless_nothing(values), np.float32(0)), mask, 0.0)
 
 
-def _unless_nothing(values: Values) -> Values:
+def _unless_nothing(values: Float32Array) -> Float32Array:
     """Return values with 0 for those that are so little that arithmetic loses them."""
     return np.where(np.abs(values) < _NOTHING, np.float32(0), values)
 
@@ -215,7 +213,7 @@ def _exr(name: str) -> Picture:
         raise SourceError(f"{name}: cannot be read as EXR ({reason[:120]})") from None
 
 
-def _smooth_steps(values: Values, mask: BoolArray) -> Values:
+def _smooth_steps(values: Float32Array, mask: BoolArray) -> Float32Array:
     """Smooth steps of 1 without leaving the half step either way that a sample allows.
 
     What a mean takes away is smoothed once more and given back (twicing: J. W. Tukey,
@@ -237,11 +235,11 @@ def _smooth_steps(values: Values, mask: BoolArray) -> Values:
     return np.where(mask, smooth, values)
 
 
-def _blurred(values: Values, radius: int) -> Values:
+def _blurred(values: Float32Array, radius: int) -> Float32Array:
     return _mean(_mean(values, radius), radius)
 
 
-def _mean(values: Values, radius: int) -> Values:
+def _mean(values: Float32Array, radius: int) -> Float32Array:
     """Return means over squares of 2·radius + 1 pixels, smaller ones at the borders."""
     for axis in range(2):
         count = values.shape[axis]

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .....errors import SourceError
+from .....geometry.types import BoolArray, Float32Array
 from .samples import LARGEST, Samples
 
 _FAR, _FAR_HALF = 1e9, 65504.0
@@ -103,7 +103,7 @@ def exr_samples(name: str) -> tuple[Samples, tuple[str, ...]]:
     return Samples(values, _cover(cover), multiplied=True), notes
 
 
-def _cover(cover: Any) -> NDArray[np.float32] | None:
+def _cover(cover: Any) -> Float32Array | None:
     return None if cover is None else np.asarray(cover, dtype=np.float32)
 
 
@@ -125,9 +125,7 @@ def _layers(name: str, headers: list[dict[str, Any]]) -> list[_Layer]:
     return [_Layer(part, layer, channels) for (part, layer), channels in found.items()]
 
 
-def _turned(
-    values: NDArray[np.float32], far: NDArray[np.bool_]
-) -> tuple[NDArray[np.float32], tuple[float, float]]:
+def _turned(values: Float32Array, far: BoolArray) -> tuple[Float32Array, tuple[float, float]]:
     """Turn distances round: nearest 1, farthest 0, NaN where nothing was hit."""
     hit = np.isfinite(values) & ~far
     near = values[hit & (values > 0)]

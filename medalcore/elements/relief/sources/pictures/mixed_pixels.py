@@ -7,11 +7,8 @@ either side: heights that are nowhere on the form.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Values = NDArray[np.float32]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from .....geometry.types import BoolArray, Float32Array, IntArray
 
 _LEVEL = 0.1
 """Share of a jump by which heights may change before and after it, and it be a cliff's."""
@@ -23,7 +20,7 @@ _SPANS = ((1, 1), (1, 2), (2, 1))
 """Pixels from one that is mixed to the nearest clear ones before and after it."""
 
 
-def settled(values: Values, mask: BoolArray, least: float) -> Values:
+def settled(values: Float32Array, mask: BoolArray, least: float) -> Float32Array:
     """Give mixed pixels the value of the side that the greater part of them lies on.
 
     Parameters
@@ -47,7 +44,7 @@ def settled(values: Values, mask: BoolArray, least: float) -> Values:
     return values
 
 
-def _once(values: Values, mask: BoolArray, least: float) -> Values:
+def _once(values: Float32Array, mask: BoolArray, least: float) -> Float32Array:
     found = [_mixed(values, mask, least)]
     at, to, size = _mixed(np.ascontiguousarray(values.T), np.ascontiguousarray(mask.T), least)
     rows, cols = values.shape
@@ -61,7 +58,9 @@ def _once(values: Values, mask: BoolArray, least: float) -> Values:
     return out
 
 
-def _mixed(values: Values, mask: BoolArray, least: float) -> tuple[IntArray, Values, Values]:
+def _mixed(
+    values: Float32Array, mask: BoolArray, least: float
+) -> tuple[IntArray, Float32Array, Float32Array]:
     """Return mixed pixels of rows, the values they should have, and the jumps they lie in."""
     flat, known = values.ravel(), mask.ravel()
     cols = values.shape[1]

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .....errors import SourceError
-
-Bytes = NDArray[np.uint8]
+from .....geometry.types import ByteArray
 
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _CHANNELS = {2: 3, 4: 2, 6: 4}  # of the colour types that are read here
@@ -50,7 +49,7 @@ def deep_png(path: str) -> NDArray[np.uint16] | None:
     return np.ascontiguousarray(plain).view(">u2").astype(np.uint16)
 
 
-def _lines(chunks: bytes, rows: int, wide: int) -> Bytes | None:
+def _lines(chunks: bytes, rows: int, wide: int) -> ByteArray | None:
     """Return the filtered lines, each with its filter first, (rows, 1 + wide)."""
     unpack, out, at = zlib.decompressobj(), [], 0
     while at + 8 <= len(chunks):
@@ -67,7 +66,7 @@ def _lines(chunks: bytes, rows: int, wide: int) -> Bytes | None:
     return np.frombuffer(told, np.uint8, rows * (1 + wide)).reshape(rows, 1 + wide)
 
 
-def _unfiltered(kind: Bytes, lines: Bytes) -> Bytes:
+def _unfiltered(kind: ByteArray, lines: ByteArray) -> ByteArray:
     """Undo the filters of all lines, (rows, cols, bytes of a pixel).
 
     A byte hangs on those of the pixels to its left, above, and above to the left. So all

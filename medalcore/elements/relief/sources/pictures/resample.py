@@ -13,18 +13,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .....geometry.grid import Grid, HeightField
+from .....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ...draft.drawing_walls import Heights
 from ...draft.edge_walls import grown
 from ...draft.step_edges import Cliffs, cliffs
 from ...surface.silhouette import Outline, silhouette
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-Values = NDArray[np.float32]
 
 _STEEP = 0.3
 """Rise over run from which `cliffs` takes a jump for one; heights are scaled to that."""
@@ -50,13 +45,13 @@ class Surface:
     """
 
     outline: Outline
-    _values: Values  # carried on beyond the outline, with a margin all round
+    _values: Float32Array  # carried on beyond the outline, with a margin all round
     _ends: tuple[float, float]  # lowest and highest
-    _room: tuple[Values, Values]  # below and above four pixels to which a form may bend
+    _room: tuple[Float32Array, Float32Array]  # below and above four pixels to which a form may bend
     _cells: IntArray  # flat indices of cells that a cliff runs through, sorted
     _chords: FloatArray  # (n, 2, 2) along which it does, from their first pixels on
 
-    def at(self, row: FloatArray, col: FloatArray) -> Values:
+    def at(self, row: FloatArray, col: FloatArray) -> Float32Array:
         """Return heights at places, arrays of one shape."""
         cols = self._values.shape[1]
         r = np.clip(row + _MARGIN, 1.0, self._values.shape[0] - 2.001)
@@ -122,7 +117,7 @@ class Surface:
         return 0.1 * (self._ends[1] - self._ends[0])
 
 
-def surface_of(values: Values, mask: BoolArray, pixel: float, least: float) -> Surface:
+def surface_of(values: Float32Array, mask: BoolArray, pixel: float, least: float) -> Surface:
     """Return the surface that a picture's pixels stand for.
 
     Parameters
@@ -170,7 +165,7 @@ def _cells(found: Cliffs, cols: int) -> tuple[IntArray, FloatArray]:
     return cells, chords[one]
 
 
-def _bends(values: Values, cells: IntArray) -> tuple[Values, Values]:
+def _bends(values: Float32Array, cells: IntArray) -> tuple[Float32Array, Float32Array]:
     """Return how far forms may bend below and above their pixels in each cell; 0 beside cliffs."""
     free = np.zeros(values.shape, dtype=bool)
     free.ravel()[cells] = True

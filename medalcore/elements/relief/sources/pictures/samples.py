@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
+
+from .....geometry.types import Float32Array
 
 LARGEST = 1 << 28
 """Samples of a picture, beyond which a file is taken for damaged rather than read."""
@@ -27,5 +28,5 @@ class Samples:
     """
 
     colours: NDArray[Any]
-    cover: NDArray[np.float32] | None = None
+    cover: Float32Array | None = None
     multiplied: bool = False

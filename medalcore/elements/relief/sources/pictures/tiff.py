@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .....geometry.types import ByteArray
 from .samples import LARGEST, Samples
 
 Array = NDArray[Any]
@@ -142,7 +143,7 @@ def _segments(layout: _Layout, tiled: bool) -> Iterator[bytes]:
         yield layout.data[start : start + size]
 
 
-def _raw(stored: bytes, layout: _Layout, rows: int, wide: int) -> NDArray[np.uint8]:
+def _raw(stored: bytes, layout: _Layout, rows: int, wide: int) -> ByteArray:
     """Undo the compression of a strip or tile, (rows, wide) bytes."""
     packing = layout.one(259, 1)
     if packing == 1:
@@ -160,7 +161,7 @@ def _raw(stored: bytes, layout: _Layout, rows: int, wide: int) -> NDArray[np.uin
         return np.asarray(image)
 
 
-def _plain(raw: NDArray[np.uint8], layout: _Layout, wide: int, depth: int) -> Array:
+def _plain(raw: ByteArray, layout: _Layout, wide: int, depth: int) -> Array:
     """Undo the prediction from the pixel to the left, (rows, wide, depth)."""
     rows, predictor = len(raw), layout.one(317, 1)
     size = layout.kind.itemsize
