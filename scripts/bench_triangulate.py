@@ -14,41 +14,17 @@ import sys
 import time
 from pathlib import Path
 
-import manifold3d as m3
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+sys.path.append(str(Path(__file__).resolve().parents[1] / "tests" / "helpers"))
+
+from relief_fields import lively, square
 
 from medalcore.elements.relief.surface.greedy_insertion import triangulated
-from medalcore.elements.relief.surface.silhouette import thinned
 from medalcore.geometry.grid import Grid
 from medalcore.geometry.raster import top_surface
 
 SIDE_MM = 25.4
-
-
-def lively(pixels: int, seed: int = 1) -> np.ndarray:
-    """Return heights in mm, 0 to 0.6, with forms of all sizes."""
-    y, x = np.mgrid[:pixels, :pixels] / (pixels - 1.0) * 2 - 1
-    h = 0.5 * np.sqrt(np.maximum(0, 1 - 0.9 * (x * x + y * y)))
-    rng = np.random.default_rng(seed)
-    for _ in range(40):
-        cx, cy = rng.uniform(-0.8, 0.8, 2)
-        s = rng.uniform(0.04, 0.3)
-        h += rng.uniform(-0.6, 0.6) * s * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * s * s))
-    h -= h.min()
-    return (h / h.max() * 0.6).astype(np.float32)
-
-
-def square(h: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return border points of the whole square, thinned, their heights and first triangles."""
-    m = len(h) - 1
-    i, o = np.arange(m), np.zeros(m, dtype=int)
-    sides = [(o, -i), (i, o - m), (o + m, i - m), (m - i, o)]
-    xy = np.concatenate([np.column_stack(s) for s in sides]).astype(float)
-    z = h[-xy[:, 1].astype(int), xy[:, 0].astype(int)].astype(float)
-    kept = thinned(np.column_stack([xy, z]), np.array([0, len(xy)]), np.array([0.1, tolerance]))
-    return xy[kept], z[kept], np.asarray(m3.triangulate([xy[kept]]), dtype=np.int64)
 
 
 def ours(h: np.ndarray, tolerance: float):

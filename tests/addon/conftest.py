@@ -19,6 +19,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from script import script
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "medalwright_staged"
@@ -59,17 +60,6 @@ status = [1]
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     """Remember how the tests went."""
     status[0] = int(exitstatus)
-
-
-def script(name: str) -> ModuleType:
-    """Import one of the project's scripts."""
-    spec = importlib.util.spec_from_file_location(name, ROOT / "scripts" / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="session")

@@ -3,7 +3,7 @@
 import bpy
 import numpy as np
 import pytest
-from judge import check_relief
+from relief_check import check_relief
 
 
 @pytest.fixture(scope="module")

@@ -9,13 +9,14 @@ import sys
 import tomllib
 from pathlib import Path
 
-import environment
 import pytest
-import pythons
+from script import script
 
 ROOT = Path(__file__).resolve().parents[2]
 HERE = f"{sys.version_info[0]}.{sys.version_info[1]}"
 OTHER = "3.97"
+
+environment, pythons = script("environment"), script("pythons")
 
 
 def stand_in(path: Path, told: str) -> None:

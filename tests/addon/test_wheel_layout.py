@@ -11,8 +11,10 @@ from types import ModuleType
 
 import pytest
 import unpacked
-from flat_wheel import flattened
+from script import script
 from unpacked import small_wheel
+
+flattened = script("flat_wheel").flattened
 
 
 @pytest.fixture(scope="session")

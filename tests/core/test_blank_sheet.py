@@ -1,10 +1,12 @@
 """The contact sheet is made of pieces that still build, and its pictures still render."""
 
-import blank_sheet as sheet
 import numpy as np
+from script import script
 
 from medalcore import build
 from medalcore.spec import spec_from_dict
+
+sheet = script("blank_sheet")
 
 
 def test_a_picture_of_the_sheet_shows_the_piece(monkeypatch):

@@ -5,7 +5,7 @@ The limit is the error that the fine triangulation is allowed, 5 micrometres.
 
 from __future__ import annotations
 
-import bench_relief as bench
+import compared_models as compared
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -46,12 +46,11 @@ def test_1024_and_2048_pixels_give_the_same_relief() -> None:
     Two pixels away from them 99 % keep to that limit, and but for 0.2 % all do; of the torn
     model, 0.5 %, and it needs 0.3 mm.
     """
-    sizes = (bench.raw_fields(pixels, []) for pixels in (1024, 2048))
+    sizes = (compared.raw_fields(pixels, []) for pixels in (1024, 2048))
     for (name, raw), (same, fine) in zip(*sizes, strict=True):
         assert name == same  # a scan may be called as a made model is
-        one, two = (
-            compress(field, Relief(source="-", height=bench.HEIGHT)).field for field in (raw, fine)
-        )
+        spec = Relief(source="-", height=compared.HEIGHT)
+        one, two = (compress(field, spec).field for field in (raw, fine))
         off = np.abs(one.heights - at_pixels_of(raw.grid, two))
         beside = HeightField(fine.grid, edges(fine).astype(np.float32), fine.mask)
         calm = ~edges(raw) & (at_pixels_of(raw.grid, beside) == 0.0)

@@ -1,6 +1,6 @@
 """What raking light shows of a relief, against what it shows of plain scaling.
 
-The measure and its source are in `scripts/reading_score.py`; the models are the made ones of
+The measure and its source are in `reading_score`; the models are the made ones of
 the benchmark and, where MEDALWRIGHT_MESHES names a folder, real ones.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 
-import bench_relief as bench
+import compared_models as compared
 import numpy as np
 import other_models as other
 import pytest
@@ -33,7 +33,7 @@ def gain(raw: HeightField, height: float = 0.6) -> tuple[float, float, NDArray[n
 def test_every_model_reads_better_than_scaled_and_nothing_is_lost() -> None:
     """0.6 mm on 22 mm: above linear on each; the mean by 0.12, with real models by 0.2."""
     gains = []
-    for name, raw in bench.raw_fields(360, []):
+    for name, raw in compared.raw_fields(360, []):
         before, after, heights = gain(raw)
         assert after > before + 0.05, f"{name}: {before:.3f} scaled, {after:.3f} ours"
         assert score.coverage(heights, raw.mask) == 1.0, name
@@ -47,7 +47,7 @@ def test_no_model_reads_worse_than_scaled_at_any_height(height: float) -> None:
 
     At the heights of plaques plain scaling reads nearly as well: within 0.01 then.
     """
-    for name, raw in bench.raw_fields(200, []):
+    for name, raw in compared.raw_fields(200, []):
         before, after, _ = gain(raw, height)
         least = before if height <= 1.0 else before - 0.01
         assert after > least, f"{name}: {before:.4f} scaled, {after:.4f} ours"
@@ -57,7 +57,7 @@ def test_no_model_reads_worse_than_scaled_at_any_height(height: float) -> None:
 def test_models_that_nothing_was_tuned_on_read_better_too(height: float, mean: float) -> None:
     """Sheets, knots, lumps, branches: 0.01 below scaled at worst, at 0.6 mm above on each."""
     gains = []
-    for name, raw in bench.fields_of(bench.objects(other.other_models()), 360):
+    for name, raw in compared.fields_of(compared.objects(other.other_models()), 360):
         before, after, heights = gain(raw, height)
         gains.append(after - before)
         assert after > before + (0.01 if height == 0.6 else -0.01), f"{name}: {gains[-1]:+.4f}"
@@ -67,8 +67,8 @@ def test_models_that_nothing_was_tuned_on_read_better_too(height: float, mean: f
 
 def test_the_score_of_the_model_itself_is_one() -> None:
     """Lit the same way, the same surface is perfectly similar; a flat plate is not."""
-    made = [job for job in bench.made_models() if job[0] == "head"]  # a scan may bear that name
-    [(_, raw)] = bench.fields_of(bench.objects(made), 180)
+    made = [job for job in compared.made_models() if job[0] == "head"]  # a scan may bear that name
+    [(_, raw)] = compared.fields_of(compared.objects(made), 180)
     light = score.shaded(raw.heights, raw.grid.pixel, 45.0, 135.0)
     assert score._similarity(light, light, 3.0)[raw.mask].min() == pytest.approx(1.0)
     flat = np.where(raw.mask, 0.6, 0.0)

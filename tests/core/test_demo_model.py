@@ -4,19 +4,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from fennick.models import MODELS
+from script import SCRIPTS, script
 
 from medalcore.geometry.closure import closure
 from medalcore.spec import read_spec
 
-SCRIPTS = Path(__file__).parents[2] / "scripts"
 FENNICK = SCRIPTS / "fennick"
+fennick, scene = script("fennick.models"), script("fennick.scene")
 
 
 @pytest.fixture(scope="module")
 def models():
     """Return every model of the demo by file name."""
-    return {name: make() for name, make in MODELS.items()}
+    return {name: make() for name, make in fennick.MODELS.items()}
 
 
 def arrays(model):
@@ -59,36 +59,29 @@ def test_the_lighthouse_has_true_overhangs(models):
 
 def test_scene_lies_where_it_was_composed(models):
     """Size and place in the spec put the sea's circle concentric with the piece."""
-    from fennick.scene import CENTRE
-
     relief = read_spec(FENNICK / "fennick-light.toml").obverse.relief[0]
     low_x, low_y, _, high_x, high_y, _ = models["lighthouse.stl"].rotate(relief.turn).bounding_box()
     assert relief.fit == pytest.approx(max(high_x - low_x, high_y - low_y), abs=0.02)
     assert relief.at[0] == pytest.approx((low_x + high_x) / 2.0, abs=0.02)
-    assert relief.at[1] == pytest.approx((low_y + high_y) / 2.0 - CENTRE, abs=0.02)
+    assert relief.at[1] == pytest.approx((low_y + high_y) / 2.0 - scene.CENTRE, abs=0.02)
 
 
 def test_beams_come_from_the_lamp(models, tmp_path):
     """The drawing, placed as the spec says, has its beams where they were composed."""
-    from fennick.models import write_drawings
-    from fennick.scene import beams
-
     from medalcore.geometry.contour import bounds
     from medalcore.svg.drawing import read_drawing
 
-    write_drawings(tmp_path)
+    fennick.write_drawings(tmp_path)
     relief = read_spec(FENNICK / "fennick-light.toml").obverse.relief[1]
     drawing = read_drawing(str(tmp_path / "beams.svg"), relief.fit, 0.001, frozenset())
     drawn = bounds(drawing.contours) + np.array(relief.at)
-    composed = np.vstack(beams())
-    assert len(drawing.contours) == len(beams()) == 6
+    composed = np.vstack(scene.beams())
+    assert len(drawing.contours) == len(scene.beams()) == 6
     assert drawn == pytest.approx(np.array([composed.min(axis=0), composed.max(axis=0)]), abs=0.02)
 
 
 def test_modelling_twice_gives_the_same_bytes(models):
     """No clock, no machine and no chance in the models."""
-    from fennick.models import MODELS
-
-    again = MODELS["lighthouse.stl"]()
+    again = fennick.MODELS["lighthouse.stl"]()
     for left, right in zip(arrays(models["lighthouse.stl"]), arrays(again), strict=True):
         assert np.array_equal(left, right)

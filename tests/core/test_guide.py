@@ -11,7 +11,10 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = [ROOT / "DEVELOPERS.md", ROOT / "README.md"]
-FOLDERS = ("", "medalcore", "medalcore/elements/relief", "addon", "scripts")
+FOLDERS = (
+    "", "medalcore", "medalcore/elements", "medalcore/elements/relief", "addon", "scripts",
+    "tests/helpers",
+)  # fmt: skip
 MADE = ("<name>", "medal/", "/")  # names of what is made, and of an example
 
 

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from try_keys import PLACES, Trial, is_told, make_files, outcome, table_at, trials, values_of
+from key_trials import Trial, is_told, outcome, table_at, trials, values_of
+from key_values import PLACES, make_files
 
 from medalcore import build, height_field, parse_spec
 from medalcore.errors import SpecError

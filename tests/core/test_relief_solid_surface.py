@@ -4,9 +4,8 @@ import math
 
 import numpy as np
 import pytest
-from bench_triangulate import lively, square
 from pydelatin import Delatin
-from relief_fields import cap, comb, grid, over, plate
+from relief_fields import cap, comb, grid, lively, over, plate, square
 from scipy import ndimage
 
 from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
@@ -31,7 +30,7 @@ def test_the_tolerance_holds_at_every_pixel(tolerance):
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_no_more_than_one_and_a_half_times_greedy_insertion(seed):
-    """Against pydelatin at the same largest error; the goal of issue 4 is twice."""
+    """Against pydelatin at the same largest error; the goal is twice."""
     h = lively(700, seed)
     greedy = len(Delatin(h, max_error=0.005).triangles)
     ours = len(triangulated(h, *square(h, 0.005), 0.005, PITCH).triangles)

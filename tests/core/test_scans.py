@@ -7,8 +7,8 @@ our own rasteriser.
 import numpy as np
 import pytest
 import trimesh
-from judge import check_relief
 from models import lumpy_head, scans
+from relief_check import check_relief
 
 PIECES = [(20.0, 0.3), (40.0, 0.6), (90.0, 1.5)]
 

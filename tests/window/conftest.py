@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from build_extension import PLATFORMS
+from script import script
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from window import Blender, find_blender, missing_tools
@@ -58,7 +58,7 @@ def archive(blender: Blender) -> Path:
     """Return the extension's ZIP for this machine, built from the sources as they are."""
     system = {"linux": "linux", "win32": "windows", "darwin": "macos"}[sys.platform]
     machine = {"x86_64": "x64", "amd64": "x64"}.get(platform.machine().lower(), "arm64")
-    if f"{system}-{machine}" not in PLATFORMS:
+    if f"{system}-{machine}" not in script("build_extension").PLATFORMS:
         pytest.skip(f"the extension is not made for {system}-{machine}")
     subprocess.run(
         [sys.executable, str(ROOT / "scripts" / "build_extension.py"), "--platform",

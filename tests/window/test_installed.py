@@ -7,12 +7,14 @@ import subprocess
 import sys
 from pathlib import Path
 
-import build_extension
 import pytest
 import unpacked
+from script import script
 from window import Blender
 
 ROOT = Path(__file__).resolve().parents[2]
+
+build_extension = script("build_extension")
 
 SPEC = """
 [medal]

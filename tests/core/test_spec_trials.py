@@ -7,7 +7,7 @@ import hostile_files as hostile
 import msgspec
 import numpy as np
 import pytest
-import try_specs
+import spec_trials
 
 from medalcore.elements.relief.sources.model import read_model, source_mesh
 from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
@@ -21,7 +21,7 @@ from medalcore.svg.drawing import read_drawing
     ("kind", "first", "count"), [("valid", 0, 5), ("wrong", 0, 8), ("faults", 0, 6)]
 )
 def test_random_trials_find_nothing(kind, first, count, tmp_path, capsys):
-    counts = try_specs.run([kind], first, count, 0.0, tmp_path)
+    counts = spec_trials.run([kind], first, count, 0.0, tmp_path)
     assert sum(counts.values()) == count
     assert f"{kind} fault" not in counts, capsys.readouterr().out
 
@@ -34,11 +34,11 @@ def small():
 def test_checks_of_a_piece_can_fail(small):
     """Each of them sees the fault it is there for, and nothing in a sound piece."""
     spec = msgspec.to_builtins(spec_from_dict({"blank": {"diameter": 12.0, "thickness": 1.2}}))
-    assert not list(try_specs.unsound(small, spec))
+    assert not list(spec_trials.unsound(small, spec))
     report = dict(small.report)
 
     def told(medal, **facts):
-        return " ".join(try_specs.unsound(replace(medal, report=report | facts), spec))
+        return " ".join(spec_trials.unsound(replace(medal, report=report | facts), spec))
 
     assert "open" in told(replace(small, triangles=small.triangles[1:]))
     assert "volume" in told(small, volume_mm3=report["volume_mm3"] * 1.001)

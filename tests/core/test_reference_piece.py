@@ -11,7 +11,7 @@ from medalcore import build, parse_spec
 
 SPEC = """
 [medal]
-name = "Judged"
+name = "Reference"
 [blank]
 diameter = 25.4
 thickness = 2.5

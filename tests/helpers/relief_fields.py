@@ -6,6 +6,7 @@ import manifold3d as m3
 import numpy as np
 
 from medalcore.context.ground import Ground
+from medalcore.elements.relief.surface.silhouette import thinned
 from medalcore.geometry.grid import Grid, HeightField
 from medalcore.geometry.solid import Solid, solid_from_manifold
 
@@ -107,3 +108,27 @@ def blank(ground: Ground, radius: float = 18.0) -> Solid:
     profile = np.vstack([[[0.0, -1.2], [radius, -1.2]], np.column_stack([r, z])[::-1]])
     body = m3.Manifold.revolve(m3.CrossSection([profile]), 359)
     return solid_from_manifold(body.rotate([0.0, 0.0, 0.237]), "field")
+
+
+def lively(pixels: int, seed: int = 1) -> np.ndarray:
+    """Return heights in mm, 0 to 0.6, with forms of all sizes."""
+    y, x = np.mgrid[:pixels, :pixels] / (pixels - 1.0) * 2 - 1
+    h = 0.5 * np.sqrt(np.maximum(0, 1 - 0.9 * (x * x + y * y)))
+    rng = np.random.default_rng(seed)
+    for _ in range(40):
+        cx, cy = rng.uniform(-0.8, 0.8, 2)
+        s = rng.uniform(0.04, 0.3)
+        h += rng.uniform(-0.6, 0.6) * s * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * s * s))
+    h -= h.min()
+    return (h / h.max() * 0.6).astype(np.float32)
+
+
+def square(h: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return border points of the whole square, thinned, their heights and first triangles."""
+    m = len(h) - 1
+    i, o = np.arange(m), np.zeros(m, dtype=int)
+    sides = [(o, -i), (i, o - m), (o + m, i - m), (m - i, o)]
+    xy = np.concatenate([np.column_stack(s) for s in sides]).astype(float)
+    z = h[-xy[:, 1].astype(int), xy[:, 0].astype(int)].astype(float)
+    kept = thinned(np.column_stack([xy, z]), np.array([0, len(xy)]), np.array([0.1, tolerance]))
+    return xy[kept], z[kept], np.asarray(m3.triangulate([xy[kept]]), dtype=np.int64)
