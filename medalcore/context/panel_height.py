@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from ..geometry.arrays import cross2, ragged
 from ..geometry.contour import Contours
 from ..geometry.types import BoolArray, FloatArray, IntArray
 
@@ -160,8 +161,8 @@ class _Finder:
         off = points[which] - a
         distance = _distance(points[which], a, self._stop[edge])
         # The way to the middle of the cell crosses the outline an odd number of times, or not.
-        spans = (_turn(to_middle, -off) > 0.0) != (_turn(to_middle, way - off) > 0.0)
-        parts = (_turn(way, off) > 0.0) != (_turn(way, off + to_middle) > 0.0)
+        spans = (cross2(to_middle, -off) > 0.0) != (cross2(to_middle, way - off) > 0.0)
+        parts = (cross2(way, off) > 0.0) != (cross2(way, off + to_middle) > 0.0)
         odd = np.add.reduceat((spans & parts).astype(np.int64), first) % 2 == 1
         nearest = np.minimum(np.minimum.reduceat(distance, first), self._reach)
         return np.where(self._inside[cell] != odd, nearest, -nearest)
@@ -172,8 +173,7 @@ class _Finder:
         for points in contours:
             way = np.roll(points, -1, axis=0) - points
             parts = np.maximum(np.ceil(np.hypot(*way.T) / self._cell), 1).astype(np.int64)
-            edge = np.repeat(np.arange(len(points)), parts)
-            step = np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts)
+            edge, step = ragged(parts)
             share = (step / parts[edge])[:, None]
             begin = points[edge] + share * way[edge]
             starts.append(begin)
@@ -209,10 +209,6 @@ def _inside_rows(contours: Contours, at: FloatArray) -> BoolArray:
         y = np.sort(p[:, 1] + (x - p[:, 0]) * (q[:, 1] - p[:, 1]) / (q[:, 0] - p[:, 0]))
         found[i] = np.searchsorted(y, at[i, :, 1]) % 2 == 1
     return found
-
-
-def _turn(a: FloatArray, b: FloatArray) -> FloatArray:
-    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
 
 
 def lean_of(height: float, slope: float) -> float:

@@ -12,6 +12,7 @@ from collections import deque
 import numpy as np
 
 from ..errors import SolidError
+from .arrays import cross2
 from .planar_graph import Graph
 from .triangulation import Triangulation
 from .types import BoolArray, FloatArray, IntArray
@@ -73,7 +74,7 @@ def _holding(mesh: Triangulation, point: FloatArray) -> int:
     corner = mesh.points[mesh.triangles]
     side = np.roll(corner, -1, axis=1) - corner
     gap = point - corner
-    left = side[:, :, 0] * gap[:, :, 1] - side[:, :, 1] * gap[:, :, 0]
+    left = cross2(side, gap)
     return int(np.argmax((left / np.linalg.norm(side, axis=2)).min(axis=1)))
 
 

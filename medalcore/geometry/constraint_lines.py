@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .arrays import cross2, ragged
 from .deviation import Heights, spans
 from .triangulation import Triangulation
 from .types import BoolArray, FloatArray, IntArray
@@ -88,7 +89,7 @@ def distances(
     corner = mesh.points[mesh.triangles[triangles]]
     off = xy[:, None] - corner
     side = np.roll(corner, -1, axis=1) - corner
-    across = np.abs(side[:, :, 0] * off[:, :, 1] - side[:, :, 1] * off[:, :, 0])
+    across = np.abs(cross2(side, off))
     return np.linalg.norm(off, axis=2).min(axis=1), across / np.linalg.norm(side, axis=2)
 
 
@@ -129,9 +130,8 @@ def _labels(mesh: Triangulation, shape: tuple[int, int], xy: FloatArray) -> IntA
     """Return a triangle near each point: the one that the pixel nearest to it lies in."""
     tri, row, first, count = spans(mesh.points[mesh.triangles], 1, shape)
     label = np.full(shape[0] * shape[1], -1, dtype=np.int32)
-    begin = np.cumsum(count) - count
-    flat = np.arange(int(count.sum())) + np.repeat(row * shape[1] + first - begin, count)
-    label[flat] = np.repeat(tri, count)
+    run, place = ragged(count)
+    label[(row * shape[1] + first)[run] + place] = tri[run]
     c = np.clip(np.rint(xy[:, 0]).astype(np.int64), 0, shape[1] - 1)
     r = np.clip(np.rint(-xy[:, 1]).astype(np.int64), 0, shape[0] - 1)
     return np.asarray(label[r * shape[1] + c], dtype=np.int64)

@@ -15,6 +15,7 @@ from typing import Literal
 import manifold3d as m3
 import numpy as np
 
+from .arrays import cross2
 from .types import BoolArray, FloatArray
 
 Contours = tuple[FloatArray, ...]
@@ -33,7 +34,7 @@ def signed_area(points: FloatArray) -> float:
     """Return the area of one closed polygon, mm²; counter-clockwise is positive."""
     p = points - points[0]
     q = np.roll(p, -1, axis=0)
-    return float(np.sum(p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]) / 2.0)
+    return float(np.sum(cross2(p, q)) / 2.0)
 
 
 def area(contours: Contours) -> float:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from .arrays import cross2
 from .types import FloatArray
 
 
@@ -40,7 +41,7 @@ def with_joins(
     step = np.roll(points, -1, axis=0) - points
     unit = step / np.hypot(step[:, 0], step[:, 1])[:, None]
     before = np.roll(unit, 1, axis=0)
-    cross = before[:, 0] * unit[:, 1] - before[:, 1] * unit[:, 0]
+    cross = cross2(before, unit)
     turn = np.arctan2(cross, np.sum(before * unit, axis=1))  # left turns open when growing
     normals = np.column_stack([unit[:, 1], -unit[:, 0]])
     # A mitre is 1/cos(turn/2) long; the facets of a split corner each turn by an equal part.

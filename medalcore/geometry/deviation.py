@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from .arrays import cross2, ragged
 from .triangulation import Triangulation
 from .types import BoolArray, Float32Array, FloatArray, IntArray
 
@@ -40,7 +41,7 @@ def misfit(
     xy = mesh.points[corner]
     one, two = xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0]
     # written out: numpy 2.5 has no cross product of plane vectors any more
-    area = 0.5 * np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) / pitch**2
+    area = 0.5 * np.abs(cross2(one, two)) / pitch**2
     part = (np.cumsum(area) // _CHUNK).astype(np.int64)
     for k in range(int(part[-1]) + 1 if len(part) else 0):
         own = np.flatnonzero(part == k)
@@ -102,7 +103,7 @@ def planes(xy: FloatArray, z: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return dz/dx, dz/dy (k, 2) and z at the origin (k,) of triangles."""
     e1, e2 = xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0]
     d1, d2 = z[:, 1] - z[:, 0], z[:, 2] - z[:, 0]
-    det = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
+    det = cross2(e1, e2)
     det = np.where(np.abs(det) < 1e-12, 1e-12, det)
     gx = (d1 * e2[:, 1] - d2 * e1[:, 1]) / det
     gy = (d2 * e1[:, 0] - d1 * e2[:, 0]) / det
@@ -123,10 +124,8 @@ def spans(
         np.int64
     )
     rows = np.maximum(high - low + 1, 0)
-    tri = np.repeat(np.arange(len(xy)), rows)
-    row = (
-        np.arange(len(tri)) - np.repeat(np.cumsum(rows) - rows, rows) + np.repeat(low, rows)
-    ) * pitch
+    tri, row = ragged(rows)
+    row = (row + low[tri]) * pitch
     left = np.full(len(tri), -np.inf)
     right = np.full(len(tri), np.inf)
     for k in range(3):

@@ -13,6 +13,7 @@ from functools import partial
 
 import numpy as np
 
+from .arrays import cross2
 from .deviation import Heights, misfit_of
 from .triangulation import Triangulation
 from .types import BoolArray, FloatArray, IntArray
@@ -103,7 +104,7 @@ def _excess(
     a, b, c = corners
     e1, e2 = xy[b] - xy[a], xy[c] - xy[a]
     d1, d2 = z[b] - z[a], z[c] - z[a]
-    area = np.abs(e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0])
+    area = np.abs(cross2(e1, e2))
     fall = np.hypot(d1 * e2[:, 1] - d2 * e1[:, 1], d2 * e1[:, 0] - d1 * e2[:, 0])
     return np.asarray(np.maximum(fall - slope * (1.0 + 1e-4) * area, 0.0))
 

@@ -8,6 +8,7 @@ import manifold3d as m3
 import numpy as np
 
 from ..errors import SolidError
+from .arrays import cross2
 from .types import FloatArray, IntArray
 
 
@@ -35,7 +36,7 @@ def fill_loops(points: FloatArray, loops: Sequence[IntArray]) -> IntArray:
     found = m3.triangulate([np.ascontiguousarray(points[loop]) for loop in loops])
     triangles = index[np.asarray(found, dtype=np.int64)]
     a, b, c = (points[triangles[:, k]] for k in range(3))
-    twice = _turn(a, b, c)
+    twice = cross2(b - a, c - a)
     if -twice[twice < 0.0].sum() > 1e-6 * np.abs(twice).sum():
         raise SolidError("outlines of the blank cross each other: its face would fold over")
     return delaunay(points, triangles)
@@ -84,18 +85,13 @@ def _wrong_edges(points: FloatArray, tri: IntArray) -> tuple[IntArray, IntArray,
     pd = points[tri[h2 // 3, (h2 + 2) % 3]]
     # Angles at the far corners that add up to more than half a turn: sin of the sum < 0.
     u, v, x, y = pa - pc, pb - pc, pb - pd, pa - pd
-    cos1, sin1 = np.sum(u * v, axis=1), u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    cos2, sin2 = np.sum(x * y, axis=1), x[:, 0] * y[:, 1] - x[:, 1] * y[:, 0]
+    cos1, sin1 = np.sum(u * v, axis=1), cross2(u, v)
+    cos2, sin2 = np.sum(x * y, axis=1), cross2(x, y)
     size = np.sqrt(np.sum(u * u, 1) * np.sum(v * v, 1) * np.sum(x * x, 1) * np.sum(y * y, 1))
     wrong = -(sin1 * cos2 + cos1 * sin2) / np.maximum(size, 1e-300)
     # The new triangles must be turned like the old ones.
-    left = _turn(pa, pd, pc)
-    right = _turn(pb, pc, pd)
+    left = cross2(pd - pa, pc - pa)
+    right = cross2(pc - pb, pd - pb)
     scale = np.sum((pa - pb) ** 2, axis=1)
     flip = (wrong > 1e-9) & (left > 1e-12 * scale) & (right > 1e-12 * scale)
     return h1[flip], h2[flip], wrong[flip]
-
-
-def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    u, v = b - a, c - a
-    return np.asarray(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])

@@ -12,6 +12,7 @@ from itertools import pairwise
 import manifold3d as m3
 import numpy as np
 
+from .arrays import cross2
 from .contour import Contours, length, signed_area
 from .corners import mitres, with_joins
 from .types import FloatArray
@@ -81,7 +82,7 @@ class Sweep:
         here = here - np.repeat(here[first], sizes, axis=0)
         after = np.roll(here, -1, axis=0)
         after[np.cumsum(sizes) - 1] = here[first]
-        swept = np.add.reduceat(here[:, 0] * after[:, 1] - after[:, 0] * here[:, 1], first)
+        swept = np.add.reduceat(cross2(here, after), first)
         return bool(np.all(swept > -_BACKWARDS))
 
     def _is_clean(self, stop: Rings) -> bool:

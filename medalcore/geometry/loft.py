@@ -15,6 +15,7 @@ import manifold3d as m3
 import numpy as np
 
 from ..errors import SolidError
+from .arrays import cross2
 from .contour import Contours, distinct, drawn_in, section, unpinched
 from .corners import mitres, with_joins
 from .front import Sweep
@@ -244,7 +245,7 @@ def wedged(
     for contour in contours:
         points, normals = with_joins(contour, limit, facets)
         before, after = np.roll(normals, 1, axis=0), normals
-        opens = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0] >= 0.0
+        opens = cross2(before, after) >= 0.0
         meets = mitres(before, after)
         for i in range(len(points)):
             j = (i + 1) % len(points)
@@ -353,7 +354,7 @@ def _unlevelled(triangles: IntArray, on_wide: BoolArray, xy: FloatArray) -> IntA
 
     def turns_left(a: int, b: int, c: int) -> bool:
         u, v = xy[b] - xy[a], xy[c] - xy[a]
-        return bool(u[0] * v[1] - u[1] * v[0] > 0.0)
+        return bool(cross2(u, v) > 0.0)
 
     waiting = [i for i, t in enumerate(tri) if level(t)]
     for _ in range(20):

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..errors import SolidError
+from .arrays import cross2, ragged
 from .topology import labels
 from .types import BoolArray, FloatArray, IntArray
 
@@ -81,9 +82,8 @@ def split(graph: Graph, longest: FloatArray) -> Graph:
     """Return the graph with edges divided evenly that are longer than allowed, (m,)."""
     way = graph.points[graph.edges[:, 1]] - graph.points[graph.edges[:, 0]]
     count = np.maximum(np.ceil(np.hypot(*way.T) / longest), 1).astype(np.int64)
-    edge = np.repeat(np.arange(len(count)), count - 1)
-    begin = np.cumsum(count - 1) - (count - 1)
-    share = (np.arange(len(edge)) - begin[edge] + 1) / count[edge]
+    edge, step = ragged(count - 1)
+    share = (step + 1) / count[edge]
     place = graph.points[graph.edges[edge, 0]] + share[:, None] * way[edge]
     return _cut(graph, edge, place)
 
@@ -155,8 +155,7 @@ def _chopped(points: FloatArray, edges: IntArray, hair: float) -> tuple[IntArray
     """Return short pieces of edges: whose they are, and their boxes (k, 2, 2)."""
     a, b = points[edges[:, 0]], points[edges[:, 1]]
     count = np.maximum(np.ceil(np.hypot(*(b - a).T) / _CELL), 1).astype(np.int64)
-    chop = np.repeat(np.arange(len(edges)), count)
-    step = np.arange(len(chop)) - np.repeat(np.cumsum(count) - count, count)
+    chop, step = ragged(count)
     ends = np.stack([step, step + 1], axis=1) / count[chop][:, None]
     line = a[chop, None] + ends[:, :, None] * (b - a)[chop, None]
     return chop, np.stack([line.min(axis=1) - 2 * hair, line.max(axis=1) + 2 * hair], axis=1)
@@ -183,9 +182,8 @@ def _pairs(ranked: IntArray, key: IntArray) -> tuple[IntArray, IntArray]:
     """Return all pairs of places in `ranked`, which is sorted, and in `key` that are equal."""
     first = np.searchsorted(ranked, key, side="left")
     count = np.searchsorted(ranked, key, side="right") - first
-    two = np.repeat(np.arange(len(key)), count)
-    one = np.arange(len(two)) - np.repeat(np.cumsum(count) - count, count) + first[two]
-    return one, two
+    two, one = ragged(count)
+    return one + first[two], two
 
 
 def _touching(
@@ -198,7 +196,7 @@ def _touching(
     way, off = points[edges[edge, 1]] - a, points[vertex] - a
     size = np.einsum("ij,ij->i", way, way)
     t = np.einsum("ij,ij->i", off, way) / size
-    away = np.abs(off[:, 0] * way[:, 1] - off[:, 1] * way[:, 0])
+    away = np.abs(cross2(off, way))
     on = (t > 0.0) & (t < 1.0) & (away <= hair * np.sqrt(size))
     return edge[on], points[vertex[on]]
 
@@ -215,11 +213,11 @@ def _crossing(
     one, two = both.T
     a, c = points[edges[one, 0]], points[edges[two, 0]]
     v, w = points[edges[one, 1]] - a, points[edges[two, 1]] - c
-    turn = v[:, 0] * w[:, 1] - v[:, 1] * w[:, 0]
+    turn = cross2(v, w)
     off = c - a
     safe = np.where(turn == 0.0, 1.0, turn)
-    s = (off[:, 0] * w[:, 1] - off[:, 1] * w[:, 0]) / safe
-    t = (off[:, 0] * v[:, 1] - off[:, 1] * v[:, 0]) / safe
+    s = cross2(off, w) / safe
+    t = cross2(off, v) / safe
     hit = (turn != 0.0) & (s > 0.0) & (s < 1.0) & (t > 0.0) & (t < 1.0)
     place = a[hit] + s[hit, None] * v[hit]
     return np.concatenate([one[hit], two[hit]]), np.concatenate([place, place])

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from .arrays import ragged
 from .types import BoolArray, FloatArray, IntArray
 
 
@@ -17,8 +18,8 @@ def crossed(edges: FloatArray, rows: int) -> tuple[IntArray, FloatArray]:
     high = np.ceil(np.maximum(-a[:, 1], -b[:, 1])).astype(np.int64)  # half open
     low, high = np.clip(low, 0, rows), np.clip(high, 0, rows)
     count = np.maximum(high - low, 0)
-    edge = np.repeat(np.arange(len(edges)), count)
-    row = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count) + low[edge]
+    edge, row = ragged(count)
+    row += low[edge]
     t = (-row - a[edge, 1]) / (b[edge, 1] - a[edge, 1])
     return row, a[edge, 0] + t * (b[edge, 0] - a[edge, 0])
 

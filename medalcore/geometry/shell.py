@@ -8,6 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
+from .arrays import cross2
 from .fill_polygon import fill_loops
 from .solid import Label, Solid, solid_from_arrays
 from .types import FloatArray, IntArray
@@ -128,7 +129,7 @@ class Shell:
         """Tell whether (m, 3) triangles fold over, seen from above."""
         corner = np.concatenate(self.points)[triangles][:, :, :2]
         a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-        return bool(np.any(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] <= 1e-9))
+        return bool(np.any(cross2(a, b) <= 1e-9))
 
     def on_other_side(self) -> Shell:
         """Return the same surface with its labels on the other face."""

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..errors import SolidError
+from .arrays import cross2
 from .types import BoolArray, FloatArray, IntArray
 
 _ROUNDS = 200
@@ -102,7 +103,7 @@ class Triangulation:
             corner = self._points[self.triangles[found[going]]]
             side = np.roll(corner, -1, axis=1) - corner
             gap = points[going][:, None] - corner
-            left = side[:, :, 0] * gap[:, :, 1] - side[:, :, 1] * gap[:, :, 0]
+            left = cross2(side, gap)
             worst = np.argmin(left, axis=1)
             out = left[np.arange(len(going)), worst] < -1e-9
             if not np.any(out):

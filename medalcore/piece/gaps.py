@@ -13,6 +13,7 @@ import numpy as np
 
 from ..context.element import Finding, Severity
 from ..context.openings import BASE, EDGE, LOOP, RIM
+from ..geometry.arrays import ragged
 from ..geometry.types import BoolArray, FloatArray, IntArray
 from .standing import Finished, Owner, to_face
 
@@ -145,10 +146,9 @@ def _feet(finished: Finished, side: int, place: FloatArray) -> _Feet:
     start, stop = (to_face(finished.vertices[edges[feet, k]], place)[:, :2] for k in (0, 1))
     long = np.linalg.norm(stop - start, axis=1)
     parts = np.maximum(np.ceil(long / _PIECE), 1).astype(np.int64)
-    which = np.repeat(np.arange(len(parts)), parts)
-    step = (np.arange(len(which)) - np.repeat(np.cumsum(parts) - parts, parts))[:, None]
+    which, step = ragged(parts)
     way = ((stop - start) / parts[:, None])[which]
-    begin = start[which] + step * way
+    begin = start[which] + step[:, None] * way
     return _Feet(begin, begin + way, of[feet][which])
 
 
@@ -168,8 +168,8 @@ def _near(feet: _Feet, limit: float) -> tuple[FloatArray, IntArray, FloatArray]:
         if not ahead:
             first = np.arange(len(number)) + 1
         many = np.maximum(last - first, 0)
-        one = np.repeat(np.arange(len(number)), many)
-        two = first[one] + np.arange(len(one)) - np.repeat(np.cumsum(many) - many, many)
+        one, step = ragged(many)
+        two = first[one] + step
         apart = sorted_unit[one] != sorted_unit[two]
         left.append(order[one[apart]])
         right.append(order[two[apart]])

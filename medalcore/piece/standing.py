@@ -12,6 +12,7 @@ import numpy as np
 from ..context.element import Unit
 from ..context.ground import Ground
 from ..context.openings import BASE, EDGE, LOOP, RIM
+from ..geometry.arrays import cross2
 from ..geometry.solid import Label, Side, Solid, arrays_of
 from ..geometry.types import BoolArray, FloatArray, IntArray
 
@@ -123,7 +124,7 @@ def rise(vertices: FloatArray, triangles: IntArray) -> FloatArray:
     """Return twice the area of triangles seen from above, above 0 if they face up, mm2."""
     a, b, c = (vertices[triangles[:, k], :2] for k in range(3))
     p, q = b - a, c - a
-    return np.asarray(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
+    return cross2(p, q)
 
 
 def is_level(vertices: FloatArray, triangles: IntArray) -> BoolArray:

@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from ..geometry.arrays import cross2
 from ..geometry.contour import Contours, cleaned, round_segments, signed_area
 from ..geometry.types import FloatArray
 
@@ -98,7 +99,7 @@ def _corner(
     tolerance: float,
 ) -> list[FloatArray]:
     """Return what fills the outside of a corner; `before` and `after` point to the left."""
-    turn = math.atan2(before[0] * after[1] - before[1] * after[0], float(before @ after))
+    turn = math.atan2(cross2(before, after), float(before @ after))
     if abs(turn) < 1e-9:
         return []
     if pen.corner == "round" and abs(turn) > 0.1:

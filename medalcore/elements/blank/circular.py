@@ -10,6 +10,7 @@ import numpy as np
 
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
+from ...geometry.arrays import ragged
 from ...geometry.shell import Ring, Shell, joined, merged
 from ...geometry.solid import Label, Side, Solid
 from ...geometry.types import FloatArray
@@ -53,8 +54,8 @@ def _in_short_chords(
     dx, dy = np.roll(x, -1) - x, np.roll(y, -1) - y
     times = np.maximum(1, np.ceil(np.hypot(dx, dy) / most - 1e-6)).astype(np.int64)
     times[np.abs(np.roll(radius, -1) - radius) < 1e-6] = 1  # lands and floors are true already
-    owner = np.repeat(np.arange(len(x)), times)
-    t = (np.arange(len(owner)) - np.repeat(np.cumsum(times) - times, times)) / times[owner]
+    owner, step = ragged(times)
+    t = step / times[owner]
     px, py = x[owner] + t * dx[owner], y[owner] + t * dy[owner]
     turn = np.arctan2(x[owner] * py - y[owner] * px, x[owner] * px + y[owner] * py)
     new = t > 0.0

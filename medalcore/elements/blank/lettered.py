@@ -9,6 +9,7 @@ import numpy as np
 
 from ...context.tolerance import Tolerance
 from ...errors import SourceError, SpecError
+from ...geometry.arrays import cross2
 from ...geometry.contour import Contours, bounds, edge_lengths, united
 from ...geometry.loft import drafted
 from ...geometry.rays import along_at
@@ -198,7 +199,7 @@ class _Wrap:
         self._points = np.vstack([outline, outline[:1]])
         self._normals = np.vstack([corner, corner[:1]])
         self._ends = np.concatenate([[0.0], np.cumsum(lengths)])
-        cross = before[:, 0] * outwards[:, 1] - before[:, 1] * outwards[:, 0]
+        cross = cross2(before, outwards)
         turn = np.arctan2(cross, np.sum(outwards * before, axis=1))
         self._bend = turn / ((lengths + np.roll(lengths, 1)) / 2.0)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
+from ...geometry.arrays import cross2
 from ...geometry.contour import (
     Contours,
     bounds,
@@ -129,7 +130,7 @@ def _turn_within(contours: Contours, part: Contours, sign: float) -> float:
     whole = 0.0
     for c in contours:
         before, after = c - np.roll(c, 1, axis=0), np.roll(c, -1, axis=0) - c
-        cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+        cross = cross2(before, after)
         turn = np.arctan2(cross, np.sum(before * after, axis=1))
         whole += float(np.sum(sign * turn[inside(near, c)]))
     return whole

@@ -12,6 +12,7 @@ import numpy as np
 
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
+from ...geometry.arrays import ragged
 from ...geometry.bodies import Body, revolved
 from ...geometry.contour import Contours
 from ...geometry.shell import Shell, Surface
@@ -120,8 +121,7 @@ def refined(contours: Contours, longest: float) -> Contours:
     for points in contours:
         way = np.roll(points, -1, axis=0) - points
         parts = np.maximum(np.ceil(np.hypot(*way.T) / longest), 1).astype(np.int64)
-        edge = np.repeat(np.arange(len(points)), parts)
-        step = np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts)
+        edge, step = ragged(parts)
         found.append(points[edge] + (step / parts[edge])[:, None] * way[edge])
     return tuple(found)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...context.tolerance import Tolerance
+from ...geometry.arrays import cross2
 from ...geometry.contour import edge_lengths
 from ...geometry.types import BoolArray, FloatArray, IntArray
 from ..edge import Reeding, notches_on
@@ -62,7 +63,7 @@ class Line:
         """
         way = np.roll(self.corners, -1, axis=0) - self.corners
         before = np.roll(way, 1, axis=0)
-        cross = before[:, 0] * way[:, 1] - before[:, 1] * way[:, 0]
+        cross = cross2(before, way)
         turn = np.abs(np.arctan2(cross, np.sum(before * way, axis=1)))
         one, other = np.hypot(way[:, 0], way[:, 1]), np.hypot(before[:, 0], before[:, 1])
         sharpest = float(np.min((one + other) / 2.0 / np.maximum(turn, 1e-9)))
@@ -113,7 +114,7 @@ class Track:
         """
         spots, inwards = self.spots[picked], self.inwards[picked]
         step, after = np.roll(spots, -1, axis=0) - spots, np.roll(inwards, -1, axis=0)
-        turn = np.abs(inwards[:, 0] * after[:, 1] - inwards[:, 1] * after[:, 0])
+        turn = np.abs(cross2(inwards, after))
         return bool(np.max(np.hypot(step[:, 0], step[:, 1]) * turn) < 4.0 * tolerance.curve)
 
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
@@ -161,7 +162,7 @@ class Track:
         way = 1e3 * (there - above)
         way = way + np.roll(way, -1, axis=0)
         step = np.roll(there, -1, axis=0) - there
-        onwards = step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]
+        onwards = cross2(step, way)
         return bool(np.all(onwards > 1e-7))
 
 
@@ -258,7 +259,7 @@ def _measured(
     rows = np.arange(len(points))
     edge, off, way = edge[rows, best], off[rows, best], way[rows, best]
     long = lengths[edge]
-    depth = (way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0]) / long
+    depth = cross2(way, off) / long
     right, left = mitres[edge], mitres[(edge + 1) % n]
     there = off - right * depth[:, None]
     side = way + (left - right) * depth[:, None]

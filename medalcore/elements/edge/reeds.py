@@ -10,6 +10,7 @@ import numpy as np
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
+from ...geometry.arrays import ragged
 from ...geometry.types import FloatArray
 from ...spec import Edge
 from .notch import Notch, draw_notch, fit_notch
@@ -139,8 +140,7 @@ def reeded_circle(reeding: Reeding, radius: float, chord: float) -> tuple[FloatA
     # Points of each notch, then the inner points of the land after it.
     n = len(section)
     size = n + chords - 1 - closed
-    owner = np.repeat(np.arange(len(at)), size)
-    place = np.arange(len(owner)) - np.repeat(np.cumsum(size) - size, size)
+    owner, place = ragged(size)
     inner = place >= n
     along = gaps[owner] * (place - n + 1) / chords[owner]
     angle = at[owner] + np.where(inner, turn[-1] + along, turn[np.minimum(place, n - 1)])

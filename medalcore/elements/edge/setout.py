@@ -10,6 +10,7 @@ import numpy as np
 
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
+from ...geometry.arrays import cross2
 from ...geometry.bodies import Body, Section, extruded, united_bodies
 from ...geometry.contour import along, edge_lengths
 from ...geometry.contour import section as section_of
@@ -321,7 +322,7 @@ def _sections(
 def _bend(a: FloatArray, m: FloatArray, b: FloatArray) -> float:
     """Return the radius of the circle through three points; straight or hollow counts straight."""
     u, v = m - a, b - m
-    cross = float(u[0] * v[1] - u[1] * v[0])
+    cross = float(cross2(u, v))
     sides = float(np.hypot(*u) * np.hypot(*v) * np.hypot(*(b - a)))
     if cross <= sides / (2.0 * STRAIGHT):
         return STRAIGHT

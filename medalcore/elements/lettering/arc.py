@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...geometry.arrays import ragged
 from ...geometry.contour import Contours
 from ...geometry.types import FloatArray
 
@@ -78,8 +79,7 @@ def _refined(points: FloatArray, longest: float) -> FloatArray:
     following = np.roll(points, -1, axis=0)
     pieces = np.ceil(np.hypot(*(following - points).T) / longest).astype(np.int64)
     pieces = np.maximum(pieces, 1)
-    index = np.repeat(np.arange(len(points)), pieces)
-    step = np.arange(len(index)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    index, step = ragged(pieces)
     t = (step / pieces[index])[:, None]
     fine: FloatArray = points[index] * (1.0 - t) + following[index] * t
     return fine

@@ -11,6 +11,8 @@ import numpy as np
 from ...context.element import Built, Context, Finding
 from ...context.ground import Ground
 from ...errors import SpecError
+from ...geometry.arrays import ragged
+from ...geometry.contour import signed_area
 from ...geometry.types import FloatArray
 from ...spec.lettering import Exergue
 from .letters import Cut, cut_letters
@@ -72,7 +74,7 @@ class _Edge:
     def __init__(self, ground: Ground) -> None:
         self.reach = self._radius = ground.radius
         self._points: FloatArray | None = None
-        outer = max((np.array(c) for c in ground.outline), key=_area, default=None)
+        outer = max((np.array(c) for c in ground.outline), key=signed_area, default=None)
         if outer is not None and np.hypot(*outer.T).max() > 1.001 * ground.radius:
             self._points = _filled_in(outer)
             self.reach = -float(outer[:, 1].min())
@@ -95,20 +97,12 @@ class _Edge:
         return float(np.abs(u[near]).min()) - air if low - air > -self.reach else -1.0
 
 
-def _area(contour: FloatArray) -> float:
-    x, y = contour.T
-    return 0.5 * float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
-
-
 def _filled_in(contour: FloatArray) -> FloatArray:
     """Return points of a closed contour that lie a tenth of a millimetre apart at most."""
     step = np.roll(contour, -1, axis=0) - contour
-    count = np.maximum(np.ceil(np.hypot(*step.T) / _STEP), 1).astype(int)
-    first = np.repeat(np.cumsum(count) - count, count)
-    share = (np.arange(count.sum()) - first) / np.repeat(count, count)
-    filled: FloatArray = np.repeat(contour, count, axis=0) + share[:, None] * np.repeat(
-        step, count, axis=0
-    )
+    count = np.maximum(np.ceil(np.hypot(*step.T) / _STEP), 1).astype(np.int64)
+    edge, place = ragged(count)
+    filled: FloatArray = contour[edge] + (place / count[edge])[:, None] * step[edge]
     return filled
 
 

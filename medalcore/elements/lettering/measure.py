@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...context.element import Context, Finding
+from ...geometry.arrays import ragged
 from ...geometry.contour import Contours, bounds, inside
 from ...geometry.types import FloatArray
 from ...spec.lettering import Words
@@ -63,8 +64,7 @@ def _samples(outline: Contours, longest: float) -> tuple[FloatArray, FloatArray,
         step = np.roll(c, -1, axis=0) - c
         size = np.hypot(step[:, 0], step[:, 1])
         pieces = np.maximum(np.ceil(size / longest).astype(np.int64), 1)
-        index = np.repeat(np.arange(len(c)), pieces)
-        place = np.arange(len(index)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+        index, place = ragged(pieces)
         t = ((place + 0.5) / pieces[index])[:, None]
         points.append(c[index] + t * step[index])
         normals.append(np.column_stack([step[:, 1], -step[:, 0]])[index] / size[index, None])

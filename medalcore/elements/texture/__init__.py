@@ -12,6 +12,7 @@ from ...context.element import Built, Context, Finding, Part
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
+from ...geometry.arrays import cross2
 from ...spec import Texture
 from .grain import matt, stipple
 from .lines import NARROWEST, breaks, rays, rings
@@ -161,4 +162,4 @@ def _shallow(spec: Texture, zone: Zone, sheet: Sheet) -> Iterator[Finding]:
 def _area(sheet: Sheet) -> float:
     corner = sheet.uv[sheet.triangles]
     one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    return float(np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]).sum() / 2.0)
+    return float(np.abs(cross2(one, two)).sum() / 2.0)

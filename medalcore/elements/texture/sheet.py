@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from ...context.ground import Ground
+from ...geometry.arrays import cross2
 from ...geometry.solid import Solid, solid_from_arrays
 from ...geometry.types import BoolArray, FloatArray, IntArray
 
@@ -113,7 +114,7 @@ def cutter(sheet: Sheet, ground: Ground) -> Solid:
     triangles, count = sheet.triangles, len(sheet.uv)
     corner = sheet.uv[triangles]
     one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    if float(np.sum(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])) < 0.0:
+    if float(np.sum(cross2(one, two))) < 0.0:
         triangles = triangles[:, ::-1]
     field = ground.height(sheet.uv)
     low = np.column_stack([sheet.uv, field - sheet.drop])

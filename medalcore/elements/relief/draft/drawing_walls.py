@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 
+from ....geometry.arrays import cross2, ragged
 from ....geometry.bodies import Section, mitred
 from ....geometry.contour import section
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
@@ -113,8 +114,7 @@ def _split(loop: FloatArray, longest: float) -> FloatArray:
     """Return a loop with more points on its long edges."""
     way = np.roll(loop, -1, axis=0) - loop
     count = np.maximum(np.ceil(np.hypot(*way.T) / longest), 1).astype(np.int64)
-    at = np.repeat(np.arange(len(loop)), count)
-    step = np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)
+    at, step = ragged(count)
     return np.asarray(loop[at] + way[at] * (step / count[at])[:, None])
 
 
@@ -133,9 +133,7 @@ def _skirt(
         [ends, loop, loop + here[:, None] * normal, ends + there[:, None] * normal], axis=1
     )  # counter-clockwise as the fans are: where they lie over one another they add up
     before = np.roll(normal, 1, axis=0)
-    turn = np.arctan2(
-        before[:, 0] * normal[:, 1] - before[:, 1] * normal[:, 0], np.sum(before * normal, axis=1)
-    )
+    turn = np.arctan2(cross2(before, normal), np.sum(before * normal, axis=1))
     came = np.roll(there, 1)
     fans = []
     for k in np.flatnonzero(turn > 1e-6):
@@ -196,9 +194,8 @@ def cones(
     part = (np.cumsum(wide * tall) // _CHUNK).astype(np.int64)
     for k in range(int(part[-1]) + 1 if len(part) else 0):
         own = np.flatnonzero(part == k)
-        count = wide[own] * tall[own]
-        edge = np.repeat(own, count)
-        place = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+        edge, place = ragged(wide[own] * tall[own])
+        edge = own[edge]
         x, y = low[edge, 0] + place % wide[edge], low[edge, 1] + place // wide[edge]
         there = (x >= 0) & (x < cols) & (-y >= 0) & (-y < rows)
         edge, x, y = edge[there], x[there], y[there]
@@ -215,8 +212,7 @@ _CHUNK = 4_000_000
 def _chopped(edges: FloatArray, z: FloatArray, longest: float) -> tuple[FloatArray, FloatArray]:
     """Return edges cut into short ones."""
     count = np.maximum(np.ceil(np.hypot(*(edges[:, 1] - edges[:, 0]).T) / longest), 1)
-    at = np.repeat(np.arange(len(edges)), count.astype(np.int64))
-    step = np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count.astype(np.int64))
+    at, step = ragged(count.astype(np.int64))
     ends = np.stack([step, step + 1], axis=1) / count[at][:, None]
     cut: FloatArray = edges[at, None, 0] + ends[:, :, None] * (edges[at, 1] - edges[at, 0])[:, None]
     return cut, z[at, :1] + ends * (z[at, 1] - z[at, 0])[:, None]

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....geometry.arrays import ragged
 from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import HeightField
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
@@ -276,7 +277,6 @@ def _spaced(values: FloatArray, first: IntArray) -> FloatArray:
     place = np.cumsum(np.maximum(run, 1e-9))
     begin, end = place[first[:-1]], place[first[1:] - 1]
     count = np.maximum(np.rint((end - begin) / _APART), 1).astype(np.int64) + 1
-    start = np.cumsum(count) - count
-    step = np.arange(int(count.sum())) - np.repeat(start, count)
-    at = np.repeat(begin, count) + step * np.repeat((end - begin) / (count - 1), count)
+    line, step = ragged(count)
+    at = begin[line] + step * ((end - begin) / (count - 1))[line]
     return np.column_stack([np.interp(at, place, column) for column in values.T])

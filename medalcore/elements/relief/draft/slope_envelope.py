@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ....geometry.arrays import ragged
 from ....geometry.constraint_lines import Lines
 from ....geometry.types import BoolArray, Float32Array, Int32Array, IntArray
 
@@ -43,8 +44,7 @@ class _Sources:
         """Return pixels beside the lines, flat indices, and the stretches they are beside."""
         start, way = self.start[: self.lines], self.way[: self.lines]
         parts = np.ceil(2.0 * np.hypot(way[:, 0], way[:, 1])).astype(np.int64) + 1
-        owner = np.repeat(np.arange(self.lines), parts)
-        step = np.arange(len(owner)) - np.repeat(np.cumsum(parts) - parts, parts)
+        owner, step = ragged(parts)
         share = (step / np.maximum(parts - 1, 1)[owner])[:, None]
         at = np.rint(start[owner, :2] + share * way[owner, :2]).astype(np.int64)
         flat = at[:, 0] * self.wide + at[:, 1]

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from ....errors import SourceError
+from ....geometry.arrays import cross2
 from ....geometry.grid import Grid, HeightField
 from ....geometry.raster import top_surface
 from ....geometry.types import BoolArray, Float32Array, FloatArray, Int32Array, IntArray
@@ -104,10 +105,10 @@ def _interpolated(
         corners = triangles[index[row[at], col[at]]]
         a, b, c = (points[corners[:, k], :2] for k in range(3))
         e1, e2, p = b - a, c - a, np.column_stack([u[col[at]], v[row[at]]]) - a
-        area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
+        area = cross2(e1, e2)
         area[area == 0.0] = np.inf  # seen edge-on: the first corner counts
-        second = np.clip((p[:, 0] * e2[:, 1] - p[:, 1] * e2[:, 0]) / area, 0.0, 1.0)
-        third = np.clip((e1[:, 0] * p[:, 1] - e1[:, 1] * p[:, 0]) / area, 0.0, 1.0 - second)
+        second = np.clip(cross2(p, e2) / area, 0.0, 1.0)
+        third = np.clip(cross2(e1, p) / area, 0.0, 1.0 - second)
         held = values[corners]
         out[at] = (
             held[:, 0] + second * (held[:, 1] - held[:, 0]) + third * (held[:, 2] - held[:, 0])

@@ -10,6 +10,7 @@ import numpy as np
 
 from ....context.ground import Ground
 from ....errors import SolidError
+from ....geometry.arrays import cross2
 from ....geometry.bodies import triangulated
 from ....geometry.grid import Grid
 from ....geometry.types import BoolArray, FloatArray, IntArray
@@ -250,7 +251,7 @@ def polygon(points: FloatArray, first: IntArray) -> IntArray:
     triangles = triangulated(loops)
     corner = points[triangles]
     e1, e2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
+    area = cross2(e1, e2)
     if np.any(area < -1e-6):
         raise SolidError("the outline of the relief crosses itself")
     return triangles

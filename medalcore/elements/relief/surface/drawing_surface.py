@@ -17,10 +17,11 @@ import numpy as np
 from ....context.ground import Ground
 from ....context.tolerance import Tolerance
 from ....errors import SolidError
+from ....geometry.arrays import cross2
 from ....geometry.bodies import Section, empty_section, mitred
 from ....geometry.constrained_triangulation import triangles_of
 from ....geometry.constraint_lines import Lines
-from ....geometry.contour import Contours, inside
+from ....geometry.contour import Contours, inside, signed_area
 from ....geometry.contour import section as section_of
 from ....geometry.grid import Grid, HeightField
 from ....geometry.planar_graph import Graph, planar, split
@@ -211,7 +212,7 @@ def _inside(graph: Graph, triangles: IntArray, outer: Section) -> IntArray:
     part = labels(owner[:-1][same], owner[1:][same], len(triangles))
     corner = graph.points[np.maximum(triangles, 0)]
     one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    size = np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])
+    size = np.abs(cross2(one, two))
     order = np.lexsort((-size, part))
     head = order[np.flatnonzero(np.diff(part[order], prepend=-1))]  # the largest of each part
     within = np.zeros(len(triangles), dtype=bool)
@@ -256,18 +257,13 @@ def _without_specks(
     counts: list[tuple[int, int]] = []
     for section in levels:
         loops = [np.asarray(p) for p in section.to_polygons()]
-        area = np.array([_area(p) for p in loops])
+        area = np.array([signed_area(p) for p in loops])
         small = np.abs(area) < _SPECK
         kept = [p for p, s in zip(loops, small, strict=True) if not s]
         within = section_of(tuple(kept))
         out.append(within ^ out[-1] if out else within)
         counts.append((int(np.sum(small & (area > 0))), int(np.sum(small & (area < 0)))))
     return tuple(out), counts[0]
-
-
-def _area(points: FloatArray) -> float:
-    x, y = points.T
-    return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
 def _varies(values: Float32Array) -> bool:

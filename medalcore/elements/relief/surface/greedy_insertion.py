@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ....errors import SolidError
+from ....geometry.arrays import cross2
 from ....geometry.constraint_lines import Lines, distances, insert_lines
 from ....geometry.deviation import Heights, misfit, planes
 from ....geometry.edge_flips import eased, straightened
@@ -194,7 +195,7 @@ class _Worst:
         tri = self.mesh.triangles
         xy, z = self.mesh.points[tri], self.heights.z[tri]
         e1, e2 = xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0]
-        area = 0.5 * (e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0])
+        area = 0.5 * cross2(e1, e2)
         gradient, _ = planes(xy, z)
         normal = np.column_stack([-gradient / self.pixel_mm, np.ones(len(tri))])
         normal /= np.linalg.norm(normal, axis=1)[:, None]
@@ -275,7 +276,7 @@ def _cut_off(state: _Worst, bad: IntArray, moved: FloatArray) -> tuple[IntArray,
     far = np.maximum(np.linalg.norm(away, axis=1), 1e-12)
     place = np.rint(own + away * (np.minimum(_BESIDE, 0.5 * far) / far)[:, None])
     side, off = np.roll(xy, -1, axis=1) - xy, place[:, None] - xy
-    inside = (side[:, :, 0] * off[:, :, 1] - side[:, :, 1] * off[:, :, 0] > 0).all(axis=1)
+    inside = (cross2(side, off) > 0).all(axis=1)
     gap, across = distances(mesh, bad, place)
     col, row = place[:, 0].astype(np.int64), -place[:, 1].astype(np.int64)
     pixel = row * field.shape[1] + col

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....geometry.arrays import cross2, ragged
 from ....geometry.contour import section
 from ....geometry.types import BoolArray, FloatArray, IntArray
 from .silhouette import following
@@ -130,24 +131,20 @@ class _Lines:
     """
 
     def __init__(self, outline: FloatArray, first: IntArray, reach: FloatArray) -> None:
-        n = len(outline)
         self.outline, self.first, self.reach = outline, first, reach
         self.next = following(first)
         way = outline[self.next] - outline
         way /= np.hypot(way[:, 0], way[:, 1])[:, None]
         came = way[following(first, -1)]
-        turn = np.arctan2(
-            came[:, 0] * way[:, 1] - came[:, 1] * way[:, 0], np.sum(came * way, axis=1)
-        )
+        turn = np.arctan2(cross2(came, way), np.sum(came * way, axis=1))
         facets = np.where(reach > 0, np.maximum(np.ceil(turn / _FAN), 1), 1).astype(np.int64)
-        self.point = np.repeat(np.arange(n), facets)
-        begin = np.cumsum(facets) - facets
-        step = np.arange(len(self.point)) - begin[self.point] + 1
+        self.point, place = ragged(facets)
+        step = place + 1
         angle = np.arctan2(-came[:, 0], came[:, 1])[self.point]
         angle = angle + step * (turn / facets)[self.point]
         self.normal = np.stack([np.cos(angle), np.sin(angle)], axis=1)
         self.is_edge = step == facets[self.point]
-        self.start = np.append(begin, len(self.point))[first]
+        self.start = np.append(0, np.cumsum(facets))[first]
 
     def meet(self, one: IntArray, two: IntArray) -> FloatArray:
         """Return where lines meet the lines that follow them, (k, 2)."""
@@ -156,7 +153,7 @@ class _Lines:
         n0, n1 = self.normal[one], self.normal[two]
         d0 = np.sum(n0 * self.outline[p], axis=1) + self.reach[p]
         d1 = np.sum(n1 * self.outline[q], axis=1) + self.reach[q]
-        det = n0[:, 0] * n1[:, 1] - n0[:, 1] * n1[:, 0]
+        det = cross2(n0, n1)
         middle = 0.5 * (self.outline[p] + self.outline[q])
         wide = 0.5 * (self.reach[p] + self.reach[q])
         side = n0 + n1
@@ -185,7 +182,7 @@ def _ring(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
         before = following(start, -1)
         normal = lines.normal[alive]
         run = points - points[before]
-        length = run[:, 1] * normal[:, 0] - run[:, 0] * normal[:, 1]
+        length = cross2(normal, run)
         gone = (length < 0) & (length <= length[before]) & (length < length[after])
         left = np.diff(start) - np.add.reduceat(gone.astype(np.int64), start[:-1])
         gone &= np.repeat(left >= 3, np.diff(start))
@@ -230,7 +227,7 @@ def _clashes(outline: FloatArray, wall: Wall) -> BoolArray:
     home = np.concatenate([np.arange(n), wall.home])
     corner = everything[wall.strip]
     e1, e2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
+    area = cross2(e1, e2)
     size = np.maximum(np.sum(e1**2, axis=1), np.sum(e2**2, axis=1))
     clash[home[wall.strip[area < -1e-9 * size]]] = True
     foot, end = outline[wall.home], wall.points

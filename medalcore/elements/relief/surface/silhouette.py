@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....geometry.arrays import cross2
 from ....geometry.types import BoolArray, FloatArray, IntArray
 
 _SLIDE = (0.04, 0.96)  # a crossing never reaches a pixel centre, so strands never touch
@@ -53,7 +54,7 @@ class Outline:
     def areas(self) -> FloatArray:
         """Return the signed area of every loop, (k,) square pixels; holes are negative."""
         nxt = self.points[following(self.first)]
-        cross = self.points[:, 0] * nxt[:, 1] - self.points[:, 1] * nxt[:, 0]
+        cross = cross2(self.points, nxt)
         return 0.5 * np.add.reduceat(cross, self.first[:-1]) if len(cross) else np.zeros(0)
 
     def keep(self, loops: BoolArray) -> Outline:
@@ -183,9 +184,9 @@ def slid(
         for _ in range(_SWEEPS):
             p = anchor + t[:, None] * way
             want, tangent, bend = _unbent(p[active], [p[i] for i in around], share)
-            lever = along[:, 0] * tangent[:, 1] - along[:, 1] * tangent[:, 0]
+            lever = cross2(along, tangent)
             gap = want - base
-            moved = gap[:, 0] * tangent[:, 1] - gap[:, 1] * tangent[:, 0]
+            moved = cross2(gap, tangent)
             free = (np.abs(lever) > 0.08) & ((bend > _TURN) | (stride < 4))
             goal = np.where(free, moved / np.where(free, lever, 1.0), t[active])
             t[active] += 0.55 * (np.clip(goal, *_SLIDE) - t[active])
@@ -271,7 +272,7 @@ def _room(p: FloatArray, first: IntArray, ends: BoolArray | None) -> FloatArray:
 def _turn(p: FloatArray, first: IntArray, look: int) -> FloatArray:
     """Return by how much the line turns between `look` points before and after, radians."""
     came, goes = p - p[following(first, -look)], p[following(first, look)] - p
-    cross = came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0]
+    cross = cross2(came, goes)
     return np.asarray(np.abs(np.arctan2(cross, np.sum(came * goes, axis=1))))
 
 

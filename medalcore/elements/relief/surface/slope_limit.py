@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from ....geometry.arrays import cross2, ragged
 from ....geometry.types import FloatArray, IntArray
 
 _SLACK = 2e-4  # of the slope: nearer is near enough
@@ -94,7 +95,7 @@ def _sides(points: FloatArray, triangles: IntArray) -> FloatArray:
     """Return two sides of triangles and twice their area, (m, 5)."""
     p = points[triangles]
     e1, e2 = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
-    det = np.maximum(np.abs(e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]), 1e-18)
+    det = np.maximum(np.abs(cross2(e1, e2)), 1e-18)
     return np.column_stack([e1, e2, det])
 
 
@@ -115,7 +116,7 @@ def _asked(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
     x = corner - corner.mean(axis=1)[:, None]
     e1, e2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     d1, d2 = z[:, 1] - z[:, 0], z[:, 2] - z[:, 0]
-    det = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
+    det = cross2(e1, e2)
     det = np.where(np.abs(det) < 1e-15, 1e-15, det)
     gx, gy = (
         (d1 * e2[:, 1] - d2 * e1[:, 1]) / det,
@@ -152,11 +153,9 @@ def _around(triangles: IntArray, count: int) -> Callable[[IntArray], IntArray]:
     start = np.searchsorted(np.sort(flat), np.arange(count + 1))
 
     def found(corners: IntArray) -> IntArray:
-        sizes = start[corners + 1] - start[corners]
-        begin = np.cumsum(sizes) - sizes
-        at = np.arange(int(sizes.sum())) + np.repeat(start[corners] - begin, sizes)
+        corner, place = ragged(start[corners + 1] - start[corners])
         held = np.zeros(len(triangles), dtype=bool)
-        held[owner[at]] = True
+        held[owner[start[corners][corner] + place]] = True
         return np.flatnonzero(held)
 
     return found
