@@ -43,6 +43,10 @@ class Grid:
         """Return v of the rows, (rows,) mm."""
         return self.top - self.pixel * np.arange(self.rows, dtype=np.float64)
 
+    def in_mm(self, points: FloatArray) -> FloatArray:
+        """Return where points (n, 2) of the grid lie, mm; they are x = column, y = −row."""
+        return np.asarray(points * self.pixel + np.array([self.left, self.top]))
+
 
 @dataclass(frozen=True, eq=False)
 class HeightField:

@@ -7,7 +7,7 @@ import pytest
 from scipy import ndimage
 
 from medalcore.elements.relief.compression import foot_blend as apron
-from medalcore.elements.relief.draft import slope_envelope as flanks
+from medalcore.geometry import slope_envelope as flanks
 from medalcore.geometry.grid import Grid, HeightField
 
 SIZE = 240

@@ -18,13 +18,14 @@ from medalcore.context.tolerance import Tolerance, tolerance_for
 from medalcore.elements.relief import build_relief
 from medalcore.elements.relief.build import modelled
 from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
-from medalcore.elements.relief.draft.edge_walls import away_from, steps
-from medalcore.elements.relief.draft.step_edges import cliffs
+from medalcore.elements.relief.draft.edge_walls import steps
 from medalcore.elements.relief.surface.relief_solid import relief_shape
 from medalcore.elements.relief.surface.slope_limit import leaning
 from medalcore.geometry.closure import closure
+from medalcore.geometry.masks import away_from
 from medalcore.geometry.raster import top_surface
 from medalcore.geometry.solid import arrays_of
+from medalcore.geometry.step_edges import cliffs
 from medalcore.spec import Relief
 
 DRAFTS = [3.0, 5.0, 10.0, 30.0]

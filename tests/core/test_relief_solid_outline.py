@@ -11,7 +11,7 @@ from shapely.geometry import Point, Polygon
 from shapely.prepared import prep
 
 from medalcore.elements.relief.surface.hung_wall import leaning
-from medalcore.elements.relief.surface.silhouette import silhouette, thinned
+from medalcore.geometry.silhouette import silhouette, thinned
 
 
 def disc(radius, n):

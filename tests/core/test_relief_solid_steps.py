@@ -10,12 +10,12 @@ from medalcore.context.tolerance import tolerance_for
 from medalcore.elements.relief.draft.curvature_flow import evened
 from medalcore.elements.relief.draft.draft import enforce_draft
 from medalcore.elements.relief.draft.edge_walls import Steps, steps
-from medalcore.elements.relief.draft.step_edges import cliffs
 from medalcore.elements.relief.surface.greedy_insertion import triangulated
 from medalcore.elements.relief.surface.relief_solid import relief_shape
 from medalcore.geometry.closure import closure
 from medalcore.geometry.constraint_lines import Lines
 from medalcore.geometry.raster import top_surface
+from medalcore.geometry.step_edges import cliffs
 
 FINE = tolerance_for("fine")
 TEN = math.radians(10.0)

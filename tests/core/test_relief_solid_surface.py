@@ -9,9 +9,9 @@ from relief_fields import cap, comb, grid, lively, over, plate, square
 from scipy import ndimage
 
 from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
-from medalcore.elements.relief.draft.step_edges import cliffs as inner_edges
 from medalcore.elements.relief.surface.greedy_insertion import triangulated
 from medalcore.geometry.raster import top_surface
+from medalcore.geometry.step_edges import cliffs as inner_edges
 from medalcore.geometry.triangulation import Triangulation
 
 PITCH = 0.025

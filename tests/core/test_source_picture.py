@@ -13,11 +13,11 @@ from medalcore.context.element import Context
 from medalcore.context.ground import Ground
 from medalcore.context.tolerance import TOLERANCES
 from medalcore.elements.relief import modelled
-from medalcore.elements.relief.draft.edge_walls import away_from
+from medalcore.elements.relief.depth.source_depth import seen
 from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
-from medalcore.elements.relief.sources.source_depth import seen
 from medalcore.errors import SourceError, SpecError
 from medalcore.geometry.grid import Grid, HeightField
+from medalcore.geometry.masks import away_from
 from medalcore.spec import Crop, Cut, Picture, Relief
 
 GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)

@@ -11,8 +11,8 @@ import tifffile
 from PIL import Image
 
 from medalcore.context.ground import Ground
+from medalcore.elements.relief.depth.source_depth import seen
 from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
-from medalcore.elements.relief.sources.source_depth import seen
 from medalcore.errors import SourceError
 from medalcore.spec import Picture, Relief
 

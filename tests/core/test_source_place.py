@@ -11,7 +11,8 @@ from medalcore.context.element import Context, Model
 from medalcore.context.ground import Ground
 from medalcore.context.tolerance import TOLERANCES
 from medalcore.elements.relief import build_relief, modelled
-from medalcore.elements.relief.depth.placement import MARGIN_PIXELS, place, raw_field, turned
+from medalcore.elements.relief.depth.placement import place, raw_field
+from medalcore.elements.relief.sources.fit import MARGIN_PIXELS, turned
 from medalcore.elements.relief.sources.model import SourceMesh, read_model, source_mesh
 from medalcore.errors import SpecError
 from medalcore.geometry.clip import clipped

@@ -9,8 +9,8 @@ from scipy import ndimage
 
 from medalcore.context.element import Model
 from medalcore.context.ground import Ground
+from medalcore.elements.relief.depth.adaptive_subdivision import smoothed
 from medalcore.elements.relief.depth.placement import place, raw_field
-from medalcore.elements.relief.depth.smoothing import smoothed
 from medalcore.elements.relief.sources.model import SourceMesh, source_mesh
 from medalcore.geometry.grid import Grid
 from medalcore.geometry.raster import top_surface

@@ -166,7 +166,7 @@ def test_strokes_from_a_depth_picture_lie_as_those_from_a_model():
     """The frame of a height field of the same model must be the model's own."""
     frames = []
     from medalcore.context.ground import Ground
-    from medalcore.elements.relief.sources.source_depth import seen
+    from medalcore.elements.relief.depth.source_depth import seen
 
     ground = Ground(level=1.0, radius=15.0, dish=0.0, floor=0.2)
     spec = parse_spec(SPEC).obverse.relief[0]

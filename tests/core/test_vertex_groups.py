@@ -11,8 +11,8 @@ from medalcore.context.ground import Ground
 from medalcore.context.tolerance import Tolerance
 from medalcore.elements.relief import build_relief, modelled
 from medalcore.elements.relief.compression.emphasis import softened
+from medalcore.elements.relief.depth.source_depth import seen
 from medalcore.elements.relief.sources.model import source_mesh
-from medalcore.elements.relief.sources.source_depth import seen
 from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Relief, spec_from_dict
 

@@ -6,8 +6,8 @@ import manifold3d as m3
 import numpy as np
 
 from medalcore.context.ground import Ground
-from medalcore.elements.relief.surface.silhouette import thinned
 from medalcore.geometry.grid import Grid, HeightField
+from medalcore.geometry.silhouette import thinned
 from medalcore.geometry.solid import Solid, solid_from_manifold
 
 GROUNDS = {

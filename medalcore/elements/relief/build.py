@@ -15,19 +15,19 @@ from ...context.element import Built, Context, Finding, Model, Part
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...geometry.grid import HeightField
+from ...geometry.masks import away_from
 from ...geometry.solid import Solid
+from ...geometry.step_edges import Cliffs, cliffs
 from ...spec.relief import Relief
 from .compression.asked import as_asked
 from .compression.compress import SEEN, Compressed, compress, foot_of
 from .compression.drawing_heights import flat_relief
 from .compression.emphasis import emphasis_of, softened
-from .depth.footprint import keep_of, on_the_field, placed, source_placed
-from .depth.placement import with_height
+from .depth.source_depth import Seen, seen
 from .draft.curvature_flow import evened
 from .draft.draft import enforce_draft, fill_gaps
-from .draft.edge_walls import away_from
-from .draft.step_edges import Cliffs, cliffs
-from .sources.source_depth import Seen, seen
+from .draft.footprint import keep_of, on_the_field, placed, source_placed
+from .sources.fit import with_height
 from .strokes import stroked
 from .surface.closing import Shape
 from .surface.drawing_surface import flat_shape

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from ....errors import SpecError
 from ....geometry.grid import HeightField
 from ....spec.relief import Relief
-from ..sources.source_depth import Seen
+from ..depth.source_depth import Seen
 
 _NOTHING = 1e-4  # mm that depths may be rounded by
 _HIGHEST = 50.0  # mm, as the limit of the height says

@@ -16,9 +16,9 @@ import numpy as np
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import Grid, HeightField
 from ....geometry.poisson import Poisson, Pyramid
+from ....geometry.silhouette import Outline, following, silhouette
+from ....geometry.slope_envelope import raise_flanks
 from ....geometry.types import BoolArray
-from ..draft.slope_envelope import raise_flanks
-from ..surface.silhouette import Outline, following, silhouette
 
 _LAST = 0.004
 """Height, mm, at which the skirt ends: enough for a solid to cross the field cleanly."""

@@ -13,8 +13,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ....geometry.masks import grown
 from ....geometry.types import BoolArray, FloatArray, IntArray
-from ..draft.edge_walls import grown
 
 FALL = 0.5
 """Pixels by which an outermost pixel may lie lower than the surface carried on to it."""

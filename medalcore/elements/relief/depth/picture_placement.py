@@ -10,14 +10,14 @@ import numpy as np
 from ....context.ground import Ground
 from ....errors import SpecError
 from ....geometry.grid import Grid, HeightField
+from ....geometry.masks import away_from, grown
 from ....geometry.scanlines import covered
 from ....geometry.types import BoolArray, Float32Array, FloatArray
 from ....spec import Relief
-from ..draft.edge_walls import away_from, grown
+from ..sources.fit import box_of, cropped, grid_round, room
 from ..sources.pictures.depth_picture import Picture
 from ..sources.pictures.mixed_pixels import settled
 from ..sources.pictures.resample import surface_of
-from .placement import box_of, cropped, grid_round, room
 
 _ROWS = 64
 """Rows sampled at a time."""

@@ -11,9 +11,9 @@ from __future__ import annotations
 import numpy as np
 
 from ....geometry.grid import HeightField
+from ....geometry.masks import away_from, grown
+from ....geometry.step_edges import cliffs
 from ....geometry.types import Float32Array, IntArray
-from .edge_walls import away_from, grown
-from .step_edges import cliffs
 
 _STEEP = 0.5  # rise over run from which a step of the grid shows
 _STEP = 0.2  # square pixels of flow in one go; stable below 0.25

@@ -15,8 +15,8 @@ import numpy as np
 
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import HeightField
+from ....geometry.slope_envelope import between_pixels, raise_flanks
 from ....geometry.types import BoolArray, Float32Array, IntArray
-from .slope_envelope import between_pixels, raise_flanks
 
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _FLOOR = 0.01  # mm: the floor of a filled gap stands at least this high

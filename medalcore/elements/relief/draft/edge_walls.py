@@ -14,9 +14,9 @@ import numpy as np
 from ....geometry.arrays import ragged
 from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import HeightField
+from ....geometry.silhouette import following
+from ....geometry.step_edges import TRUE, Cliffs, evened_along, needed
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from ..surface.silhouette import following
-from .step_edges import TRUE, Cliffs, evened_along, needed
 
 _APART = 0.8  # pixels between corners along a line
 _WIDTH = 0.35  # pixels that the flank of an edge is at least wide
@@ -225,23 +225,6 @@ def envelope(at: FloatArray, mask: BoolArray, heights: Float32Array, fall: float
             low = np.where(mask[rr, cc], heights[rr, cc] - fall * away, -np.inf)
             least = np.maximum(least, low)
     return least
-
-
-def grown(mask: BoolArray) -> BoolArray:
-    """Return the mask with its eight neighbours."""
-    tall = mask.copy()
-    tall[1:] |= mask[:-1]
-    tall[:-1] |= mask[1:]
-    wide = tall.copy()
-    wide[:, 1:] |= tall[:, :-1]
-    wide[:, :-1] |= tall[:, 1:]
-    return wide
-
-
-def away_from(mask: BoolArray) -> BoolArray:
-    """Return the pixels all of whose eight neighbours are inside."""
-    padded = np.pad(~mask, 1, constant_values=True)
-    return np.asarray(~grown(padded)[1:-1, 1:-1])
 
 
 def _between(even: FloatArray, shape: tuple[int, int]) -> IntArray:

@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ....geometry.silhouette import Outline, crossings, following
+from ....geometry.slope_envelope import raise_flanks
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from ..surface.outline_heights import Rim
-from ..surface.silhouette import Outline, crossings, following
 from .edge_walls import envelope, highest_under
-from .slope_envelope import raise_flanks
+from .outline_heights import Rim
 
 _LEAST = 0.2  # pixels that a wall reaches outwards at least
 _NEXT = (0.04, 0.985)  # of the way between pixels, where a border may cross

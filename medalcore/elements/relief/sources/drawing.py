@@ -21,7 +21,7 @@ from ....geometry.types import FloatArray
 from ....spec import Relief
 from ....svg.drawing import read_drawing
 from ....svg.levels import bare_colours, levels_of
-from ..depth.placement import box_of, room
+from .fit import box_of, room
 
 _CROP_CURVE = 0.002
 """Largest distance between a crop that is drawn in and its chords, mm."""

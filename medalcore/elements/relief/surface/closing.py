@@ -13,11 +13,11 @@ from ....errors import SolidError
 from ....geometry.arrays import cross2
 from ....geometry.bodies import triangulated
 from ....geometry.grid import Grid
+from ....geometry.silhouette import Outline, following
 from ....geometry.types import BoolArray, FloatArray, IntArray
 from .greedy_insertion import Surface
 from .hung_wall import Wall, gaps
 from .hung_wall import leaning as leaning_out
-from .silhouette import Outline, following
 from .slope_limit import leaning
 
 _HALF = 0.42  # of a gap: how far a wall may lean into it
@@ -73,7 +73,7 @@ def closed_shape(
     specks: tuple[int, int],
 ) -> Shape:
     """Hang wall and bottom on the border of the top, whose points come first in it."""
-    uv = face(surface.points, grid)
+    uv = grid.in_mm(surface.points)
     n, m = len(uv), int(first[-1])
     field_z = ground.height(uv)
     low = float(field_z.min())
@@ -131,7 +131,7 @@ def hung_shape(
 
     `outline` is that of the relief, mm, and `specks` what was left out of it.
     """
-    uv = face(surface.points, grid)
+    uv = grid.in_mm(surface.points)
     field_z = ground.height(uv)
     n, m = len(uv), int(first[-1])
     low = float(field_z.min())
@@ -232,11 +232,6 @@ def space(low: float, ground: Ground) -> float:
             "make it thicker, or its fields less deep"
         )
     return deep
-
-
-def face(points: FloatArray, grid: Grid) -> FloatArray:
-    """Return face coordinates in mm of points given in pixels, (n, 2)."""
-    return np.asarray(points * grid.pixel + np.array([grid.left, grid.top]))
 
 
 def polygon(points: FloatArray, first: IntArray) -> IntArray:

@@ -23,20 +23,21 @@ from ....geometry.constrained_triangulation import triangles_of
 from ....geometry.constraint_lines import Lines
 from ....geometry.contour import Contours, inside, signed_area
 from ....geometry.contour import section as section_of
+from ....geometry.extended_heights import Heights
 from ....geometry.grid import Grid, HeightField
+from ....geometry.masks import away_from
 from ....geometry.planar_graph import Graph, planar, split
 from ....geometry.scanlines import covered
+from ....geometry.silhouette import Outline, silhouette, thinned
 from ....geometry.topology import labels
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from ..compression.drawing_heights import level_map
-from ..draft.drawing_walls import LEAST, Heights, cones, heights_of_walls, walled
-from ..draft.edge_walls import away_from
+from ..depth.drawing_depth import level_map
+from ..draft.drawing_walls import LEAST, cones, heights_of_walls, walled
+from ..draft.outline_heights import pixel_at
 from ..sources.drawing import Flat
 from .closing import Shape, closed_shape, narrowest
 from .greedy_insertion import triangulated
-from .outline_heights import pixel_at
 from .relief_solid import FOLD, on_ground
-from .silhouette import Outline, silhouette, thinned
 
 _EVEN = 5e-4  # mm that heights within a level may differ by and be one
 _SHORT = 3.0  # pixels of an edge along which heights change

@@ -10,8 +10,8 @@ import numpy as np
 
 from ....geometry.arrays import cross2, ragged
 from ....geometry.contour import section
+from ....geometry.silhouette import following
 from ....geometry.types import BoolArray, FloatArray, IntArray
-from .silhouette import following
 
 _FAN = math.radians(40.0)  # a convex corner turns in steps of at most this
 _REACH = 6.0  # a mitre is at most this many offsets long

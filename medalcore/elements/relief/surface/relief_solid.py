@@ -16,16 +16,17 @@ from ....context.tolerance import Tolerance
 from ....errors import SolidError
 from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import Grid, HeightField
+from ....geometry.masks import away_from, grown
 from ....geometry.scanlines import covered
+from ....geometry.silhouette import Outline, silhouette, thinned
 from ....geometry.solid import Solid, solid_from_arrays
+from ....geometry.step_edges import Cliffs, cliffs
 from ....geometry.types import BoolArray, Float32Array, FloatArray
-from ..draft.edge_walls import away_from, grown, steps
+from ..draft.edge_walls import steps
+from ..draft.outline_heights import Rim, corners, edge_heights, pixel_at, without_specks
 from ..draft.perimeter_wall import Skirt, skirted
-from ..draft.step_edges import Cliffs, cliffs
-from .closing import BELOW, Shape, closed_shape, face, hung_shape, polygon, space
+from .closing import BELOW, Shape, closed_shape, hung_shape, polygon, space
 from .greedy_insertion import triangulated
-from .outline_heights import Rim, corners, edge_heights, pixel_at, without_specks
-from .silhouette import Outline, silhouette, thinned
 
 FOLD = math.radians(5.0)
 """Facets of a smooth surface differ by no more, as far as pixels allow."""
@@ -124,7 +125,7 @@ def relief_shape(
     edges = steps(found, before or field, field, draft)
     inner.ravel()[edges.released] = False
     border = outline.points[chosen]
-    border_z = edge_z[chosen] + ground.height(face(border, grid))
+    border_z = edge_z[chosen] + ground.height(grid.in_mm(border))
     z = on_ground(grid, height, ground)
     z[~inner] = np.nan
     surface = triangulated(
@@ -136,7 +137,7 @@ def relief_shape(
 
 def _lifted(lines: Lines, grid: Grid, ground: Ground) -> Lines:
     """Return lines on the ground."""
-    return Lines(lines.points, lines.z + ground.height(face(lines.points, grid)), lines.edges)
+    return Lines(lines.points, lines.z + ground.height(grid.in_mm(lines.points)), lines.edges)
 
 
 def on_ground(grid: Grid, height: Float32Array, ground: Ground) -> Float32Array:
@@ -189,15 +190,15 @@ def _walled(
     top = max(float(skirt.heights.max()), float(lines.z.max()))
 
     def ceiling(points: FloatArray) -> FloatArray:
-        return np.asarray(ground.height(face(points, wide)) + top)
+        return np.asarray(ground.height(wide.in_mm(points)) + top)
 
     surface = triangulated(
-        high, border, ground.height(face(border, wide)) - skirt.below, polygon(border, first),
+        high, border, ground.height(wide.in_mm(border)) - skirt.below, polygon(border, first),
         tolerance.surface, grid.pixel, lines=_lifted(lines, wide, ground), fold=FOLD,
         slope=1 / math.tan(draft), sunk=0.8 * skirt.below, ceiling=ceiling,
     )  # fmt: skip
     rim = skirt.rim
-    outline = Outline(face(rim.outline.points[rim.chosen], grid), rim.first)
+    outline = Outline(grid.in_mm(rim.outline.points[rim.chosen]), rim.first)
     return hung_shape(surface, first, wide, ground, outline, specks)
 
 
@@ -205,4 +206,4 @@ def _lowest(outline: Outline, mask: BoolArray, grid: Grid, ground: Ground) -> fl
     """Return z of the lowest place of the field under a relief, mm."""
     some = np.flatnonzero(mask)[::97]
     inside = np.stack([some % grid.cols, -(some // grid.cols)], axis=1).astype(np.float64)
-    return float(ground.height(face(np.concatenate([outline.points, inside]), grid)).min())
+    return float(ground.height(grid.in_mm(np.concatenate([outline.points, inside]))).min())

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .....geometry.extended_heights import Heights
 from .....geometry.grid import Grid, HeightField
+from .....geometry.masks import grown
+from .....geometry.silhouette import Outline, silhouette
+from .....geometry.step_edges import Cliffs, cliffs
 from .....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from ...draft.drawing_walls import Heights
-from ...draft.edge_walls import grown
-from ...draft.step_edges import Cliffs, cliffs
-from ...surface.silhouette import Outline, silhouette
 
 _STEEP = 0.3
 """Rise over run from which `cliffs` takes a jump for one; heights are scaled to that."""

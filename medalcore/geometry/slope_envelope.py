@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....geometry.arrays import ragged
-from ....geometry.constraint_lines import Lines
-from ....geometry.types import BoolArray, Float32Array, Int32Array, IntArray
+from .arrays import ragged
+from .constraint_lines import Lines
+from .types import BoolArray, Float32Array, Int32Array, IntArray
 
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _TINY = 1e-6  # mm: less than this is not worth raising

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ....geometry.constraint_lines import Lines
-from ....geometry.grid import HeightField
-from ....geometry.types import BoolArray, ByteArray, Float32Array, FloatArray, IntArray
-from ..surface.silhouette import following, slid, thinned
+from .constraint_lines import Lines
+from .grid import HeightField
+from .silhouette import following, slid, thinned
+from .types import BoolArray, ByteArray, Float32Array, FloatArray, IntArray
 
 _RISE = 0.3  # rise over run of a jump from which its stairs show
 _SEEN = 3.0  # tolerances that a jump is high at least

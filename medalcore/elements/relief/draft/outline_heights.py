@@ -11,10 +11,10 @@ from ....context.ground import Ground
 from ....context.tolerance import Tolerance
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import Grid
+from ....geometry.masks import grown
+from ....geometry.silhouette import Outline, following, thinned
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from ..draft.edge_walls import envelope, grown
-from .closing import face
-from .silhouette import Outline, following, thinned
+from .edge_walls import envelope
 
 _THIN = 0.065  # pixels: less than how far the outline keeps clear of pixel centres
 _SPECK = 2.0  # pixels: an island or a hole smaller than this is an accident of the grid
@@ -145,7 +145,7 @@ def corners(
     tolerance: Tolerance,
 ) -> tuple[IntArray, IntArray]:
     """Choose the outline points to keep; return them and where the loops start among them."""
-    z = edge_z + ground.height(face(outline.points, grid))
+    z = edge_z + ground.height(grid.in_mm(outline.points))
     scale = np.array([min(tolerance.curve / grid.pixel, _THIN), 0.3 * tolerance.surface])
     chosen = thinned(np.column_stack([outline.points, z]), outline.first, scale)
     return chosen, np.searchsorted(chosen, outline.first)

@@ -12,8 +12,8 @@ from ....geometry.grid import Grid, HeightField
 from ....geometry.raster import top_surface
 from ....geometry.types import BoolArray, Float32Array, FloatArray, Int32Array, IntArray
 from ....spec import Relief
-from ..depth.placement import turned
-from .model import SourceMesh
+from ..sources.fit import turned
+from ..sources.model import SourceMesh
 
 _CHUNK = 1 << 18  # pixels at a time
 

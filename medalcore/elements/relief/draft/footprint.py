@@ -16,14 +16,15 @@ import numpy as np
 
 from ....context.tolerance import TOLERANCES
 from ....geometry.grid import Grid, HeightField
+from ....geometry.silhouette import silhouette
 from ....geometry.types import FloatArray
 from ....spec.relief import Relief
 from ..compression.compress import foot_of
-from ..compression.drawing_heights import flat_field, flat_relief
-from ..sources.source_depth import Seen
-from ..surface.outline_heights import edge_heights
-from ..surface.silhouette import silhouette
-from .placement import MARGIN_PIXELS
+from ..compression.drawing_heights import flat_relief
+from ..depth.drawing_depth import flat_field
+from ..depth.source_depth import Seen
+from ..sources.fit import MARGIN_PIXELS
+from .outline_heights import edge_heights
 
 _CLEAR = 0.02
 """mm that a relief keeps from the edge of the piece: walls go on to just below the field."""

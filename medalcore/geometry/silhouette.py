@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ....geometry.arrays import cross2
-from ....geometry.types import BoolArray, FloatArray, IntArray
+from .arrays import cross2
+from .types import BoolArray, FloatArray, IntArray
 
 _SLIDE = (0.04, 0.96)  # a crossing never reaches a pixel centre, so strands never touch
 _CLEAR = 0.1  # and in the end keeps clear of the inner one, so that thinning loses none

@@ -16,8 +16,11 @@ from ....geometry.grid import HeightField
 from ....geometry.types import Float32Array, FloatArray
 from ....spec import Relief
 from ....spec.kinds import kind_of
-from ..compression.drawing_heights import flat_field
-from ..depth.picture_placement import (
+from ..sources.drawing import Flat, read_flat
+from ..sources.model import SourceMesh, read_model
+from ..sources.pictures.depth_picture import read_picture
+from .drawing_depth import flat_field
+from .picture_placement import (
     given_field,
     given_frame,
     given_outline,
@@ -25,11 +28,8 @@ from ..depth.picture_placement import (
     picture_frame,
     picture_outline,
 )
-from ..depth.placement import model_frame, place, raw_field
-from .drawing import Flat, read_flat
-from .groups import asks_for_groups, group_weight, no_groups
-from .model import SourceMesh, read_model
-from .pictures.depth_picture import read_picture
+from .placement import model_frame, place, raw_field
+from .vertex_groups import asks_for_groups, group_weight, no_groups
 
 
 @dataclass(frozen=True, eq=False)
