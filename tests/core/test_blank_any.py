@@ -1,5 +1,6 @@
 """Whatever is asked for: a closed blank, or one line that says why not."""
 
+import pytest
 from counting import counted
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -107,6 +108,7 @@ def tried(plain):
         return None, error
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 @given(pieces())
 def test_any_piece_is_one_closed_body_or_one_line(plain):

@@ -209,6 +209,7 @@ def test_the_rim_follows_the_outline_as_a_true_offset(name):
     assert told.area == pytest.approx(inner.area, rel=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("diameter", [16.0, 120.0])
 @pytest.mark.parametrize("name", ["round", *ODD])
 def test_edge_and_rim_lie_within_2_micron_of_the_true_curve(name, diameter):

@@ -18,6 +18,7 @@ def spec(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_build_writes_the_set_of_files_and_an_honest_summary(spec, tmp_path, capsys):
     out = tmp_path / "out"
     assert main(["build", str(spec), "--out", str(out), "--quality", "draft"]) == 0
@@ -42,6 +43,7 @@ def test_build_writes_the_set_of_files_and_an_honest_summary(spec, tmp_path, cap
         assert word in said
 
 
+@pytest.mark.usefixtures("small_pictures")
 def test_nothing_is_overwritten_unless_asked(spec, tmp_path, capsys):
     out = tmp_path / "out"
     out.mkdir()
@@ -69,6 +71,7 @@ def test_a_mistake_is_one_line_exit_2_and_no_files(tmp_path, capsys, text):
     assert not out.exists()
 
 
+@pytest.mark.usefixtures("small_pictures")
 def test_new_writes_a_spec_that_builds(tmp_path, capsys):
     path = tmp_path / "start.toml"
     assert main(["new", str(path)]) == 0

@@ -30,10 +30,11 @@ def gain(raw: HeightField, height: float = 0.6) -> tuple[float, float, NDArray[n
     return first, second, ours
 
 
+@pytest.mark.slow
 def test_every_model_reads_better_than_scaled_and_nothing_is_lost() -> None:
     """0.6 mm on 22 mm: above linear on each; the mean by 0.12, with real models by 0.2."""
     gains = []
-    for name, raw in compared.raw_fields(360, []):
+    for name, raw in compared.raw_fields(360):
         before, after, heights = gain(raw)
         assert after > before + 0.05, f"{name}: {before:.3f} scaled, {after:.3f} ours"
         assert score.coverage(heights, raw.mask) == 1.0, name
@@ -41,18 +42,20 @@ def test_every_model_reads_better_than_scaled_and_nothing_is_lost() -> None:
     assert np.mean(gains) > (0.2 if os.environ.get("MEDALWRIGHT_MESHES") else 0.12)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("height", [0.3, 1.0, 1.5, 2.5, 4.0])
 def test_no_model_reads_worse_than_scaled_at_any_height(height: float) -> None:
     """From flatter than a coin to a plaque; where plain scaling is right, ours becomes that.
 
     At the heights of plaques plain scaling reads nearly as well: within 0.01 then.
     """
-    for name, raw in compared.raw_fields(200, []):
+    for name, raw in compared.raw_fields(200):
         before, after, _ = gain(raw, height)
         least = before if height <= 1.0 else before - 0.01
         assert after > least, f"{name}: {before:.4f} scaled, {after:.4f} ours"
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("height", "mean"), [(0.6, 0.15), (1.5, 0.08), (4.0, 0.0)])
 def test_models_that_nothing_was_tuned_on_read_better_too(height: float, mean: float) -> None:
     """Sheets, knots, lumps, branches: 0.01 below scaled at worst, at 0.6 mm above on each."""

@@ -80,6 +80,7 @@ def test_beams_come_from_the_lamp(models, tmp_path):
     assert drawn == pytest.approx(np.array([composed.min(axis=0), composed.max(axis=0)]), abs=0.02)
 
 
+@pytest.mark.slow
 def test_modelling_twice_gives_the_same_bytes(models):
     """No clock, no machine and no chance in the models."""
     again = fennick.MODELS["lighthouse.stl"]()

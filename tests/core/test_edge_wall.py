@@ -72,6 +72,7 @@ CASES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("edge", CASES)
 def test_a_level_cut_shows_the_lesser_of_reeds_and_grooves(edge):
     """At heights on the wall, in grooves and in the edge break; the way apart in micrometres."""

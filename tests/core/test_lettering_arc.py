@@ -287,6 +287,7 @@ def test_a_raised_dot_stands_at_half_the_cap_height():
         assert abs(middle - 1.0) < 0.2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ground", [FLAT, HOLLOW])
 @pytest.mark.parametrize("font", ["serif-bold", "sans", "serif-black-italic"])
 def test_whole_legends_are_closed_in_float32(font, ground):

@@ -90,6 +90,7 @@ def _check(name, draft, latin):
     assert not wrong
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PACKAGED)
 def test_every_character_of_the_packaged_faces(name):
     _check(name, 15.0 if name.endswith("black") else 8.0, 0x7F)
@@ -97,7 +98,9 @@ def test_every_character_of_the_packaged_faces(name):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", INSTALLED)
-@pytest.mark.parametrize(("draft", "latin"), [(8.0, 0x180), (30.0, 0x7F)])
+@pytest.mark.parametrize(
+    ("draft", "latin"), [(8.0, 0x180), pytest.param(30.0, 0x7F, marks=pytest.mark.once)]
+)
 def test_every_character_of_installed_faces(name, draft, latin):
     """At the steepest draft the accented letters, which add little, are left out."""
     _check(name, draft, latin)

@@ -229,6 +229,7 @@ def test_embedding_levels_by_the_unicode_rules(text, expected, base):
     assert "".join(map(str, levels(text, base))) == expected
 
 
+@pytest.mark.slow
 def test_levels_of_unicodes_own_test_file():
     """BidiCharacterTest.txt (Unicode Character Database; Debian: unicode-data), all cases."""
     path = Path("/usr/share/unicode/BidiCharacterTest.txt")

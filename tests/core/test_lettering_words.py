@@ -103,6 +103,7 @@ def test_rounded_letters_reach_their_height_and_start_at_their_draft():
     assert (lean(mesh)[mesh.triangles_center[:, 2] > 1.0] > 0).all()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("work", ["raised", "sunk"])
 @pytest.mark.parametrize("section", ["flat", "rounded", "vee"])
 @pytest.mark.parametrize("ground", [FLAT, HOLLOW])

@@ -93,6 +93,7 @@ def reeded_at(mesh, outline):
 OVAL = shapely.affinity.scale(shapely.Point(0.0, 0.0).buffer(1.0, 256), 20.0, 15.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("blank", "outline"),
     [

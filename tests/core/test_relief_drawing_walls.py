@@ -146,6 +146,7 @@ def test_a_shoulder_swells_from_the_edge(make, compression):
     assert np.abs(middle[:, 2] - want)[away > 0.0].max() < 0.008
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("compression", ["gradient", "linear"])
 def test_swelling_forms_over_one_another_have_no_spikes(make, compression):
     """A crest of five shades: nothing above the field leans less than the draft, nearly."""

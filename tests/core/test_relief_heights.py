@@ -81,6 +81,7 @@ def test_slanting_cliffs_of_a_picture_are_straight(tmp_path, finer):
         assert heights(shown, below) == pytest.approx(0.001, abs=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("pixels", "finer"), [(1200, 1), (1200, 4), (1300, 4)])
 def test_a_slanting_cliff_of_a_finer_picture_has_no_teeth(tmp_path, pixels, finer):
     """Each edge of the top lies on a straight line, fitted by numpy, to a quarter of a pixel.

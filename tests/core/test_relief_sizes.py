@@ -101,6 +101,7 @@ def test_an_array_that_fills_its_frame_keeps_its_corners():
 EDGE = (circle(20.0, 0.002),)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["ball", "cone", "picture", "drawing"])
 def test_whether_it_stays_on_the_piece_is_no_matter_of_quality(tmp_path, form):
     """Footprint and distance to keep are those of the source; to 0.01 mm, what fits is one."""

@@ -197,6 +197,7 @@ def test_the_same_field_gives_the_same_bytes():
     assert one.triangles.tobytes() == two.triangles.tobytes()
 
 
+@pytest.mark.slow
 def test_a_large_field_stays_small_in_memory():
     """2048 by 2048 pixels; the goal for the whole chain is 700 MB."""
     field = star(2048)

@@ -62,6 +62,7 @@ def built(mesh, compression, draft, ground, tolerance=FINE):
     return spec, Context(ground, tolerance, models)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("draft", DRAFTS)
 @pytest.mark.parametrize("compression", ["linear", "gradient"])
 def test_a_head_with_overhanging_ears(compression, draft):
@@ -70,6 +71,7 @@ def test_a_head_with_overhanging_ears(compression, draft):
     check_draft(vertices, triangles, context.ground, draft)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(  # every draft, each on one kind of relief: scans take seconds
     ("compression", "draft"),
     [("linear", 3.0), ("linear", 30.0), ("gradient", 5.0), ("gradient", 10.0)],
@@ -120,6 +122,7 @@ def check_heights(spec, context):
     assert off.max() <= FINE.surface + 1e-6
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("compression", "draft"), [("linear", 5.0), ("gradient", 30.0)])
 @pytest.mark.parametrize("model", scans())
 def test_scans_are_followed_away_from_walls(model, compression, draft):

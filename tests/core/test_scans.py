@@ -13,6 +13,7 @@ from relief_check import check_relief
 PIECES = [(20.0, 0.3), (40.0, 0.6), (90.0, 1.5)]
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("diameter", "height"), PIECES)
 @pytest.mark.parametrize("model", scans())
 def test_scans(model, diameter, height):
@@ -20,18 +21,21 @@ def test_scans(model, diameter, height):
     check_relief(np.asarray(mesh.vertices), np.asarray(mesh.faces), diameter, height)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("diameter", "height"), PIECES)
 def test_loose_shells_with_overhangs(diameter, height):
     head = lumpy_head()
     check_relief(np.asarray(head.vertices), np.asarray(head.faces), diameter, height)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("dish", [0.3, -0.3])
 def test_on_dished_and_domed_fields_of_the_reverse(dish):
     head = lumpy_head()
     check_relief(np.asarray(head.vertices), np.asarray(head.faces), 40.0, 0.6, "reverse", dish)
 
 
+@pytest.mark.slow
 def test_inside_out_and_open_models_are_used_as_they_are():
     head = lumpy_head()
     triangles = np.asarray(head.faces)[:, ::-1]

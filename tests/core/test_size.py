@@ -167,6 +167,7 @@ def test_thickness_is_that_of_the_edge_whatever_the_holes_cut_through(built, ext
     assert medal.report["thickness_mm"] == pytest.approx(3.0, abs=1e-5)
 
 
+@pytest.mark.usefixtures("small_pictures")
 def test_summary_and_pictures_tell_the_same(built, tmp_path, capsys):
     """``Title`` is a keyword of the PNG specification, section 11.3.3.1."""
     medal = built(SIDED["oval"])

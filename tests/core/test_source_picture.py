@@ -79,6 +79,7 @@ def test_eight_bits_are_smoothed_within_half_a_step(tmp_path):
     assert "8 bits" in picture.notes[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("compression", ["gradient", "linear"])
 def test_eight_bits_leave_no_terraces_on_the_relief(tmp_path, compression):
     """The slopes of a smooth dome come out as from 16 bits, where half the places are at best.

@@ -81,8 +81,10 @@ def _around(place, reach=2.5, count=30):
 
 def _measured(text, models=MODELS, to_face=lambda q: 20.0 * q, quality="fine"):
     """Return what strokes changed on the piece near both bumps, and what they should."""
-    with_them = build(parse_spec(text), quality, models=models)
-    without = build(parse_spec(text.replace('strokes = "strokes:one"', "")), quality, models=models)
+    cache, bare = StageCache(), text.replace('strokes = "strokes:one"', "")
+    with_them, without = (
+        build(parse_spec(one), quality, models=models, cache=cache) for one in (text, bare)
+    )
     q = np.concatenate([_around((0.05, 0.10)), _around((-0.12, -0.15))])
     points = to_face(q)
     return _top(with_them, points) - _top(without, points), _bumps(q), with_them
@@ -100,6 +102,7 @@ def test_strokes_stand_on_the_finished_piece():
     assert medal.is_closed
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "to_face"),
     [
@@ -121,6 +124,7 @@ def test_strokes_go_with_the_relief_when_something_else_changes(change, to_face)
     assert np.corrcoef(change_, wanted)[0, 1] > 0.98
 
 
+@pytest.mark.slow
 def test_a_model_moved_or_scaled_as_a_whole_takes_its_strokes_along():
     moved = Model(
         MODELS["object:head"].vertices * 3.7 + (5, -9, 2), MODELS["object:head"].triangles
@@ -129,6 +133,7 @@ def test_a_model_moved_or_scaled_as_a_whole_takes_its_strokes_along():
     assert np.quantile(np.abs(change - wanted), 0.99) < 0.010
 
 
+@pytest.mark.slow
 def test_a_cut_of_the_foot_leaves_strokes_where_they_are_on_the_model():
     """What is cut away makes the rest larger; strokes grow with it."""
     own = np.ptp(MODELS["object:head"].vertices, axis=0)
@@ -286,6 +291,7 @@ def test_a_sheet_gives_back_what_is_sculpted_on_it(face):
     assert np.count_nonzero(pixel >= 0) == np.count_nonzero(made.surface.mask)
 
 
+@pytest.mark.slow
 def test_strokes_are_added_to_those_before_and_end_up_on_the_piece():
     """Sculpted twice; the piece then stands as the sheet was left."""
     spec = parse_spec(SPEC)

@@ -288,6 +288,7 @@ def test_fine_work_stays_small(kind):
     assert not [f for f in medal.findings if f.rule == "texture-fine"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_too_fine_a_pitch_names_one_that_would_do(kind):
     with pytest.raises(

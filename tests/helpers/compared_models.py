@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -29,12 +29,12 @@ SUFFIXES = (".off", ".obj", ".stl", ".ply")
 VIEWS = {"camel": (0.0, 90.0, 0.0), "man": (-90.0, 0.0, 0.0)}
 
 
-def made_models() -> Iterator[tuple[str, trimesh.Trimesh]]:
+def made_models(only: Collection[str] = ()) -> Iterator[tuple[str, trimesh.Trimesh]]:
     """Yield what is not a scan: a turned pot with handles, a building, a hand, a head."""
-    yield "pot", _pot()
-    yield "chapel", _chapel()
-    yield "hand", _hand()
-    yield "head", _head()
+    for make in (_pot, _chapel, _hand, _head):
+        name = make.__name__[1:]
+        if not only or name in only:
+            yield name, make()
 
 
 def _pot() -> trimesh.Trimesh:
@@ -141,15 +141,19 @@ def fields_of(jobs: Iterable[Job], pixels: int) -> Iterator[tuple[str, HeightFie
         yield name, raw_field(read_model(source, models), spec, GROUND, pixels)
 
 
+def files() -> list[Path]:
+    """Return the model files to compare on as well."""
+    folder = os.environ.get("MEDALWRIGHT_MESHES")
+    return sorted(p for p in Path(folder).iterdir() if p.suffix in SUFFIXES) if folder else []
+
+
 def raw_fields(
-    pixels: int, only: list[str], *, other: bool = False
+    pixels: int, only: Collection[str] = (), *, other: bool = False
 ) -> Iterator[tuple[str, HeightField]]:
     """Yield the name and the uncompressed height field of every model, or of the other ones."""
-    jobs = list(objects(other_models() if other else made_models()))
-    folder = os.environ.get("MEDALWRIGHT_MESHES")
-    if folder and not other:
-        files = sorted(p for p in Path(folder).iterdir() if p.suffix in SUFFIXES)
-        jobs += [(p.stem, str(p), {}) for p in files]
-    elif not other:
-        print("MEDALWRIGHT_MESHES names no folder of models; only those made here are scored")
+    jobs = list(objects(other_models() if other else made_models(only)))
+    if not other:
+        jobs += [(p.stem, str(p), {}) for p in files()]
+        if not files():
+            print("MEDALWRIGHT_MESHES names no folder of models; only those made here are scored")
     return fields_of([job for job in jobs if not only or job[0] in only], pixels)
