@@ -164,8 +164,6 @@ def told(job: Job, pyramid: Pyramid) -> System:
     across, down = slopes(job.depth, mask, pixel)
     beside, below = take_cliffs(across, 1, mask, pixel), take_cliffs(down, 0, mask, pixel)
     attenuate(across, down)
-    beside.heal(across)
-    below.heal(down)
     job.emphasise(across, down)
     detail = max(spec.detail, BROADEST)
     gain = np.float32(detail * pixel)
