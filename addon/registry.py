@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-TAB = "Medalwright"
+from .constants import TAB
 
 _parts: list[Any] = []
 _command: list[Any] = []
@@ -33,25 +33,17 @@ class MEDALWRIGHT_PT_broken(bpy.types.Panel):
 def register() -> None:
     """Register every part; where the core cannot be imported, only the panel that says so."""
     try:
-        from . import (
-            delivery,
-            facing,
-            handlers,
-            lists,
-            operators,
-            panels,
-            properties,
-            sculpt,
-            specfiles,
-        )
+        from .props import properties
+        from .sculpting import operators as sculpting
+        from .ui import export, lists, operators, panels, spec_files, view
+        from .work import handlers, live
     except ImportError as error:
         MEDALWRIGHT_PT_broken.reason = f"A library is missing or does not fit: {error}"
         bpy.utils.register_class(MEDALWRIGHT_PT_broken)
         return
-    order = (
-        properties, lists, operators, facing, specfiles, delivery, sculpt, panels, handlers
-    )  # fmt: skip
-    for part in order:
+    properties.register(lambda group, context: live.changed(group.id_data, type(group).__name__))
+    _parts.append(properties)
+    for part in (lists, operators, view, spec_files, export, sculpting, panels, handlers):
         part.register()
         _parts.append(part)
     _command.append(bpy.utils.register_cli_command("medalwright", _run))
@@ -72,7 +64,7 @@ def _run(argv: list[str]) -> int:
 
     A spec may name objects of the open file as sources besides.
     """
-    from . import sources
     from .medalcore.cli import main
+    from .scene import sources
 
     return main(argv, prog="medalwright", models=lambda s: sources.models_in(s, bpy.context))

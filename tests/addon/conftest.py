@@ -120,11 +120,11 @@ def live(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
 
     Timers do not fire without a window, so tests call what the timers would.
     """
-    module = part("live")
+    module = part("work.live")
     monkeypatch.setattr(module, "_follows", lambda i: not module.session.quiet)
     bpy.ops.medalwright.use_millimetres()
     bpy.ops.medalwright.new()
-    module.session.builder = part("jobs").Builder(apart=True)
+    module.session.builder = part("work.jobs").Builder(apart=True)
     monkeypatch.setattr(module, "WAIT", 30.0)
     bpy.context.object.medalwright.spec.blank.diameter = 41.0
     end = time.monotonic() + 60.0

@@ -58,13 +58,13 @@ def test_a_million_triangles_are_shown_quickly(addon: Any, part: Any) -> None:
     zone = (points[triangles[:, 0], 0] // 4.0 % 2.0).astype(np.uint8)  # ten bands
     bpy.ops.medalwright.new()
     piece = bpy.context.object
-    report = part("panels").report_of(piece.data.medalwright.report)
+    report = part("scene.pieces").report_of(piece.data.medalwright.report)
     side = np.ones(len(triangles), dtype=np.int8)
-    made = part("meshes").Result(points, triangles, zone, side, ("field", "rim"), report)
+    made = part("scene.result").Result(points, triangles, zone, side, ("field", "rim"), report)
     shown, ours, theirs = [], [], []
     for _ in range(3):
         start = time.thread_time()
-        part("meshes").show(piece, made, unit=1.0, digest="", sources="")
+        part("scene.pieces").show(piece, made, unit=1.0, digest="", sources="")
         shown.append(time.thread_time() - start)
         mesh = bpy.data.meshes.new("Alone")
         start = time.thread_time()

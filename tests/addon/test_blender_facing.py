@@ -13,7 +13,7 @@ from mathutils import Euler, Vector
 
 def test_an_angle_between_the_faces_turns_the_view(addon: Any, part: Any) -> None:
     """The axis the piece is turned over stays where it is, on both faces."""
-    turn = part("facing").turn_to("reverse", math.radians(30.0))
+    turn = part("ui.view").turn_to("reverse", math.radians(30.0))
     axis = (math.sin(math.radians(30.0)), math.cos(math.radians(30.0)), 0.0)
     assert tuple(turn @ Vector(axis)) == pytest.approx(axis, abs=1e-6)
     assert tuple(turn.col[2]) == pytest.approx((0, 0, -1), abs=1e-6)
@@ -56,11 +56,11 @@ def test_a_new_medal_fills_the_view(addon: Any, part: Any) -> None:
         preferences=SimpleNamespace(system=system),
         space_data=SimpleNamespace(lens=50.0),
     )
-    part("view").frame(context, Vector((1.0, 2.0, 3.0)), 0.04)
+    part("scene.framing").frame(context, Vector((1.0, 2.0, 3.0)), 0.04)
     assert tuple(view.view_location) == (1.0, 2.0, 3.0)
     # what a view shows across its longer side is 72 mm of film times distance over lens
     assert view.view_distance * 72.0 / 50.0 == pytest.approx(0.04 * 1.3 * 1.5)
     system.use_region_overlap = True  # 460 pixels in the middle are clear of the sidebar
-    part("view").frame(context, Vector(), 0.04)
+    part("scene.framing").frame(context, Vector(), 0.04)
     assert view.view_distance * 72.0 / 50.0 == pytest.approx(0.04 * 1.3 * 900 / 460)
-    part("view").frame(SimpleNamespace(region_data=None, area=None), Vector(), 1.0)
+    part("scene.framing").frame(SimpleNamespace(region_data=None, area=None), Vector(), 1.0)

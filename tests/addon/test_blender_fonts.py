@@ -29,7 +29,7 @@ def file(tmp_path: Path, part: Any) -> Path:
 
 
 def _said(part: Any) -> str:
-    made = part("convert").to_dict(bpy.context.object.medalwright.spec)
+    made = part("props.convert").to_dict(bpy.context.object.medalwright.spec)
     return made["obverse"]["legend"][0].get("font", "")
 
 
@@ -48,7 +48,7 @@ def test_a_cleared_font_is_the_default_one(legend: Any, part: Any) -> None:
         legend.font = cleared
         assert _said(part) == ""
         assert bpy.ops.medalwright.rebuild() == {"FINISHED"}
-        report = part("panels").report_of(bpy.context.object.data.medalwright.report)
+        report = part("scene.pieces").report_of(bpy.context.object.data.medalwright.report)
         assert report["elements"]["obverse.legend[0]"]["font"] == "Source Serif Pro Bold"
 
 
@@ -63,7 +63,7 @@ def test_a_packed_font_is_written_out_whole(legend: Any, file: Path, part: Any) 
     assert told.suffix == ".otf"
     assert told.is_relative_to(bpy.app.tempdir)
     assert hashlib.sha256(told.read_bytes()).digest() == hashlib.sha256(content).digest()
-    made = part("convert").to_dict(bpy.context.object.medalwright.spec)
+    made = part("props.convert").to_dict(bpy.context.object.medalwright.spec)
     spec = part("medalcore.spec").spec_from_dict(made)
     medal = part("medalcore").build(spec, "draft")
     assert medal.report["elements"]["obverse.legend[0]"]["font"] == "Source Serif Pro Bold"
@@ -72,8 +72,8 @@ def test_a_packed_font_is_written_out_whole(legend: Any, file: Path, part: Any) 
 def test_blenders_own_font_is_not_offered(legend: Any, part: Any) -> None:
     """It is inside the program; there is no file to read."""
     own = bpy.data.curves.new("words", "FONT").font
-    assert own.filepath == part("fonts").BUILT_IN
-    assert not part("fonts").has_file(legend, own)
+    assert own.filepath == part("props.fonts").BUILT_IN
+    assert not part("props.fonts").has_file(legend, own)
     legend.font_block = own  # a script can do it
     assert _said(part) == ""
 
@@ -86,5 +86,5 @@ def test_a_spec_and_a_chosen_file_replace_a_picked_font(legend: Any, file: Path,
     legend.font_block = bpy.data.fonts.load(str(file))
     core = part("medalcore.spec")
     spec = core.spec_from_dict({"obverse": {"legend": [{"text": "A", "font": "sans"}]}})
-    part("convert").fill(bpy.context.object.medalwright.spec, spec)
+    part("props.convert").fill(bpy.context.object.medalwright.spec, spec)
     assert _said(part) == "sans"

@@ -41,7 +41,7 @@ def relief(ball: bpy.types.Object) -> Any:
 
 def test_weights_follow_the_modifiers(relief: Any, ball: bpy.types.Object, part: Any) -> None:
     """A group has a weight for every vertex of the mesh as it is seen, interpolated by Blender."""
-    models = part("sources").models_of(bpy.context.object, bpy.context)
+    models = part("scene.sources").models_of(bpy.context.object, bpy.context)
     vertices, triangles, weights = models["object:Ball"]
     assert len(vertices) > len(ball.data.vertices)
     assert list(weights) == ["left cheek"]
@@ -52,7 +52,7 @@ def test_weights_follow_the_modifiers(relief: Any, ball: bpy.types.Object, part:
 
 def test_a_group_changes_the_relief(relief: Any, part: Any) -> None:
     """The same piece with and without its group differs, here and in the worker alike."""
-    piece, live = bpy.context.object, part("live")
+    piece, live = bpy.context.object, part("work.live")
     volumes = {}
     for name in ("left cheek", ""):
         relief.more_on = name
@@ -60,7 +60,7 @@ def test_a_group_changes_the_relief(relief: Any, part: Any) -> None:
     assert abs(volumes["left cheek"] - volumes[""]) > 0.3
     relief.more_on = "left cheek"
     job = live.request(piece, "draft", bpy.context)
-    builder = part("jobs").Builder()
+    builder = part("work.jobs").Builder()
     try:
         files = builder.files.models(job.models)
         kept: dict[str, Any] = {}
@@ -80,16 +80,16 @@ def test_several_objects_and_two_groups(relief: Any, part: Any) -> None:
     piece = relief.id_data
     relief.source_objects.add().object = cube
     other = piece.medalwright.spec.reverse.relief.add()
-    part("convert").copy(relief, other)
+    part("props.convert").copy(relief, other)
     other.more_on, other.less_on = "", "right"
-    models = part("sources").models_of(piece, bpy.context)
+    models = part("scene.sources").models_of(piece, bpy.context)
     ((vertices, _, weights),) = models.values()
     assert sorted(weights) == ["left cheek", "right"]
     for values in weights.values():
         assert len(values) == len(vertices)
         assert values.max() > 0.9
         assert (values[vertices[:, 0] > 1.5] == 0.0).all()
-    live = part("live")
+    live = part("work.live")
     assert live.build_now(piece, "draft", bpy.context).state == "done"
 
 
@@ -98,23 +98,23 @@ def test_a_lost_group_is_told(relief: Any, part: Any) -> None:
     errors = part("medalcore.errors")
     relief.more_on = "nose"
     with pytest.raises(errors.SourceError, match="'Ball' has no vertex group 'nose'"):
-        part("live").request(bpy.context.object, "draft", bpy.context)
+        part("work.live").request(bpy.context.object, "draft", bpy.context)
 
 
 def test_a_file_source_has_no_group_of_the_object(relief: Any, part: Any) -> None:
     """A group chosen for an object does not stop a file that took its place."""
     relief.source_kind, relief.source = "FILE", "/tmp/none.stl"
-    asked = part("convert").to_dict(bpy.context.object.medalwright.spec)
+    asked = part("props.convert").to_dict(bpy.context.object.medalwright.spec)
     assert "more_on" not in asked["obverse"]["relief"][0]
     relief.source = "/tmp/none.ply"
-    asked = part("convert").to_dict(bpy.context.object.medalwright.spec)
+    asked = part("props.convert").to_dict(bpy.context.object.medalwright.spec)
     assert asked["obverse"]["relief"][0]["more_on"] == "left cheek"
 
 
 def test_a_saved_spec_builds_the_same_elsewhere(relief: Any, part: Any, tmp_path: Path) -> None:
     """The model is written with its groups, and the piece comes out as it does here."""
     piece = bpy.context.object
-    here = part("live").build_now(piece, "draft", bpy.context).result.report["volume_mm3"]
+    here = part("work.live").build_now(piece, "draft", bpy.context).result.report["volume_mm3"]
     path = tmp_path / "piece.toml"
     assert bpy.ops.medalwright.save_spec(filepath=str(path)) == {"FINISHED"}
     table = tomllib.loads(path.read_text())["obverse"]["relief"][0]
@@ -129,7 +129,7 @@ def _read(item: bpy.types.Object, part: Any, names: tuple[str, ...]) -> Any:
     evaluated = item.evaluated_get(bpy.context.evaluated_depsgraph_get())
     mesh = evaluated.to_mesh()
     start = time.thread_time()
-    found = part("groups").of_object(evaluated, mesh, names)
+    found = part("props.vertex_groups").of_object(evaluated, mesh, names)
     spent = time.thread_time() - start
     evaluated.to_mesh_clear()
     return found, spent
@@ -149,7 +149,7 @@ def test_groups_of_a_large_mesh_are_read_at_once(
     blocks = {str(b) for kind in ("objects", "meshes", "scenes", "node_groups")
               for b in getattr(bpy.data, kind)}  # fmt: skip
     names = ("left cheek", "nowhere", "not there")
-    monkeypatch.setattr(part("groups"), "MANY", 10**9)
+    monkeypatch.setattr(part("props.vertex_groups"), "MANY", 10**9)
     slow, took = _read(item, part, names)
     monkeypatch.undo()
     quick, spent = min((_read(item, part, names) for _ in range(3)), key=lambda r: r[1])

@@ -128,8 +128,8 @@ def test_an_older_draft_does_not_silence_a_newer_error(live: Any) -> None:
 
 def test_one_draft_in_two_comes_to_its_end(part: Any) -> None:
     """While a slider is dragged, each change stops the draft before, but never two in a row."""
-    builder = part("jobs").Builder(apart=True)
-    job = part("jobs").Job
+    builder = part("work.jobs").Builder(apart=True)
+    job = part("work.jobs").Job
     try:
         first = builder.submit(job(1, {**BLANK, "obverse": WORDS}, "draft"))
         while first.state != "running":
@@ -153,8 +153,8 @@ def test_one_draft_in_two_comes_to_its_end(part: Any) -> None:
 
 
 def test_a_fine_build_does_not_give_way_to_a_draft(part: Any) -> None:
-    builder = part("jobs").Builder(apart=True)
-    job = part("jobs").Job
+    builder = part("work.jobs").Builder(apart=True)
+    job = part("work.jobs").Job
     try:
         fine = builder.submit(job(1, BLANK, "fine"))
         while fine.state != "running":
@@ -175,8 +175,10 @@ def test_source_objects_are_read_when_they_changed(
         relief = piece.medalwright.spec.obverse.relief.add()
         relief.source_objects.add().object = ball
     read: list[int] = []
-    arrays_of = part("sources").arrays_of
-    monkeypatch.setattr(part("sources"), "arrays_of", lambda *a: (read.append(1), arrays_of(*a))[1])
+    arrays_of = part("scene.sources").arrays_of
+    monkeypatch.setattr(
+        part("scene.sources"), "arrays_of", lambda *a: (read.append(1), arrays_of(*a))[1]
+    )
 
     def reads(why: str = "blank") -> int:
         del read[:]

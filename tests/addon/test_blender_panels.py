@@ -74,7 +74,7 @@ class Settings:
 
 def draw_all(part: Any) -> list[tuple[str, str]]:
     drawn: list[tuple[str, str]] = []
-    for panel in part("panels")._classes:
+    for panel in part("ui.panels")._classes:
         if getattr(panel, "poll", None) and not panel.poll(bpy.context):
             continue
         stand_in = SimpleNamespace(layout=Layout(drawn))
@@ -154,8 +154,8 @@ def spec(addon: Any, part: Any) -> Any:
     bpy.ops.medalwright.use_millimetres()
     bpy.ops.medalwright.new()
     piece = bpy.context.object
-    tables, core = part("tables"), part("medalcore.spec")
-    with part("live").quietly():
+    tables, core = part("props.groups"), part("medalcore.spec")
+    with part("work.live").quietly():
         for face in ("obverse", "reverse"):
             for key in tables.keys(core.Face):
                 if key.kind == "tables":
@@ -168,7 +168,11 @@ def spec(addon: Any, part: Any) -> Any:
 
 def test_every_key_can_be_reached(spec: Any, part: Any) -> None:
     """Blank, edge, core, faces and all their lists: a field for every key, where it applies."""
-    tables, core, dependence = part("tables"), part("medalcore.spec"), part("dependence")
+    tables, core, dependence = (
+        part("props.groups"),
+        part("medalcore.spec"),
+        part("props.visibility"),
+    )
     missing, seen = [], 0
     for group, _, key in list(held(spec, tables, core.MedalSpec)):
         if key.kind in ("table", "tables"):
@@ -199,7 +203,11 @@ def test_every_key_can_be_reached(spec: Any, part: Any) -> None:
 
 def test_keys_that_do_not_count_are_not_there(spec: Any, part: Any) -> None:
     """Nested tables and lists as well: what a key asks for is refused, and it goes."""
-    tables, core, dependence = part("tables"), part("medalcore.spec"), part("dependence")
+    tables, core, dependence = (
+        part("props.groups"),
+        part("medalcore.spec"),
+        part("props.visibility"),
+    )
     refused = 0
     for group, _, key in list(held(spec, tables, core.MedalSpec)):
         view = dependence.view_of(group)
@@ -258,7 +266,8 @@ def test_one_number_stands_in_for_another(spec: Any, part: Any) -> None:
 
 def test_what_was_chosen_is_told_and_can_be_taken_over(spec: Any, part: Any) -> None:
     """No 0 for what is chosen: the number of the last build, and that number once ticked."""
-    chosen, tables, core = part("chosen"), part("tables"), part("medalcore.spec")
+    chosen, tables, core = part("props.automatic"), part("props.groups"), part("medalcore.spec")
+    values = part("props.chosen_values")
     spec.edge.finish = "reeded"
     for name in ("relief", "legend"):
         bpy.ops.medalwright.edit_list(path=f"obverse.{name}", action="ADD")
@@ -269,11 +278,11 @@ def test_what_was_chosen_is_told_and_can_be_taken_over(spec: Any, part: Any) -> 
     bpy.context.view_layer.objects.active = spec.id_data
     face.border.clear()
     bpy.ops.medalwright.rebuild()
-    facts = part("panels").report_of(spec.id_data.data.medalwright.report)["elements"]
+    facts = part("scene.pieces").report_of(spec.id_data.data.medalwright.report)["elements"]
 
     def told(group: Any, table: Any, name: str) -> str:
         key = next(k for k in tables.keys(table) if k.name == name)
-        return str(chosen.told(group, key, chosen.choice_of(key, table.__name__)))
+        return str(values.told(group, key, chosen.choice_of(key, table.__name__)))
 
     radius = facts["obverse.legend[0]"]["baseline_radius_mm"]
     largest = max(facts["obverse.relief[0]"]["size_mm"])
@@ -292,7 +301,7 @@ def test_what_was_chosen_is_told_and_can_be_taken_over(spec: Any, part: Any) -> 
     assert face.legend[1].sweep == pytest.approx(turn)
     face.relief[1].fit_given = False
     assert face.relief[1].fit == 0.0
-    assert "fit" not in part("convert").to_dict(face.relief[1], core.Relief)
+    assert "fit" not in part("props.convert").to_dict(face.relief[1], core.Relief)
 
 
 CHOOSES = "chooses|suits|counts|takes|fills|sets|is natural|leaves it natural"
@@ -301,7 +310,7 @@ CHOOSES = "chooses|suits|counts|takes|fills|sets|is natural|leaves it natural"
 
 def test_every_number_that_is_chosen_says_so(addon: Any, part: Any) -> None:
     """A tick for each key whose sentence tells what 0 chooses, and for no key without."""
-    chosen, core = part("chosen"), part("medalcore.spec")
+    chosen, core = part("props.automatic"), part("medalcore.spec")
     named, worded, seen = set(), set(), set()
 
     def visit(table: Any) -> None:
@@ -324,26 +333,26 @@ def test_every_number_that_is_chosen_says_so(addon: Any, part: Any) -> None:
 
 
 def test_a_core_has_its_metal_by_choice(spec: Any, part: Any) -> None:
-    convert, core = part("convert"), spec.blank.core
+    convert, core = part("props.convert"), spec.blank.core
     core.diameter = 20.0
     assert "metal" not in convert.to_dict(spec)["blank"]["core"]
     core.metal = core.bl_rna.properties["metal"].enum_items[1].identifier
     assert convert.to_dict(spec)["blank"]["core"]["metal"] == core.metal
     read = part("medalcore.spec").spec_from_dict({"blank": {"core": {"diameter": 20.0}}})
     convert.fill(spec, read)
-    assert core.metal == part("tables").NONE
+    assert core.metal == part("props.groups").NONE
 
 
 @pytest.mark.parametrize("state", ["failed", "running"])
 def test_the_state_of_a_build_is_shown(addon: Any, part: Any, state: str) -> None:
     bpy.ops.medalwright.new()
-    session = part("live").session
+    session = part("work.live").session
     owner = bpy.context.object.session_uid
     if state == "failed":
         session.errors[owner] = "blank.thickness: too thin"
         assert ("label", "Blank, Thickness: too thin") in draw_all(part)
     else:
-        session.builder.submit(part("jobs").Job(owner, {}, "fine")).state = "running"
+        session.builder.submit(part("work.jobs").Job(owner, {}, "fine")).state = "running"
         drawn = draw_all(part)
         assert ("operator", "medalwright.stop") in drawn
         assert ("operator", "medalwright.make_fine") not in drawn
@@ -351,13 +360,13 @@ def test_the_state_of_a_build_is_shown(addon: Any, part: Any, state: str) -> Non
 
 def test_building_in_blender_itself_is_told(addon: Any, part: Any) -> None:
     bpy.ops.medalwright.new()
-    part("live").session.builder.trouble = "Medals are built in Blender itself"
+    part("work.live").session.builder.trouble = "Medals are built in Blender itself"
     assert ("label", "Medals are built in Blender itself") in draw_all(part)
 
 
 def test_titles_fit_beside_their_numbers(addon: Any, part: Any) -> None:
     """At the sidebar's usual width about seventeen letters are seen; the rest is dots."""
-    tables, titles = part("tables"), []
+    tables, titles = part("props.groups"), []
     spec = (
         bpy.types.Object.bl_rna.properties["medalwright"].fixed_type.properties["spec"].fixed_type
     )
@@ -376,7 +385,7 @@ def test_titles_fit_beside_their_numbers(addon: Any, part: Any) -> None:
 
 
 def test_elements_are_told_apart_in_their_lists(spec: Any, part: Any) -> None:
-    title, face = part("lists").title_of_item, spec.obverse
+    title, face = part("ui.lists").title_of_item, spec.obverse
     assert title(face.border[0]) == "Beads"
     face.border[0].kind, face.border[0].drawing = "motif", "/drawings/anchor.svg"
     assert title(face.border[0]) == "anchor.svg"
@@ -408,7 +417,7 @@ def test_what_was_solved_is_shown(spec: Any, part: Any) -> None:
 
 
 def test_panels_name_their_tab_and_are_titled(addon: Any, part: Any) -> None:
-    panels = part("panels")._classes
+    panels = part("ui.panels")._classes
     assert {p.bl_category for p in panels} == {"Medalwright"}
     titles = [(getattr(p, "bl_parent_id", ""), p.bl_label) for p in panels]
     assert len(set(titles)) == len(titles)
@@ -420,7 +429,7 @@ def test_panels_name_their_tab_and_are_titled(addon: Any, part: Any) -> None:
 
 def test_the_panel_tells_a_size_as_a_maker_reads_it(addon: Any, part: Any) -> None:
     """Diameter of a round piece; width, height and thickness of others; what stands beyond."""
-    panels, core = part("panels"), part("medalcore")
+    panels, core = part("ui.panels"), part("medalcore")
 
     def told(text: str) -> dict[str, str]:
         spec = core.parse_spec(f"[blank]\ndiameter = 30.0\n{text}")

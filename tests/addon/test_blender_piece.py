@@ -251,7 +251,7 @@ def test_linked_copies_stay_alike(piece: bpy.types.Object, part: Any) -> None:
     assert copy.data == piece.data
     assert spec_of(piece).blank.diameter == 21.0
     assert spec_of(piece).obverse.legend[0].text == "KEPT THOUGH HIDDEN"
-    assert part("live").is_current(piece)
+    assert part("work.live").is_current(piece)
 
 
 def test_a_saved_file_brings_the_piece_back(
@@ -259,15 +259,15 @@ def test_a_saved_file_brings_the_piece_back(
 ) -> None:
     spec_of(piece).obverse.legend.add().text = "KEPT WORDS"
     rebuild()
-    asked = part("convert").to_dict(spec_of(piece))
+    asked = part("props.convert").to_dict(spec_of(piece))
     name = piece.name
     path = str(tmp_path / "kept.blend")
     bpy.ops.wm.save_as_mainfile(filepath=path)
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.ops.wm.open_mainfile(filepath=path)
     again = bpy.data.objects[name]
-    assert part("convert").to_dict(again.medalwright.spec) == asked
-    assert part("live").is_current(again)
+    assert part("props.convert").to_dict(again.medalwright.spec) == asked
+    assert part("work.live").is_current(again)
 
 
 def test_make_fine_is_finer(piece: bpy.types.Object) -> None:

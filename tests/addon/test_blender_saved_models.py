@@ -32,7 +32,7 @@ def piece(addon: Any, part: Any) -> bpy.types.Object:
     bpy.ops.medalwright.use_millimetres()
     bpy.ops.medalwright.new(diameter=12.0)
     made = bpy.context.object
-    with part("live").quietly():
+    with part("work.live").quietly():
         for i, name in enumerate(ALIKE):
             relief = made.medalwright.spec.obverse.relief.add()
             relief.source_objects.add().object = add(name, 1.0 + i)

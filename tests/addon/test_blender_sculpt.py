@@ -172,7 +172,7 @@ def test_a_sheet_deleted_by_hand_brings_the_relief_back(piece: bpy.types.Object,
     sheet = sculpt()
     bpy.data.objects.remove(sheet)
     bpy.context.view_layer.objects.active = piece
-    assert not part("live").is_current(piece)
+    assert not part("work.live").is_current(piece)
     rebuild()
     assert points_of(piece.data).tobytes() == before
 
@@ -181,7 +181,7 @@ def test_a_sheet_deleted_by_hand_is_noticed(
     piece: bpy.types.Object, part: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[Any] = []
-    monkeypatch.setattr(part("live"), "touch", asked.append)
+    monkeypatch.setattr(part("work.live"), "touch", asked.append)
     sculpt()
     asked.clear()
     bpy.context.view_layer.update()
@@ -255,10 +255,10 @@ def test_a_saved_file_keeps_strokes_and_an_open_sheet(
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.ops.wm.open_mainfile(filepath=path)
     piece = bpy.data.objects[name]
-    assert part("sculpted").is_sheet(bpy.context.object)
+    assert part("scene.sheets").is_sheet(bpy.context.object)
     keep()
     assert tops(piece, UP, DOWN) - before == pytest.approx([0.12, -0.1], abs=0.03)
-    assert part("live").is_current(piece)
+    assert part("work.live").is_current(piece)
 
 
 def test_strokes_of_another_content_have_another_name(piece: bpy.types.Object, part: Any) -> None:

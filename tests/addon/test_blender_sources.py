@@ -60,7 +60,7 @@ def remove_by_script(piece: bpy.types.Object) -> None:
 def test_a_deleted_source_is_an_error_that_names_the_element(
     piece: bpy.types.Object, part: Any, tmp_path: Path, delete: Any
 ) -> None:
-    live, faces = part("live"), len(piece.data.polygons)
+    live, faces = part("work.live"), len(piece.data.polygons)
     piece.medalwright.live = False  # told all the same
     delete(piece)
     bpy.context.view_layer.update()
@@ -94,7 +94,7 @@ def test_one_of_several_that_is_deleted_is_an_error_too(piece: bpy.types.Object,
 
 
 def test_a_source_that_is_back_is_no_error(piece: bpy.types.Object, part: Any) -> None:
-    live, cone = part("live"), bpy.data.objects["Cone"]
+    live, cone = part("work.live"), bpy.data.objects["Cone"]
     delete_by_hand(piece)
     bpy.context.view_layer.update()
     assert live.trouble_of(piece)
@@ -105,7 +105,7 @@ def test_a_source_that_is_back_is_no_error(piece: bpy.types.Object, part: Any) -
 
 
 def test_an_undone_deletion_is_no_error(piece: bpy.types.Object, part: Any) -> None:
-    live = part("live")
+    live = part("work.live")
     bpy.ops.ed.undo_push(message="Relief")
     delete_by_hand(piece)
     bpy.ops.ed.undo_push(message="Delete")
@@ -124,7 +124,7 @@ def test_a_row_without_an_object_yet_is_not_one_that_lost_it(
     entries.add()
     assert bpy.ops.medalwright.rebuild() == {"FINISHED"}
     entries[0].object = None  # taken out by hand
-    assert part("convert").lost_source(piece.medalwright.spec) == ("", "")
+    assert part("props.convert").lost_source(piece.medalwright.spec) == ("", "")
     assert bpy.ops.medalwright.rebuild() == {"FINISHED"}
     assert "relief" not in piece.data.medalwright.zones.split(",")
 
@@ -132,10 +132,12 @@ def test_a_row_without_an_object_yet_is_not_one_that_lost_it(
 def test_a_renamed_source_is_the_same_one_and_another_is_not(
     piece: bpy.types.Object, part: Any
 ) -> None:
-    live, cone = part("live"), bpy.data.objects["Cone"]
+    live, cone = part("work.live"), bpy.data.objects["Cone"]
     cone.name = "Lamp"
     assert live.is_current(piece)
-    assert part("convert").source_text(piece.medalwright.spec.obverse.relief[0]) == "object:Lamp"
+    assert (
+        part("props.convert").source_text(piece.medalwright.spec.obverse.relief[0]) == "object:Lamp"
+    )
     other = cone.copy()
     bpy.context.scene.collection.objects.link(other)
     piece.medalwright.spec.obverse.relief[0].source_objects[0].object = other
@@ -147,7 +149,10 @@ def test_a_choice_made_before_choices_were_kept_counts_by_name(
 ) -> None:
     entry = piece.medalwright.spec.obverse.relief[0].source_objects[0]
     entry.choice = ""
-    assert part("convert").source_choice(piece.medalwright.spec.obverse.relief[0]) == "object:Cone"
+    assert (
+        part("props.convert").source_choice(piece.medalwright.spec.obverse.relief[0])
+        == "object:Cone"
+    )
 
 
 @pytest.fixture
@@ -161,7 +166,7 @@ def saved(piece: bpy.types.Object, tmp_path: Path) -> Path:
 def touched(part: Any, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Return the names of the pieces a draft is begun for."""
     found: list[str] = []
-    monkeypatch.setattr(part("live"), "touch", lambda item: found.append(item.name))
+    monkeypatch.setattr(part("work.live"), "touch", lambda item: found.append(item.name))
     return found
 
 
@@ -184,11 +189,13 @@ def bring(saved: Path, link: bool) -> bpy.types.Object:
 @pytest.fixture
 def drafts(part: Any, monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     """Let drafts be begun as in a window, and return them."""
-    live, found = part("live"), []
-    submit = part("jobs").Builder.submit
+    live, found = part("work.live"), []
+    submit = part("work.jobs").Builder.submit
     monkeypatch.setattr(live, "_follows", lambda item: not live.is_linked(item))
     monkeypatch.setattr(
-        part("jobs").Builder, "submit", lambda self, job: (found.append(job), submit(self, job))[1]
+        part("work.jobs").Builder,
+        "submit",
+        lambda self, job: (found.append(job), submit(self, job))[1],
     )
     return found
 
@@ -197,7 +204,7 @@ def drafts(part: Any, monkeypatch: pytest.MonkeyPatch) -> list[Any]:
 def test_a_piece_from_another_file_is_current_and_followed(
     saved: Path, part: Any, drafts: list[Any], link: bool
 ) -> None:
-    live, piece = part("live"), bring(saved, link)
+    live, piece = part("work.live"), bring(saved, link)
     live.fire()
     assert live.trouble_of(piece) == ""
     assert live.is_current(piece)
@@ -213,7 +220,7 @@ def test_a_piece_from_another_file_is_current_and_followed(
 @pytest.fixture
 def early(piece: bpy.types.Object, part: Any, tmp_path: Path) -> Path:
     """Return a file that was saved before the draft of the last change came."""
-    with part("live").quietly():
+    with part("work.live").quietly():
         piece.medalwright.spec.blank.diameter = 14.0
     path = tmp_path / "early.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path))
@@ -223,7 +230,7 @@ def early(piece: bpy.types.Object, part: Any, tmp_path: Path) -> Path:
 def test_an_appended_piece_saved_before_its_draft_gets_it(
     early: Path, part: Any, drafts: list[Any]
 ) -> None:
-    live, again = part("live"), bring(early, link=False)
+    live, again = part("work.live"), bring(early, link=False)
     assert not live.is_current(again)
     live.fire()
     live.tick()
@@ -235,7 +242,7 @@ def test_an_appended_piece_saved_before_its_draft_gets_it(
 
 def test_a_linked_piece_is_left_to_its_file(early: Path, part: Any, drafts: list[Any]) -> None:
     """Writing to the mesh of another file ended Blender 4.2."""
-    live, again = part("live"), bring(early, link=True)
+    live, again = part("work.live"), bring(early, link=True)
     live.fire()
     assert drafts == []
     bpy.context.view_layer.objects.active = again
@@ -275,7 +282,7 @@ def test_a_file_whose_source_is_gone_says_so_when_it_is_opened(
     bpy.ops.wm.save_as_mainfile(filepath=path)
     bpy.ops.wm.read_homefile(use_empty=True)
     bpy.ops.wm.open_mainfile(filepath=path)
-    assert part("live").trouble_of(bpy.data.objects["Medal"]).startswith(GONE)
+    assert part("work.live").trouble_of(bpy.data.objects["Medal"]).startswith(GONE)
 
 
 @pytest.mark.parametrize("way", ["disabled", "excluded", "in another scene"])
@@ -289,7 +296,7 @@ def test_a_source_the_window_does_not_show_is_the_same_model(
     bpy.context.scene.collection.objects.link(handle)
     handle.location, cone.parent = (5.0, 0.0, 1.0), handle
     bpy.context.view_layer.update()
-    wanted = part("sources").arrays_of([cone], bpy.context)
+    wanted = part("scene.sources").arrays_of([cone], bpy.context)
     aside = bpy.data.collections.new("Aside")
     bpy.context.scene.collection.children.link(aside)
     if way == "disabled":
@@ -304,7 +311,7 @@ def test_a_source_the_window_does_not_show_is_the_same_model(
             bpy.data.scenes.new("Other").collection.objects.link(cone)
     bpy.context.view_layer.update()
     count = len(bpy.data.scenes), len(bpy.data.objects)
-    found = part("sources").arrays_of([cone], bpy.context)
+    found = part("scene.sources").arrays_of([cone], bpy.context)
     assert (len(bpy.data.scenes), len(bpy.data.objects)) == count
     assert len(found[0]) > 300
     assert np.array_equal(found[0], wanted[0])
@@ -326,12 +333,12 @@ def test_two_slashes_in_a_spec_are_not_blenders(
     addon: Any, part: Any, path: str, windows: bool, held: str
 ) -> None:
     """Blender's ``//`` is the folder of the open file, Windows' a share (its path syntax)."""
-    assert part("convert").held_path(path, windows) == held
+    assert part("props.convert").held_path(path, windows) == held
 
 
 def test_a_share_comes_back_from_the_properties(piece: bpy.types.Object, part: Any) -> None:
     core = part("medalcore.spec")
     asked = {"obverse": {"relief": [{"source": "//models/head.stl", "height": 0.5}]}}
-    part("convert").fill(piece.medalwright.spec, core.spec_from_dict(asked))
-    made = part("convert").to_dict(piece.medalwright.spec)
+    part("props.convert").fill(piece.medalwright.spec, core.spec_from_dict(asked))
+    made = part("props.convert").to_dict(piece.medalwright.spec)
     assert Path(made["obverse"]["relief"][0]["source"]).resolve() == Path("/models/head.stl")

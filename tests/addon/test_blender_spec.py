@@ -60,8 +60,8 @@ def test_a_spec_survives_the_properties(piece: bpy.types.Object, part: Any, tmp_
     """Blender holds floats in 32 bits and angles in radians; the numbers come back as typed."""
     spec = part("medalcore.spec").parse_spec(EVERYTHING, folder=tmp_path)
     group = piece.medalwright.spec
-    part("convert").fill(group, spec)
-    again = part("medalcore.spec").spec_from_dict(part("convert").to_dict(group))
+    part("props.convert").fill(group, spec)
+    again = part("medalcore.spec").spec_from_dict(part("props.convert").to_dict(group))
     assert again == spec
     assert group.obverse.relief[0].turn[0] == pytest.approx(math.pi / 2)
     assert group.reverse.inscription[0].text_lines[2].text == "THIRD"
@@ -69,7 +69,7 @@ def test_a_spec_survives_the_properties(piece: bpy.types.Object, part: Any, tmp_
 
 def test_every_key_of_the_core_has_its_property(piece: bpy.types.Object, part: Any) -> None:
     """Walk the tables: each key is readable, has a title and the core's sentence as tooltip."""
-    tables, spec = part("tables"), part("medalcore.spec")
+    tables, spec = part("props.groups"), part("medalcore.spec")
     seen = 0
 
     def visit(table: Any, made: Any) -> None:
@@ -97,7 +97,7 @@ def test_every_key_of_the_core_has_its_property(piece: bpy.types.Object, part: A
 
 def test_defaults_are_the_cores_defaults(piece: bpy.types.Object, part: Any) -> None:
     spec = part("medalcore.spec")
-    asked = part("convert").to_dict(piece.medalwright.spec)
+    asked = part("props.convert").to_dict(piece.medalwright.spec)
     assert asked == {}
     assert spec.spec_from_dict(asked) == spec.MedalSpec()
 
@@ -115,7 +115,7 @@ def test_what_is_hidden_or_incomplete_is_left_out(piece: bpy.types.Object, part:
     for text, shown in (("ONE", True), ("TWO", False), ("", True)):
         legend = group.obverse.legend.add()
         legend.text, legend.shown = text, shown
-    asked = part("convert").to_dict(group)
+    asked = part("props.convert").to_dict(group)
     assert [item["text"] for item in asked["obverse"]["legend"]] == ["ONE"]
     assert bpy.ops.medalwright.rebuild() == {"FINISHED"}
 
@@ -123,7 +123,7 @@ def test_what_is_hidden_or_incomplete_is_left_out(piece: bpy.types.Object, part:
 def test_rows_show_only_what_counts(piece: bpy.types.Object, part: Any) -> None:
     edge = piece.medalwright.spec.edge
     table = part("medalcore.spec").Edge
-    counting = part("dependence").counting
+    counting = part("props.visibility").counting
     edge.finish = "plain"
     assert "reeds" not in [key.name for key in counting(edge, table)]
     edge.finish = "reeded"
@@ -134,7 +134,7 @@ def test_what_has_no_effect_is_not_written_and_not_forgotten(
     piece: bpy.types.Object, part: Any
 ) -> None:
     """A hidden number would be refused by the core; it is there again when it counts again."""
-    convert, core = part("convert"), part("medalcore.spec")
+    convert, core = part("props.convert"), part("medalcore.spec")
     spec = piece.medalwright.spec
     spec.blank.outline, spec.blank.corner_radius = "rectangle", 3.0
     assert convert.to_dict(spec)["blank"] == {"outline": "rectangle", "corner_radius": 3.0}
@@ -192,7 +192,7 @@ def test_selected_objects_become_a_relief(piece: bpy.types.Object, part: Any) ->
     assert bpy.ops.medalwright.use_selected(face="reverse") == {"FINISHED"}
     relief = piece.medalwright.spec.reverse.relief[0]
     assert {s.object for s in relief.source_objects} == {cone, monkey}
-    assert part("convert").source_text(relief) == "object:Cone + Suzanne"
+    assert part("props.convert").source_text(relief) == "object:Cone + Suzanne"
     assert "relief" in piece.data.medalwright.zones.split(",")
     assert len(piece.medalwright.spec.obverse.relief) == 0
 
@@ -204,7 +204,7 @@ def test_sources_are_evaluated_where_they_stand(piece: bpy.types.Object, part: A
     cube.scale = (1, -2, 3)
     cube.modifiers.new("Fine", "SUBSURF").levels = 2
     bpy.context.view_layer.update()
-    vertices, triangles = part("sources").arrays_of([cube], bpy.context)
+    vertices, triangles = part("scene.sources").arrays_of([cube], bpy.context)
     seen = cube.evaluated_get(bpy.context.evaluated_depsgraph_get())
     wanted = np.array([seen.matrix_world @ v.co for v in seen.data.vertices])
     assert vertices == pytest.approx(wanted, abs=1e-5)
@@ -213,14 +213,14 @@ def test_sources_are_evaluated_where_they_stand(piece: bpy.types.Object, part: A
     volume = np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])) / 6
     assert volume > 0  # a mirrored object still has its faces outwards
     bpy.context.scene.unit_settings.scale_length = 1.0
-    in_metres, _ = part("sources").arrays_of([cube], bpy.context)
+    in_metres, _ = part("scene.sources").arrays_of([cube], bpy.context)
     assert in_metres == pytest.approx(vertices * 1000.0, rel=1e-6)
 
 
 def test_text_and_curves_are_sources_too(piece: bpy.types.Object, part: Any) -> None:
     bpy.ops.object.text_add()
     bpy.context.object.data.extrude = 0.1
-    vertices, triangles = part("sources").arrays_of([bpy.context.object], bpy.context)
+    vertices, triangles = part("scene.sources").arrays_of([bpy.context.object], bpy.context)
     assert len(triangles) > 10
     assert vertices.shape[1] == 3
 
@@ -242,7 +242,7 @@ def test_a_changed_source_is_noticed(
     select(cone, piece)
     bpy.ops.medalwright.use_selected()
     touched: list[Any] = []
-    monkeypatch.setattr(part("live"), "touch", touched.append)
+    monkeypatch.setattr(part("work.live"), "touch", touched.append)
     bpy.context.view_layer.update()
     touched.clear()
     cone.rotation_euler = (0.5, 0, 0)

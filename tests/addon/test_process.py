@@ -19,7 +19,7 @@ ADDON = Path(__file__).resolve().parents[2] / "addon"
 HEAD = f"""
 import importlib.util, os, signal, sys, time
 from pathlib import Path
-spec = importlib.util.spec_from_file_location("process", {str(ADDON / "process.py")!r})
+spec = importlib.util.spec_from_file_location("process", {str(ADDON / "work" / "worker.py")!r})
 process = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(process)
 folder = Path(sys.argv[1])

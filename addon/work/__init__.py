@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Building beside Blender: the process, its jobs, and what follows changes."""
