@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 
 from .arrays import cross2
-from .fill_polygon import fill_loops
+from .fill_polygon import fill_loops, fill_slope, folds
 from .solid import Label, Solid, solid_from_arrays
-from .types import FloatArray, IntArray
+from .types import BoolArray, FloatArray, IntArray
 
 
 class Surface(Protocol):
@@ -54,11 +54,23 @@ class Shell:
     codes: list[IntArray] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
     count: int = 0
+    plan: list[FloatArray] = field(default_factory=list)
+    between: list[BoolArray] = field(default_factory=list)
 
-    def add(self, points: FloatArray) -> IntArray:
-        """Add (n, 3) points in mm and return their numbers."""
+    def add(self, points: FloatArray, plan: FloatArray | None = None) -> IntArray:
+        """Add (n, 3) points in mm and return their numbers.
+
+        Parameters
+        ----------
+        plan : (n, 3) float64, optional
+            A closed line that they stand for: where they would be before the surface is bent, so
+            that straight edges are straight and flat parts flat.
+        """
         index = np.arange(self.count, self.count + len(points))
         self.points.append(points)
+        self.plan.append(points if plan is None else plan)
+        straight = np.zeros(len(points), dtype=bool) if plan is None else on_straight(plan[:, :2])
+        self.between.append(straight)
         self.count += len(points)
         return index
 
@@ -69,24 +81,42 @@ class Shell:
 
     def loops(self, contours: Sequence[FloatArray], z: float | Surface) -> list[IntArray]:
         """Add closed contours, (n, 2) mm, at one height or on a field; return their numbers."""
+        level = z if isinstance(z, float) else float(z.height(np.zeros(2)))
         found = []
         for xy in contours:
-            height = np.full(len(xy), z) if isinstance(z, float) else z.height(xy)
-            found.append(self.add(np.column_stack([xy, height])))
+            plan = np.column_stack([xy, np.full(len(xy), level)])
+            height = plan[:, 2] if isinstance(z, float) else z.height(xy)
+            found.append(self.add(np.column_stack([xy, height]), plan))
         return found
 
-    def patch(self, outer: Sequence[IntArray], inner: Sequence[IntArray], label: Label) -> None:
-        """Fill the region inside `outer` loops and outside `inner` ones; it faces up."""
-        points = np.concatenate(self.points)[:, :2]
-        self.face(fill_loops(points, [*outer, *(loop[::-1] for loop in inner)]), label)
-
-    def patch_below(
-        self, outer: Sequence[IntArray], inner: Sequence[IntArray], label: Label
+    def patch(
+        self,
+        outer: Sequence[IntArray],
+        inner: Sequence[IntArray],
+        label: Label,
+        *,
+        up: bool = True,
     ) -> None:
-        """Fill like `patch`, facing down."""
+        """Fill the region inside `outer` loops and outside `inner` ones; it faces up or down."""
         points = np.concatenate(self.points)[:, :2]
         found = fill_loops(points, [*outer, *(loop[::-1] for loop in inner)])
-        self.face(found[:, ::-1], label)
+        self.face(found if up else found[:, ::-1], label)
+
+    def slope(
+        self,
+        outer: Sequence[IntArray],
+        inner: Sequence[IntArray],
+        label: Label,
+        *,
+        up: bool = True,
+    ) -> None:
+        """Fill like `patch`, but so that what is flat between straight edges stays flat."""
+        loops = [*outer, *(loop[::-1] for loop in inner)]
+        found = fill_slope(np.concatenate(self.plan), loops, np.concatenate(self.between))
+        points = np.concatenate(self.points)[:, :2]
+        if folds(points, found):  # bent so much that other points are neighbours now
+            found = fill_loops(points, loops)
+        self.face(found if up else found[:, ::-1], label)
 
     def strips(self, lower: Sequence[IntArray], upper: Sequence[IntArray], label: Label) -> None:
         """Join loops point to point; the wall faces right of the loops' direction."""
@@ -134,7 +164,7 @@ class Shell:
     def on_other_side(self) -> Shell:
         """Return the same surface with its labels on the other face."""
         labels = [Label(x.zone, 1 if x.side < 0 else -1) if x.side else x for x in self.labels]
-        return Shell(self.points, self.triangles, self.codes, labels, self.count)
+        return replace(self, labels=labels)
 
     def centre(self, ring: Ring, point: FloatArray, label: Label) -> None:
         """Close a ring with a fan round one (3,) point."""
@@ -158,6 +188,12 @@ class Shell:
         return solid_from_arrays(
             points[used], number[triangles], tuple(self.labels), np.concatenate(self.codes)
         )
+
+
+def on_straight(points: FloatArray) -> BoolArray:
+    """Tell which points of a closed contour, (n, 2), lie straight between their neighbours."""
+    before, after = points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points
+    return np.asarray(np.abs(cross2(before, after)) < 1e-9 * np.sum(before * after, axis=1))
 
 
 def merged(outer: Ring, inner: Ring) -> IntArray:
@@ -203,6 +239,8 @@ def joined(upper: Shell, lower: Shell) -> Shell:
         list(upper.codes),
         list(upper.labels),
         upper.count,
+        list(upper.plan),
+        list(upper.between),
     )
     for points in lower.points:
         both.add(points * (1.0, 1.0, -1.0))

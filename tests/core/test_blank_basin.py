@@ -78,6 +78,29 @@ def test_the_whole_field_is_a_sphere_and_the_wall_keeps_its_draft(name, dish):
     assert lean.min() > 9.95  # the draft of 10 degrees, from upright, everywhere
 
 
+@pytest.mark.parametrize("fillet", [0.0, 0.2])
+def test_walls_meet_in_ridges_at_sharp_corners(fillet):
+    """Walls of 45 degrees down a dome that falls far towards three corners.
+
+    Every point of a wall lies as far from the outline (shapely) as its depth says.
+    """
+    blank = {"outline": "polygon", "sides": 3, "corner_radius": 0.5, "thickness": 3.4}
+    rim = {"width": 1.5, "height": 0.7, "slope": 45.0, "fillet": fillet}
+    spec = spec_from_dict({"blank": {**blank, "rim": rim}, "obverse": {"field": {"dish": -0.4}}})
+    piece, v, _, of = made(spec)
+    wall = v[of("rim")]
+    middle = wall.mean(axis=1)
+    outline = shapely.Polygon(outline_of(spec.blank, tolerance_for("fine"))[0]).exterior
+    inset = outline.distance(shapely.points(middle[:, :2]))
+    area = np.linalg.norm(np.cross(wall[:, 1] - wall[:, 0], wall[:, 2] - wall[:, 0]), axis=1)
+    fall = np.maximum(inset - 1.8, 0.0)
+    above = middle[:, 2] - piece.obverse.height(middle[:, :2])
+    straight = (area > 1e-4) & (above > 2.0 * fillet)
+    np.testing.assert_allclose((1.7 - middle[:, 2])[straight], fall[straight], atol=2 * MICRON)
+    assert np.count_nonzero(straight) > 100
+    assert np.ptp(middle[straight, 2]) > 1.0
+
+
 @pytest.mark.parametrize("name", list(SHAPES))
 def test_a_hollow_takes_away_what_the_sphere_says(name):
     """Upright walls: volume under the cap over the field, by Green's theorem.

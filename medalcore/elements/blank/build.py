@@ -17,17 +17,16 @@ from ...geometry.solid import Side, Solid, solid_from_manifold
 from ...geometry.swept_profile import deepest
 from ...spec import EdgeText, MedalSpec
 from ..edge import reed_cutter, slanted_cutter
-from .basin import laid, raised_high
 from .circular import around, round_solid
 from .core import core_of, joint_cutter, keep_off_joint
 from .drill import OVER, drill_cutter
 from .faces import as_seen, plain
-from .general import can_run, general_solid
+from .general import can_run, general_solid, row_step
 from .inward import closing_bends
 from .lettered import EdgeLetters, letters_solid
 from .loop import loop_solid
+from .offsets import FineOffsets
 from .panel import panel_solids
-from .pierce import pierced
 from .plan import Plan, planned
 from .profile import FaceShape
 from .track import Track, track_of
@@ -223,49 +222,44 @@ def _uneven(plan: Plan) -> tuple[Finding, ...]:
 
 
 def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Solid:
-    """Mesh the piece; cut what cannot be meshed at once."""
+    """Mesh the piece; cut the reeds that cannot be meshed with it."""
     slant = spec.edge.slant if plan.reeding else 0.0
     faces = plan.faces[0].bare, plan.faces[1].bare
-    hole = None if plan.is_pierced else plan.hole
-    if plan.is_round and (hole is None or plan.hole_is_round):
+    if plan.is_round and (plan.hole is None or plan.hole_is_round):
         edge = around(spec.blank.diameter / 2.0, plan.reeding, tolerance, slant)
-        inner = spec.blank.hole.size / 2.0 if hole else 0.0
-        solid = round_solid(edge, *faces, plan.wall, inner, tolerance)
-        return _pierced(plan, solid, tolerance)
-    high = max(f.ground.highest for f in faces) + 1.0
-    tall = raised_high(faces[0], high), raised_high(faces[1], high)
-    reeded = _reeded(plan, faces, slant, tolerance)
-    solid = general_solid(plan.outline, *tall, plan.wall, hole, tolerance, reeded)
-    solid = _pierced(plan, laid(solid, plan.outline, faces, tolerance), tolerance)
+        inner = spec.blank.hole.size / 2.0 if plan.hole else 0.0
+        return round_solid(edge, *faces, plan.wall, inner, tolerance)
+    longest = min(row_step(f.ground, tolerance) for f in faces)
+    outline = FineOffsets(plan.outline, longest if any(f.ground.basin for f in faces) else math.inf)
+    hole = FineOffsets(plan.hole, longest) if plan.hole else None
+    reeded = _reeded(plan, outline, faces, slant, tolerance)
+    solid = general_solid(outline, *faces, plan.wall, hole, tolerance, reeded)
     if plan.reeding is None or reeded:
         return solid
-    outline = plan.outline.at(0.0)[0]
+    edge_line = plan.outline.at(0.0)[0]
     if slant:
         half = spec.blank.thickness / 2.0 + 0.1
         radius = spec.blank.diameter / 2.0 if plan.is_round else 0.0
-        cutter = slanted_cutter(plan.reeding, outline, half, slant, tolerance, radius)
+        cutter = slanted_cutter(plan.reeding, edge_line, half, slant, tolerance, radius)
     else:
-        cutter = reed_cutter(plan.reeding, outline, spec.blank.thickness, tolerance)
+        cutter = reed_cutter(plan.reeding, edge_line, spec.blank.thickness, tolerance)
     solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])
     return solid
 
 
 def _reeded(
-    plan: Plan, faces: Sequence[FaceShape], slant: float, tolerance: Tolerance
+    plan: Plan,
+    outline: FineOffsets,
+    faces: Sequence[FaceShape],
+    slant: float,
+    tolerance: Tolerance,
 ) -> Track | None:
     """Return the outline with its reeds, if they can be meshed with the piece."""
-    outline = plan.outline.at(0.0)
-    if plan.reeding is None or len(outline) > 1:
+    contours = outline.at(0.0)
+    if plan.reeding is None or len(contours) > 1:
         return None
-    track = track_of(plan.reeding, outline[0], tolerance, slant)
+    track = track_of(plan.reeding, contours[0], tolerance, slant)
     return track if track and can_run(track, faces, plan.wall) else None
-
-
-def _pierced(plan: Plan, solid: Solid, tolerance: Tolerance) -> Solid:
-    """Cut the middle hole that could not be meshed with its fields."""
-    if not plan.is_pierced or plan.hole is None:
-        return solid
-    return pierced(solid, plan.hole, plan.faces, tolerance)
 
 
 def _facts(spec: MedalSpec, plan: Plan) -> dict[str, Any]:

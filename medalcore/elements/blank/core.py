@@ -14,8 +14,8 @@ from ...geometry.rays import direction, distance, inset_point
 from ...geometry.solid import Label, Solid, without
 from ...spec import Blank, Core, Drill
 from .drill import LEAST_WALL, OVER
-from .general import Offsets
 from .inward import inset_for
+from .offsets import Offsets
 from .shape import shape_of
 from .tower import Storey, tower
 

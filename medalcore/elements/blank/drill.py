@@ -76,14 +76,14 @@ def _surface(face: FaceShape, drill: Drill, room: float, at: np.ndarray, half: f
     """
     r = drill.diameter / 2.0 + drill.chamfer
     rim = [s.inset for s in face.outer if s.zone == "rim"]
-    if not rim or room - r >= max(rim):
+    if not rim or room - r >= face.reach:
         return float(face.ground.height(np.asarray(at)))
     broken = max(s.inset for s in face.outer if s.zone == "edge")
     if room + r <= min(rim) and room - r >= broken:
         return half
     raise SpecError(
         f"a hole of {drill.diameter:g} mm, {room:g} mm from the edge, cuts the rim, which ends "
-        f"{max(rim):.3g} mm from it; put it at {max(rim) + r:.2f} mm or more",
+        f"{face.reach:.3g} mm from it; put it at {face.reach + r:.2f} mm or more",
         key="blank.drill.inset",
     )
 

@@ -15,8 +15,9 @@ from ...context.tolerance import Tolerance
 from ...errors import SpecError
 from ...geometry.contour import Contours, circle
 from ...spec import Circle, Face, Hole, MedalSpec, Rim
-from .basin import bedded, freed, spread
-from .general import Offsets, check_field, room_round_middle
+from .basin import freed, spread
+from .general import check_field
+from .offsets import Offsets, room_round_middle
 from .panel import terraces_of
 from .profile import FaceShape, Step, has_rim, hole_reach, hole_steps, rim_steps
 
@@ -65,9 +66,8 @@ def faces_of(
         _panelled(spec, s.name, _ground(spec, s, hole, radius), outline, tolerance)
         for s in sections
     ]
-    space = grounds[0].lowest + grounds[1].lowest
     obverse, reverse = (
-        _shape(spec, section, ground, space, outline, hole, tolerance)
+        _shape(spec, section, ground, outline, hole, tolerance)
         for section, ground in zip(sections, _floored(spec, grounds), strict=True)
     )
     if hole is not None and obverse.hole[0].z + reverse.hole[0].z <= 0.0:
@@ -132,12 +132,11 @@ def _shape(
     spec: MedalSpec,
     section: _Section,
     ground: Ground,
-    space: float,
     outline: Offsets,
     hole: Offsets | None,
     tolerance: Tolerance,
 ) -> FaceShape:
-    """Return a face as it is meshed; `space` is the metal between the two fields, mm."""
+    """Return a face as it is meshed."""
     rim = section.rim
     around_hole: tuple[Step, ...] = ()
     if hole is not None:
@@ -146,7 +145,7 @@ def _shape(
         around_hole = hole_steps(spec.blank.hole, rim.slope, z, tolerance)
     shape = FaceShape(section.steps, ground, around_hole)
     if ground.basin and section.steps[-1].zone == "rim":
-        return bedded(shape, space, rim.fillet)
+        return replace(shape, fillet=rim.fillet)
     if ground.basin:
         return freed(shape, outline.at(0.0), tolerance, f"{section.name}.field.dish")
     return shape

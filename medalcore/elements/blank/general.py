@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -11,11 +12,13 @@ import numpy as np
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
-from ...geometry.contour import Contours, inside, offset, subtracted
-from ...geometry.shell import Ring, Shell, joined
+from ...geometry.contour import Contours, offset, subtracted
+from ...geometry.shell import Ring, Shell, Surface, joined
 from ...geometry.solid import Label, Side, Solid
 from ...geometry.types import FloatArray, IntArray
-from .circular import chords_for, fill_disc, thin_rings
+from .circular import chords_for, fill_disc, ring_step, thin_rings
+from .foot import foot_rows
+from .offsets import FineOffsets, refined, room_round_middle
 from .profile import FaceShape, Step
 from .track import Track
 from .wall import in_short_rises, raise_wall
@@ -26,68 +29,20 @@ Loops = list[IntArray]
 _CLEAR = 0.02
 """mm; a corner of the section no deeper than that below the reeds still runs along with them."""
 
-_MANY = 4000
-"""Points from which an outline's offsets are made one from another."""
+_APART = 0.6
+"""Distance of the rows of a hollow or domed field, as a share of the edge whose sagitta is a
+quarter of the tolerance: where rows end, triangles between them are 2.5 times as long."""
 
-_STRIDE = 0.3
-"""The first of them, mm: scallops so many that it matters are mostly gone there."""
-
-
-class Offsets:
-    """An outline's offsets, each made once."""
-
-    def __init__(self, contours: Contours, tolerance: Tolerance, sign: float = -1.0) -> None:
-        self._made: dict[float, Contours] = {0.0: contours}
-        self._tolerance = tolerance
-        self._sign = sign
-
-    def at(self, inset: float) -> Contours:
-        """Return the contours at a distance into the face, mm."""
-        if inset not in self._made:
-            start = self._start(inset)
-            self._made[inset] = offset(
-                self._made[start],
-                self._sign * (inset - start),
-                "round",
-                tolerance=self._tolerance.curve / 2.0,
-                least=self._tolerance.curve / 20.0,
-            )
-        return self._made[inset]
-
-    def _start(self, inset: float) -> float:
-        """Return the inset to go on from: nought, or the last one of an outline of many points.
-
-        Going in by two steps is going in by their sum (the sum of two discs is a disc), and the
-        offset of many small scallops has far fewer points than they.
-        """
-        if sum(map(len, self._made[0.0])) < _MANY:
-            return 0.0
-        if inset > 2.0 * _STRIDE:
-            self.at(_STRIDE)
-        return max(i for i in self._made if i <= inset / 2.0)
-
-
-def room_round_middle(contours: Contours) -> float:
-    """Return the radius of the largest circle about the origin inside contours; 0 if none."""
-    origin = np.zeros((1, 2))
-    if not contours or not inside(contours, origin)[0]:
-        return 0.0
-    return min(_distance(c) for c in contours)
-
-
-def _distance(points: FloatArray) -> float:
-    """Return the distance of the origin from a closed polygon, mm."""
-    way = np.roll(points, -1, axis=0) - points
-    t = np.clip(-np.sum(points * way, axis=1) / np.sum(way * way, axis=1), 0.0, 1.0)
-    return float(np.hypot(*(points + way * t[:, None]).T).min())
+_THIN = 0.1
+"""Share of the longest edge on a field, by which its rows may be simplified."""
 
 
 def general_solid(
-    outline: Offsets,
+    outline: FineOffsets,
     obverse: FaceShape,
     reverse: FaceShape,
     wall: Sequence[Step],
-    hole: Offsets | None,
+    hole: FineOffsets | None,
     tolerance: Tolerance,
     reeded: Track | None = None,
 ) -> Solid:
@@ -95,10 +50,9 @@ def general_solid(
 
     Parameters
     ----------
-    outline, hole : Offsets
+    outline, hole : FineOffsets
         Insets run into the face from both.
     obverse, reverse : FaceShape
-        Level, or with a level bed that a hollow or domed field is laid on afterwards.
     wall : sequence of Step
         Corners of grooves on the edge, from the obverse downwards (z over the mid-plane).
     reeded : Track, optional
@@ -135,7 +89,7 @@ def general_solid(
 
 
 def _plain_wall(
-    shell: Shell, outline: Offsets, below: Loops, top: Loops, wall: Sequence[Step]
+    shell: Shell, outline: FineOffsets, below: Loops, top: Loops, wall: Sequence[Step]
 ) -> None:
     """Join the loops of both faces by the wall and its grooves."""
     inset = 0.0
@@ -155,49 +109,57 @@ def between(shell: Shell, low: Level, high: Level, label: Label) -> None:
     if low[0] == high[0]:
         shell.strips(low[1], high[1], label)
     elif low[0] < high[0]:
-        shell.patch(low[1], high[1], label)
+        shell.slope(low[1], high[1], label)
     else:
-        shell.patch_below(high[1], low[1], label)
+        shell.slope(high[1], low[1], label, up=False)
 
 
 def _face(
-    outline: Offsets,
+    outline: FineOffsets,
     shape: FaceShape,
     side: Side,
-    hole: Offsets | None,
+    hole: FineOffsets | None,
     tolerance: Tolerance,
     reeded: Track | None,
 ) -> tuple[Shell, Loops, Loops]:
     """Mesh one face, z up; return it, its outline's loops and its hole's."""
     shell = Shell()
+    steps, ground = shape.outer, shape.ground
     if reeded is None:
-        first = shell.loops(outline.at(0.0), shape.outer[0].z)
-        last = _banded(shell, outline, shape.outer, first, side)
+        first = last = shell.loops(outline.at(0.0), _level(shape, steps, steps[0], shape.is_free))
+        start = 0
     else:
-        first, last, rest = _past_reeds(shell, reeded, shape.outer, side)
-        last = _banded(shell, outline, rest, last, side)
-    field = Label("field", side)
-    foot = outline.at(shape.outer[-1].inset)
+        first, last, start = _past_reeds(shell, reeded, shape, side)
+    rest = steps[start : -1 if shape.is_basin else None]
+    levels = [(s, _level(shape, steps, s, shape.is_free)) for s in rest]
+    last = _banded(shell, outline, levels, last, side)
+    if shape.is_basin:
+        last = _down_to_field(shell, outline, shape, steps, shape.fillet, last, side, tolerance)
     if hole is None:
-        ground = shape.ground
-        if shape.is_bed:
-            ground = Ground(shape.outer[-1].z, ground.radius, 0.0, ground.floor)
-        _fill(shell, last, foot, ground, field, tolerance)
+        _fill(shell, last, [], ground, Label("field", side), tolerance)
         return shell, first, []
-    loops = shell.loops(hole.at(0.0), shape.hole[0].z)
-    inner = _banded(shell, hole, shape.hole, loops, side, outwards=True)
-    inner_foot = hole.at(shape.hole[-1].inset)
-    _fill_round(shell, last, inner, foot, inner_foot, shape.ground, field, tolerance)
+    steps, free = shape.hole, shape.is_hole_free
+    falls = ground.dish != 0.0 and not free
+    loops = shell.loops(hole.at(0.0), _level(shape, steps, steps[0], free))
+    rest = steps[: -1 if falls else None]
+    inner = _banded(shell, hole, [(s, _level(shape, steps, s, free)) for s in rest], loops, side)
+    if falls:
+        inner = _down_to_field(shell, hole, shape, steps, 0.0, inner, side, tolerance)
+    _fill(shell, last, inner, ground, Label("field", side), tolerance)
     return shell, first, loops
+
+
+def _level(shape: FaceShape, steps: Sequence[Step], step: Step, is_free: bool) -> float | Surface:
+    """Return the height of a corner of a section; where that goes along with the field, as one."""
+    return shape.ground.lifted(step.z - steps[-1].z) if is_free else step.z
 
 
 def can_run(reeded: Track, faces: Sequence[FaceShape], wall: Sequence[Step]) -> bool:
     """Tell whether a reeded outline can be meshed with the sections of its faces and its wall."""
-    if any(f.is_free or f.foot is not None for f in faces):
-        return False
     deepest = max(_near(reeded, f.outer) for f in faces)
     deepest = max([deepest, *(s.inset for s in wall)]) + _CLEAR
-    heights = (-faces[1].outer[0].z, 0.0, faces[0].outer[0].z) if reeded.lean else (0.0,)
+    tops = [f.ground.highest if f.is_free else f.outer[0].z for f in faces]
+    heights = (-tops[1], 0.0, tops[0]) if reeded.lean else (0.0,)
     return all(reeded.holds(deepest, z) for z in heights)
 
 
@@ -208,97 +170,151 @@ def _near(reeded: Track, steps: Sequence[Step]) -> float:
 
 
 def _past_reeds(
-    shell: Shell, reeded: Track, steps: Sequence[Step], side: Side
-) -> tuple[Loops, Loops, Sequence[Step]]:
-    """Mesh the bands of a section that reeds cut into; return outline, last loop, further steps.
+    shell: Shell, reeded: Track, shape: FaceShape, side: Side
+) -> tuple[Loops, Loops, int]:
+    """Mesh the bands of a section that reeds cut into; return outline, last loop and its corner.
 
     Every corner of the section runs from column to column, and along the edge where that is
     deeper.
     """
-    insets, heights = np.array([(s.inset, s.z) for s in steps]).T
-    first = shell.add(reeded.points(reeded.inset, np.interp(reeded.inset, insets, heights)))
+    insets, heights = np.array([(s.inset, s.z) for s in shape.outer]).T
+    edge = np.interp(reeded.inset, insets, heights)
+    first = _columns(shell, reeded, shape, reeded.inset, edge)
     last = Ring(first, reeded.place)
+    # The wall down to a field that it meets at many heights starts from the outline's own line.
+    steps = shape.outer[:-2] if shape.is_basin else shape.outer
     near = _near(reeded, steps)
     count = sum(s.inset <= near for s in steps)
     for step in steps[1:count]:
-        index = shell.add(reeded.points(step.inset, step.z))
+        index = _columns(shell, reeded, shape, step.inset, step.z)
         new = Ring(np.where(reeded.inset >= step.inset - 1e-12, first, index), reeded.place)
         label = Label(step.zone, 0 if step.zone == "edge" else side)
         shell.band(last, new, label, reeded.lean)
         last = new
-    return [first], [last.index], steps[count - 1 :]
+    return [first], [last.index], count - 1
+
+
+def _columns(
+    shell: Shell,
+    reeded: Track,
+    shape: FaceShape,
+    inset: float | FloatArray,
+    z: float | FloatArray,
+) -> IntArray:
+    """Add a point of every column; the heights of a free edge break go along with the field."""
+    points = reeded.points(inset, z)
+    if not shape.is_free:
+        return shell.add(points)
+    rise = z - shape.outer[-1].z
+    for _ in range(3):  # slanted columns stand elsewhere at another height
+        points = reeded.points(inset, shape.ground.height(points[:, :2]) + rise)
+    level = np.broadcast_to(shape.ground.height(np.zeros(2)) + rise, len(points))
+    return shell.add(points, np.column_stack([points[:, :2], level]))
 
 
 def _banded(
     shell: Shell,
-    offsets: Offsets,
-    steps: Sequence[Step],
+    offsets: FineOffsets,
+    steps: Sequence[tuple[Step, float | Surface]],
     last: Loops,
     side: Side,
-    *,
-    outwards: bool = False,
 ) -> Loops:
     """Mesh the bands of a section from an outline inwards, or from a middle hole outwards."""
-    for before, step in pairwise(steps):
+    for (before, _), (step, z) in pairwise(steps):
         label = Label(step.zone, 0 if step.zone == "edge" else side)
-        new = shell.loops(offsets.at(step.inset), step.z)
-        outer, inner = (new, last) if outwards else (last, new)
+        new = shell.loops(offsets.at(step.inset), z)
+        outer, inner = (new, last) if offsets.sign > 0.0 else (last, new)
         if before.inset == step.inset:
             shell.strips(outer, inner, label)
         else:
-            shell.patch(outer, inner, label)
+            shell.slope(outer, inner, label)
         last = new
     return last
 
 
-def _fill(
-    shell: Shell, loops: Loops, foot: Contours, ground: Ground, label: Label, tolerance: Tolerance
-) -> None:
-    """Fill a field without a hole: a disc in the middle, and what is left round it."""
-    room = _room(shell, loops, foot, ground, tolerance)
-    if room <= 0.0:
-        shell.patch(loops, [], label)
-        return
-    ring = _circle(shell, room, ground, tolerance)
-    shell.patch(loops, [ring.index], label)
-    fill_disc(shell, ring, room, ground, label, tolerance)
-
-
-def _room(
-    shell: Shell, loops: Loops, foot: Contours, ground: Ground, tolerance: Tolerance
-) -> float:
-    """Return the radius up to which a field is meshed by rings; 0 for none, mm.
-
-    Reeds without a rim run into the field: its loops then lie farther in than its foot.
-    """
-    clear = room_round_middle(foot)
-    if clear <= 0.0:
-        return 0.0
-    points = np.concatenate(shell.points)[:, :2]
-    clear = min(clear, *(_distance(points[loop]) for loop in loops))
-    return min(ground.radius, clear - 5.0 * tolerance.curve) if ground.steps else 0.9 * clear
-
-
-def _fill_round(
+def _down_to_field(
     shell: Shell,
-    loops: Loops,
-    inner: Loops,
-    foot: Contours,
-    inner_foot: Contours,
-    ground: Ground,
-    label: Label,
+    offsets: FineOffsets,
+    shape: FaceShape,
+    steps: Sequence[Step],
+    fillet: float,
+    last: Loops,
+    side: Side,
     tolerance: Tolerance,
+) -> Loops:
+    """Mesh the wall of a rim down to a field that it meets at many heights."""
+    top, foot = steps[-2:]
+    label, is_upright = Label("rim", side), top.inset == foot.inset
+    for row in foot_rows(offsets, (top, foot), fillet, shape.ground, tolerance):
+        new = [shell.add(points, plan) for points, plan in row]
+        outer, inner = (new, last) if offsets.sign > 0.0 else (last, new)
+        if is_upright:
+            shell.strips(outer, inner, label)
+        else:
+            shell.slope(outer, inner, label)
+        last, is_upright = new, False
+    return last
+
+
+def _fill(
+    shell: Shell, outer: Loops, inner: Loops, ground: Ground, label: Label, tolerance: Tolerance
 ) -> None:
-    """Fill a field round a middle hole."""
-    if ground.is_flat:
-        shell.patch(loops, inner, label)
+    """Fill a field, up to a hole in its middle if there is one.
+
+    Circles of a field, and a level one without a hole, are meshed by rings about the middle.
+    """
+    points = np.concatenate(shell.points)[:, :2]
+    room = room_round_middle(tuple(points[loop] for loop in outer))
+    if ground.steps:
+        room = min(ground.radius, room - 5.0 * tolerance.curve)
+    elif ground.is_flat and not inner:
+        room *= 0.9
+    else:
+        room = 0.0
+    if room <= 0.0:
+        _fill_rows(shell, outer, inner, ground, label, tolerance)
         return
-    room = _room(shell, loops, foot, ground, tolerance)
     ring = _circle(shell, room, ground, tolerance)
-    shell.patch(loops, [ring.index], label)
-    until = 1.02 * float(np.hypot(*np.concatenate(inner_foot).T).max())
+    _fill_rows(shell, outer, [ring.index], ground, label, tolerance)
+    if not inner:
+        fill_disc(shell, ring, room, ground, label, tolerance)
+        return
+    until = 1.02 * max(float(np.hypot(*points[loop].T).max()) for loop in inner)
     ring = thin_rings(shell, ring, room, until, ground, label, tolerance)
-    shell.patch([ring.index], inner, label)
+    _fill_rows(shell, [ring.index], inner, ground, label, tolerance)
+
+
+def _fill_rows(
+    shell: Shell, outer: Loops, inner: Loops, ground: Ground, label: Label, tolerance: Tolerance
+) -> None:
+    """Fill what lies between loops; on a hollow or domed field by rows, each inside the last."""
+    longest = row_step(ground, tolerance)
+    last = [*outer, *(loop[::-1] for loop in inner)]
+    while math.isfinite(longest):
+        points = np.concatenate(shell.points)[:, :2]
+        row = _row_inside(tuple(points[loop] for loop in last), longest)
+        if not row:
+            break
+        new = shell.loops(row, ground)
+        shell.patch(last, new, label)
+        last = new
+    shell.patch(last, [], label)
+
+
+def row_step(ground: Ground, tolerance: Tolerance) -> float:
+    """Return how far apart rows of a hollow or domed field lie, and their points, mm."""
+    return _APART * ring_step(ground, tolerance)
+
+
+def _row_inside(contours: Contours, far: float) -> Contours:
+    """Return lines at least `far` mm inside contours, with edges as long, but for thin parts.
+
+    Thin parts are taken away by an opening (shrunk and grown again), so that lines which are
+    simplified do not meet there.
+    """
+    shrunk = offset(contours, -(1.0 + 2.5 * _THIN) * far, "round", tolerance=_THIN * far)
+    grown = offset(shrunk, 2.5 * _THIN * far, "round", tolerance=_THIN * far, least=_THIN * far)
+    return refined(grown, far)
 
 
 def _circle(shell: Shell, radius: float, ground: Ground, tolerance: Tolerance) -> Ring:

@@ -11,7 +11,7 @@ from ...context.tolerance import Tolerance
 from ...geometry.contour import Contours, signed_area
 from ...geometry.types import FloatArray
 from ...spec import Blank
-from .general import Offsets
+from .offsets import Offsets
 
 _WITHIN = 1e-4
 """mm; how near to the width that is asked for an outline drawn inwards has to come."""

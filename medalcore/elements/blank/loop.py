@@ -16,7 +16,7 @@ from ...geometry.shell import Shell, joined
 from ...geometry.solid import Label, Solid, solid_from_manifold
 from ...geometry.types import FloatArray
 from ...spec import Blank
-from .general import Offsets
+from .offsets import Offsets
 from .profile import FaceShape, break_steps, cover
 
 _UNDER = 0.02

@@ -17,7 +17,7 @@ from ...geometry.rays import distance
 from ...geometry.solid import Label, Side, Solid, shared, solid_from_manifold, without
 from ...spec import Panel
 from .circular import ring_step
-from .general import Offsets
+from .offsets import Offsets
 from .shape import shape_of
 from .tower import Band, Region, Storey, below_field, tower
 

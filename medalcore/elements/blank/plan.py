@@ -17,9 +17,9 @@ from ...geometry.types import FloatArray
 from ...spec import Blank, MedalSpec
 from ..edge import STRAIGHT, Reeding, groove_points, kept_off, reeding_of, set_out, started
 from .faces import faces_of
-from .general import Offsets, room_round_middle
 from .inward import inset_for
 from .lettered import EdgeLetters, set_words
+from .offsets import Offsets, room_round_middle
 from .outline import outline_of
 from .profile import FaceShape, Step
 from .shape import hole_outline
@@ -56,12 +56,6 @@ class Plan:
     wall: tuple[Step, ...]
     faces: tuple[FaceShape, FaceShape]
     letters: EdgeLetters | None
-
-    @property
-    def is_pierced(self) -> bool:
-        """Tell whether the middle hole is cut afterwards, through a field that is not level."""
-        plain = self.is_round and self.hole_is_round
-        return self.hole is not None and not plain and any(f.ground.dish for f in self.faces)
 
 
 def planned(spec: MedalSpec, tolerance: Tolerance) -> Plan:

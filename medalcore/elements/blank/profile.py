@@ -49,10 +49,9 @@ class FaceShape:
     ground : Ground
     hole : tuple of Step
         From the middle hole's edge to the foot of its rim; empty without a hole.
-    foot : Step or None
-        Where the wall meets a level field, if `outer` runs on to a bed below the field.
     fillet : float
-        Radius between the wall and a field laid on a bed, mm.
+        Radius between the wall of the rim and a field that it meets at many heights, mm; on
+        other fields the fillet is part of `outer`.
     is_free : bool
         Whether a hollow or domed field runs out to the edge break, which then lies at many
         heights; `outer` has the lowest of them.
@@ -61,14 +60,27 @@ class FaceShape:
     outer: tuple[Step, ...]
     ground: Ground
     hole: tuple[Step, ...] = ()
-    foot: Step | None = None
     fillet: float = 0.0
     is_free: bool = False
 
     @property
-    def is_bed(self) -> bool:
-        """Tell whether the field is meshed level first, to be laid or cut afterwards."""
-        return self.foot is not None or self.is_free
+    def is_basin(self) -> bool:
+        """Tell whether the wall of the rim meets the field at many heights."""
+        return self.ground.basin > 0.0 and not self.is_free
+
+    @property
+    def is_hole_free(self) -> bool:
+        """Tell whether the field runs out to the edge of the middle hole at many heights."""
+        return self.ground.dish != 0.0 and bool(self.hole) and self.hole[-1].zone == "edge"
+
+    @property
+    def reach(self) -> float:
+        """Return how far from the edge the wall of the rim ends at most, mm."""
+        if not self.is_basin:
+            return self.outer[-1].inset
+        top, foot = self.outer[-2:]
+        lean = (foot.inset - top.inset) / (top.z - foot.z)
+        return foot.inset + lean * (foot.z - self.ground.lowest)
 
     @property
     def bare(self) -> FaceShape:
@@ -79,7 +91,8 @@ class FaceShape:
         """Tell whether two faces have the same surface."""
         mine, theirs = self.ground, other.ground
         return (
-            (self.outer, self.hole) == (other.outer, other.hole)
+            (self.outer, self.hole, self.fillet, self.is_free)
+            == (other.outer, other.hole, other.fillet, other.is_free)
             and (mine.level, mine.radius) == (theirs.level, theirs.radius)
             and (mine.dish, mine.steps, mine.basin) == (theirs.dish, theirs.steps, theirs.basin)
         )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
 
@@ -12,7 +11,6 @@ import numpy as np
 
 from ...context.ground import Ground
 from ...context.tolerance import Tolerance
-from ...geometry.arrays import ragged
 from ...geometry.bodies import Body, revolved
 from ...geometry.contour import Contours
 from ...geometry.shell import Shell, Surface
@@ -20,6 +18,7 @@ from ...geometry.solid import Label, Solid
 from ...geometry.types import FloatArray
 from .circular import chords_for, ring_step
 from .general import between
+from .offsets import refined
 
 Storey = tuple[float, float | Surface]
 """Distance inside the outline (below 0 outside), and the height there: z in mm, or a field."""
@@ -45,42 +44,6 @@ class Band:
         return (*self._outline.at(inset), *(c[::-1] for c in inner))
 
 
-class Beyond:
-    """What lies outside an outline, out to some way off; it is narrower farther out."""
-
-    def __init__(self, outline: Region, far: float) -> None:
-        self._outline = outline
-        self._far = far
-
-    def at(self, inset: float) -> Contours:
-        """Return all that is at least a distance outside the outline, mm."""
-        outer = self._outline.at(round(inset - self._far, 9))
-        within = self._outline.at(round(-inset, 9))
-        return (*outer[:1], *(c[::-1] for c in within))
-
-
-class Outwards:
-    """An outline that is narrower the less it has grown: a hole by its own offsets."""
-
-    def __init__(self, hole: Region) -> None:
-        self._hole = hole
-
-    def at(self, inset: float) -> Contours:
-        """Return the contours at a distance inwards, mm."""
-        return self._hole.at(round(-inset, 9))
-
-
-@dataclass(frozen=True)
-class Underside:
-    """A field as the other face has it, seen from above."""
-
-    field: Surface
-
-    def height(self, uv: FloatArray) -> FloatArray:
-        """Return z at (n, 2) points, mm."""
-        return -self.field.height(uv)
-
-
 def tower(region: Region, storeys: Sequence[Storey], label: Label, longest: float) -> Solid:
     """Return the solid whose wall follows storeys from the lowest to the highest.
 
@@ -104,26 +67,13 @@ def tower(region: Region, storeys: Sequence[Storey], label: Label, longest: floa
             made[inset] = refined(region.at(inset), longest)
         new = (inset, shell.loops(made[inset], z))
         if last is None:
-            shell.patch_below(new[1], [], label)
+            shell.patch(new[1], [], label, up=False)
         else:
             between(shell, last, new, label)
         last = new
     assert last is not None
     shell.patch(last[1], [], label)
     return shell.solid()
-
-
-def refined(contours: Contours, longest: float) -> Contours:
-    """Return contours whose edges are at most `longest` mm long."""
-    if not math.isfinite(longest):
-        return contours
-    found = []
-    for points in contours:
-        way = np.roll(points, -1, axis=0) - points
-        parts = np.maximum(np.ceil(np.hypot(*way.T) / longest), 1).astype(np.int64)
-        edge, step = ragged(parts)
-        found.append(points[edge] + (step / parts[edge])[:, None] * way[edge])
-    return tuple(found)
 
 
 def below_field(ground: Ground, out: float, low: float, tolerance: Tolerance) -> Body:

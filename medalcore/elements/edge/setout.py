@@ -213,6 +213,12 @@ def reed_cutter(
 ) -> Body:
     """Return one solid that cuts all notches of an outline.
 
+    For those that cannot be meshed with the piece: where a notch goes round a corner, or so near
+    to one that columns of points cross as they go inwards, it has no place as a depth below the
+    outline; and on drawings with holes of their own. All others are meshed (see `track`): on an
+    oval of 40 mm, cut reeds take 2.6 times as long (5 times, where slanted) and a fifth to seven
+    tenths more triangles.
+
     Parameters
     ----------
     points : (n, 2) float64
