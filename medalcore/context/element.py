@@ -21,6 +21,10 @@ Progress = Callable[[float, str], None]
 Severity = Literal["remark", "note", "warning", "error"]
 
 
+LOST = 0.05
+"""Share of a letter, a cell or an emblem that may be lost to other elements, steps or holes."""
+
+
 @dataclass(frozen=True)
 class Finding:
     """Something about the piece a person should know.

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..geometry.contour import Contours, bounds, inside
 from ..geometry.types import FloatArray
 from .panel_height import Terrace
 
@@ -115,6 +116,30 @@ class Ground:
         spans = [t.rises(low, high) for t in self.terraces]
         return sum(least for least, _ in spans), sum(most for _, most in spans)
 
+    def span(self, contours: Contours, grown: float = 0.0) -> tuple[float, float]:
+        """Return the least and the most height of the field under an area, mm.
+
+        Circles, hollow and dome rise or fall with the radius alone: their extremes are at either
+        end of the area or where they turn in between. What panels may add is counted in full
+        wherever they come near.
+
+        Parameters
+        ----------
+        contours : contours
+            mm.
+        grown : float
+            How much wider than drawn the area may become, mm.
+        """
+        low, high = bounds(contours)
+        far = float(np.hypot(*np.concatenate(contours).T).max()) + grown
+        near = max(_nearest(contours) - grown, 0.0)
+        if inside(contours, np.zeros((1, 2)))[0]:
+            near = 0.0
+        radii = np.array([near, *(r for r, _ in self.steps if near < r < far), far])
+        z = self._turned(np.column_stack([radii, np.zeros_like(radii)]))
+        least, most = self.terraced(low - grown, high + grown)
+        return float(z.min()) + least, float(z.max()) + most
+
     def _of_terraces(self) -> list[float]:
         """Return the heights that the level parts of terraces can have."""
         found = []
@@ -167,6 +192,15 @@ class Ground:
         s, reach, big = abs(self.dish), self.basin or self.radius, self.sphere
         cap = np.sqrt(np.maximum(big**2 - np.minimum(r2, reach**2), 0.0)) - (big - s)
         return self.level - math.copysign(1.0, self.dish) * cap
+
+
+def _nearest(outline: Contours) -> float:
+    """Return how near an outline comes to the middle of the face, mm."""
+    starts = np.concatenate(outline)
+    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
+    square = np.maximum(np.sum(step * step, axis=1), 1e-18)
+    t = np.clip(-np.sum(starts * step, axis=1) / square, 0.0, 1.0)
+    return float(np.hypot(*(starts + t[:, None] * step).T).min())
 
 
 def placement(alignment: str | float, side: int) -> FloatArray:

@@ -24,6 +24,7 @@ from ..geometry.grid import HeightField
 from ..geometry.solid import Label, Side, Solid, arrays_of, united, without
 from ..geometry.types import FloatArray, IntArray
 from ..spec import Border, Face, Legend, MedalSpec, Relief, Table
+from .field_steps import drilled
 from .free_field import AROUND, free_field, within_borders
 from .interference import interferences
 from .registry import ELEMENTS, files_of
@@ -145,6 +146,8 @@ def assemble(
     }
     finished = Finished.of(vertices, triangles, code, labels, grounds_of)
     log.findings += interferences(finished, log.standing, spec.medal.process)
+    for side, ground in (("obverse", blank.obverse), ("reverse", blank.reverse)):
+        log.findings += drilled(side, ground, log.standing)
     log.spent("interference", start)
     return Assembled(
         vertices,

@@ -6,15 +6,18 @@ it, or between the mouths of what is sunk into it. A die, a mould or a cutter mu
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..context.element import Finding, Severity
-from ..context.openings import BASE, EDGE, LOOP, RIM
+from ..context.ground import Ground
+from ..context.openings import BASE, EDGE, LOOP, NAMES, RIM, opening_at
 from ..geometry.arrays import ragged
+from ..geometry.contour import Contours
 from ..geometry.types import BoolArray, FloatArray, IntArray
+from .field_steps import Wall, steps_of
 from .standing import Finished, Owner, to_face
 
 LEAST = {"struck": 0.15, "cast": 0.20, "milled": 0.20, "printed": 0.20}
@@ -30,7 +33,16 @@ no fault: it is short (common practice, no source)."""
 _PIECE = 0.3
 """Longest piece of an edge that is looked at, mm."""
 
-_NAMES = {RIM: "the rim", EDGE: "a hole, a joint or the edge", LOOP: "the loop"}
+_NAMES = {RIM: "the rim", LOOP: "the loop"}
+
+_WALLS = -100
+"""Number of the first wall of a panel or circle; the others are below it."""
+
+_SAME_MM = 1e-3
+"""How far a level may be off that on which a wall's foot lies."""
+
+_CURVE_MM = 0.002
+"""Largest distance between a circle and the chords it is looked at by, mm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +63,36 @@ class _Feet:
     def some(self, which: BoolArray) -> _Feet:
         """Return those that are picked."""
         return _Feet(self.start[which], self.stop[which], self.unit[which])
+
+
+@dataclass(frozen=True, eq=False)
+class _Face:
+    """What there is on a face, by number: units of elements, and walls of panels and circles."""
+
+    owner: Owner
+    ground: Ground
+    walls: Mapping[int, Wall]
+
+    def name(self, number: int, at: FloatArray) -> str:
+        """Return what a number near a place stands for."""
+        if number in self.owner:
+            return self.owner[number][0].path
+        if number in self.walls:
+            return self.walls[number].step.name
+        return _NAMES.get(number) or NAMES[int(opening_at(self.ground, at[None])[0])]
+
+    def counts(self, one: int, two: int, at: FloatArray, thin: bool) -> bool:
+        """Tell whether a pair is one of elements, or an element on the side of a wall's end."""
+        for number, other in ((one, two), (two, one)):
+            if number not in self.walls:
+                continue
+            wall = self.walls[number]
+            rise = float(wall.step.ground.height(at[None])[0])
+            if abs(rise - (wall.high if thin else wall.low)) > _SAME_MM:
+                return False
+            if other not in self.owner or self.owner[other][0].may_overlap:
+                return False
+        return True
 
 
 def narrow_gaps(
@@ -77,33 +119,44 @@ def narrow_gaps(
         if not here:
             continue
         place = next(iter(here.values()))[0].place
-        feet = _feet(finished, side, place)
+        ground = next(iter(here.values()))[0].ground
+        own = _feet(finished, side, place)
+        walls: dict[int, Wall] = {}
+        lower, upper = [own], [own]
+        for wall, low, high in (w for step in steps_of(ground) for w in step.walls(_CURVE_MM)):
+            number = _WALLS - len(walls)
+            walls[number] = wall
+            lower.append(_along(low, number))
+            upper.append(_along(high, number))
         cut = np.array([n for n, (s, _) in here.items() if s.action == "cut"], dtype=np.int64)
-        sunk = np.isin(feet.unit, [*cut.tolist(), EDGE])
-        raised = np.isin(feet.unit, [n for n in here if n not in set(cut.tolist())] + [RIM, LOOP])
+        sunk = [*cut.tolist(), EDGE, *walls]
+        raised = [*(n for n in here if n not in set(cut.tolist())), RIM, LOOP, *walls]
         least = LEAST[process]
-        cells = np.isin(feet.unit, [n for n in cut if here[n][1].name.startswith("cell")])
-        wall = LEAST_CELL_WALL if cells.any() else least
-        for which, limit, thin in ((raised, least, False), (sunk, wall, True)):
-            yield from _told(_near(feet.some(which), limit), here, meeting, told, thin, process)
+        cells = [n for n in cut if here[n][1].name.startswith("cell")]
+        wide = LEAST_CELL_WALL if np.isin(own.unit, cells).any() else least
+        for feet, which, limit, thin in ((lower, raised, least, False), (upper, sunk, wide, True)):
+            some = _joined(feet)
+            near = _near(some.some(np.isin(some.unit, which)), limit)
+            yield from _told(near, _Face(here, ground, walls), meeting, told, thin, process)
 
 
 def _told(
     near: tuple[FloatArray, IntArray, FloatArray],
-    owner: Owner,
+    face: _Face,
     meeting: Set[tuple[int, int]],
     told: Set[tuple[str, str]],
     thin: bool,
     process: str,
 ) -> Iterator[Finding]:
     """Yield the narrowest place of every pair of elements."""
+    owner = face.owner
     done: set[tuple[str, str]] = set()
     gaps, pairs, places = near
     for k in np.argsort(gaps, kind="stable").tolist():
         one, two = pairs[k].tolist()
-        if (one, two) in meeting:
+        if (one, two) in meeting or not face.counts(one, two, places[k], thin):
             continue
-        names = [owner[n][0].path if n in owner else _NAMES[n] for n in (one, two)]
+        names = [face.name(n, places[k]) for n in (one, two)]
         paths = names[0], names[1]
         if paths in done or paths in told or paths[::-1] in told:
             continue
@@ -130,6 +183,21 @@ def _told(
         yield Finding("narrow-gap", severity, message, where, float(gaps[k]), limit)
 
 
+def _along(contours: Contours, number: int) -> _Feet:
+    """Return closed outlines as pieces of one unit."""
+    start = np.concatenate([*contours, np.zeros((0, 2))])
+    stop = np.concatenate([*(np.roll(c, -1, axis=0) for c in contours), np.zeros((0, 2))])
+    return _pieces(start, stop, np.full(len(start), number))
+
+
+def _joined(feet: Sequence[_Feet]) -> _Feet:
+    return _Feet(
+        np.concatenate([f.start for f in feet]),
+        np.concatenate([f.stop for f in feet]),
+        np.concatenate([f.unit for f in feet]),
+    )
+
+
 def _feet(finished: Finished, side: int, place: FloatArray) -> _Feet:
     """Return where units end at the field: edges that one of their triangles has with it."""
     tri, unit = (a[finished.on(side)] for a in (finished.triangles, finished.unit))
@@ -144,12 +212,17 @@ def _feet(finished: Finished, side: int, place: FloatArray) -> _Feet:
     there, back = edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]
     feet = (of != BASE) & np.isin(back, there[of == BASE])
     start, stop = (to_face(finished.vertices[edges[feet, k]], place)[:, :2] for k in (0, 1))
+    return _pieces(start, stop, of[feet])
+
+
+def _pieces(start: FloatArray, stop: FloatArray, unit: IntArray) -> _Feet:
+    """Return edges cut into short pieces."""
     long = np.linalg.norm(stop - start, axis=1)
     parts = np.maximum(np.ceil(long / _PIECE), 1).astype(np.int64)
     which, step = ragged(parts)
     way = ((stop - start) / parts[:, None])[which]
     begin = start[which] + step[:, None] * way
-    return _Feet(begin, begin + way, of[feet][which])
+    return _Feet(begin, begin + way, unit[which])
 
 
 def _near(feet: _Feet, limit: float) -> tuple[FloatArray, IntArray, FloatArray]:

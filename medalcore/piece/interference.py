@@ -12,17 +12,14 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from ..context.element import Finding, Severity
+from ..context.element import LOST, Finding, Severity
 from ..context.openings import BASE, EDGE, LOOP, NAMES, RIM, opening_at
 from ..geometry.types import FloatArray
+from .field_steps import across_steps
 from .gaps import narrow_gaps
 from .meetings import Meeting, meetings_of
-from .panel_edges import across_panels
 from .standing import Finished, Owner, Standing, areas, rise
 from .takers import Look, Taken
-
-LOST = 0.05
-"""Share of a letter, a cell or an emblem that may be lost to other elements."""
 
 _TOLD = 0.005
 """Share of a unit below which what another has of it is not told."""
@@ -80,7 +77,10 @@ def interferences(
             yield found
     holed = {k: m for k, m in meetings.items() if k[0] == EDGE}
     yield from _told_holes(holed, told, owner, lost)
-    yield from across_panels(standing, _WORDS)
+    hidden = {path for path, other in told if other == _OTHERS[BASE]}
+    for finding, step in across_steps(standing, _WORDS, hidden):
+        told.add((finding.where, step))
+        yield finding
     yield from narrow_gaps(finished, owner, set(meetings), told, process)
 
 

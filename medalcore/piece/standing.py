@@ -13,8 +13,13 @@ from ..context.element import Unit
 from ..context.ground import Ground
 from ..context.openings import BASE, EDGE, LOOP, RIM
 from ..geometry.arrays import cross2
+from ..geometry.grid import Grid
+from ..geometry.raster import top_surface
 from ..geometry.solid import Label, Side, Solid, arrays_of
 from ..geometry.types import BoolArray, FloatArray, IntArray
+
+_PIXELS = 240
+"""Along the larger side of a unit that is looked at closely."""
 
 _LEVEL = 0.75
 """Cosine of the slope up to which a face counts as level."""
@@ -142,3 +147,46 @@ def areas(
     level = is_level(vertices, triangles)
     every = np.bincount(unit, seen, count).astype(np.float64)
     return every, np.bincount(unit[level], seen[level], count).astype(np.float64)
+
+
+def corners_of(s: Standing, number: int) -> FloatArray:
+    """Return the corners of a unit's triangles, (k, 2) mm in face coordinates."""
+    vertices, triangles, unit = s.own
+    return np.asarray(vertices[triangles[unit == number].ravel(), :2])
+
+
+def grid_round(points: FloatArray) -> Grid:
+    """Return a grid over (k, 2) points, off the lines they may lie on."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    pixel = max(float((high - low).max()) / _PIXELS, 1e-4)
+    cols, rows = (np.ceil((high - low) / pixel).astype(int) + 3).tolist()
+    return Grid(
+        rows=rows, cols=cols, pixel=pixel,
+        left=float(low[0]) - 0.93 * pixel, top=float(high[1]) + 0.91 * pixel,
+    )  # fmt: skip
+
+
+def points_of(grid: Grid, rows: IntArray, cols: IntArray) -> FloatArray:
+    """Return the middles of pixels, (k, 2) mm."""
+    return np.column_stack([grid.left + cols * grid.pixel, grid.top - rows * grid.pixel])
+
+
+def own_heights(s: Standing, number: int, grid: Grid, *, level: bool) -> FloatArray:
+    """Return the heights of a unit's own surface above the field, -inf where there is none.
+
+    Of what is cut, below the field; of its level faces only where they make up most of it.
+    """
+    vertices, triangles, unit = s.own
+    triangles = triangles[unit == number]
+    if level:
+        every, flat = areas(vertices, triangles, np.zeros(len(triangles), dtype=np.int64), 1)
+        if flat[0] >= 0.5 * every[0]:
+            triangles = triangles[is_level(vertices, triangles)]
+            return top_surface(vertices, triangles, grid)[0]
+    heights = top_surface(vertices, triangles, grid)[0]
+    rows, cols = np.nonzero(np.isfinite(heights))
+    at = points_of(grid, rows, cols)
+    sign = -1.0 if s.action == "cut" else 1.0
+    below = sign * (heights[rows, cols] - s.ground.height(at)) < 0.0
+    heights[rows[below], cols[below]] = -np.inf
+    return heights

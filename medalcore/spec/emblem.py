@@ -54,7 +54,7 @@ class Emblem(Table, frozen=True):
         float,
         doc(
             "Least width of the metal left between two cells, and between a cell and the edge of "
-            "the field, a hole, a joint or the edge of a panel",
+            "the field, a hole, a joint or the edge of a panel or circle",
             unit="mm",
             when=_CELLS,
             gt=0,
@@ -65,7 +65,7 @@ class Emblem(Table, frozen=True):
         bool,
         doc(
             "Let cells run up to the rim where they come nearer to it than the wall, instead of "
-            "leaving the wall there",
+            "leaving the wall there; a drawing may reach past it by as much, and is cut off there",
             when=_CELLS,
         ),
     ] = False

@@ -62,7 +62,7 @@ def test_letters_across_the_edge_of_a_panel_are_told(work, height):
     panel = {"shape": "rectangle", "size": 16.0, "height": height}
     for x in (0.0, 6.0, 8.0, 11.0):
         face = {"field": {"panel": [panel]}, "inscription": [{**bar, "at": [x, 0.0]}]}
-        found = [f for f in piece(face).findings if f.rule == "across-panel"]
+        found = [f for f in piece(face).findings if f.rule == "across-step"]
         if x != 8.0:
             assert not found
             continue
@@ -74,7 +74,7 @@ def test_letters_across_the_edge_of_a_panel_are_told(work, height):
         assert u == pytest.approx(8.0, abs=0.4)
         assert abs(v) < 2.2
         face["inscription"][0]["overlap"] = True
-        assert not [f for f in piece(face).findings if f.rule == "across-panel"]
+        assert not [f for f in piece(face).findings if f.rule == "across-step"]
 
 
 def test_only_the_letters_across_a_panel_are_named():
@@ -82,6 +82,6 @@ def test_only_the_letters_across_a_panel_are_named():
     words = {"text": "MIM", "font": "sans-bold", "cap_height": 4.0}
     panel = {"shape": "rectangle", "size": 7.0, "height": 0.15}
     medal = piece({"field": {"panel": [panel]}, "inscription": [words]})
-    (told,) = [f for f in medal.findings if f.rule == "across-panel"]
+    (told,) = [f for f in medal.findings if f.rule == "across-step"]
     assert told.message.startswith("'M' stands across")
     assert abs(float(re.search(r"near ([-\d.]+)", told.message)[1])) == pytest.approx(3.5, abs=0.3)

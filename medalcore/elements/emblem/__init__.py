@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from ...context.containment import past_field, scale_that_fits
-from ...context.element import Built, Context, Finding, Part, Unit
+from ...context.element import LOST, Built, Context, Finding, Part, Unit
 from ...context.ground import Ground
+from ...context.openings import NAMES, opening_at
 from ...errors import SpecError
 from ...geometry.contour import Contours, area, bounds, turned
 from ...geometry.loft import drafted
@@ -19,9 +20,9 @@ from ...geometry.solid import Solid
 from ...geometry.solid import united as joined
 from ...geometry.types import FloatArray
 from ...spec import Emblem
-from ...svg.drawing import Drawing, read_drawing
+from ...svg.drawing import Colour, Drawing, read_drawing
 from ...svg.levels import bare_colours, levels_of
-from .cells import Cell, walled
+from .cells import Cell, cut_off, walled
 from .room import cell_room, run_up
 from .well import well
 
@@ -52,7 +53,8 @@ def build_emblem(spec: Emblem, context: Context) -> Built:
         for what in drawing.left_out
     ]
     everything = drawing.contours
-    _check_place(everything, fit, spec.at, context.ground)
+    runs_up = spec.work == "cells" and spec.to_rim
+    findings += _check_place(everything, fit, spec, context.ground, spec.wall if runs_up else 0.0)
     context.progress(0.3, "walls")
     site = _site(everything, spec, context.ground)
     facts: dict[str, Any] = {"work": spec.work, "colours": len(drawing.colours)}
@@ -98,15 +100,17 @@ class _Site:
 
 def _site(contours: Contours, spec: Emblem, ground: Ground) -> _Site:
     u, v = bounds(contours).mean(axis=0)
-    points = np.vstack([*contours, [(u, v), (0.0, 0.0)]])
-    z = replace(ground, terraces=()).height(points)
-    least, most = ground.terraced(*bounds(contours))
-    follows = spec.follow and ground.dish != 0.0
     base = float(ground.height(np.array((u, v))))
-    hollow = ground.lifted(0.0) if follows else None
-    site = _Site(base, base, base, hollow, (float(u), float(v)))
-    z = z - site.lift(points)
-    return replace(site, lowest=float(z.min()) + least, highest=float(z.max()) + most)
+    rise = spec.height if spec.work != "sunk" else 0.0
+    grown = math.tan(math.radians(spec.draft)) * (rise + _BURIED + ground.highest - ground.lowest)
+    if not (spec.follow and ground.dish != 0.0):
+        lowest, highest = ground.span(contours, grown)
+        return _Site(base, lowest, highest, None, (float(u), float(v)))
+    # with the hollow or dome taken out, only what stands on it is left to rise or fall
+    lowest, highest = replace(ground, level=0.0, dish=0.0).span(contours, grown)
+    hollow = ground.lifted(0.0)
+    middle = float(hollow.height(np.array((u, v))))
+    return _Site(base, middle + lowest, middle + highest, hollow, (float(u), float(v)))
 
 
 def _laid(solid: Solid, site: _Site, context: Context) -> Solid:
@@ -131,8 +135,10 @@ def _placed(drawing: Drawing, spec: Emblem) -> Drawing:
     return replace(drawing, colours=tuple(placed))
 
 
-def _check_place(contours: Contours, fit: float, at: tuple[float, float], ground: Ground) -> None:
-    """Refuse a drawing that runs past the field.
+def _check_place(
+    contours: Contours, fit: float, spec: Emblem, ground: Ground, most: float
+) -> Iterator[Finding]:
+    """Refuse a drawing that runs past the field by more than `most` mm; tell if it does by less.
 
     Raises
     ------
@@ -143,11 +149,14 @@ def _check_place(contours: Contours, fit: float, at: tuple[float, float], ground
     reach = past_field(ground, points)
     if reach is None:
         return
-    fits = math.floor(100.0 * fit * scale_that_fits(ground, points, at)) / 100.0
+    fits = math.floor(100.0 * fit * scale_that_fits(ground, points, spec.at)) / 100.0
     cure = f"a fit of {fits:g} mm stays inside" if fits > 0.0 else "move it inwards"
-    raise SpecError(
-        f"the drawing reaches {reach.far:.2f} mm past the edge of the field, {reach.near}; {cure}",
-        key="fit" if fits > 0.0 else "at",
+    told = f"the drawing reaches {reach.far:.2f} mm past the edge of the field, {reach.near}"
+    if reach.far > most:
+        told += f", where to_rim lets it reach {most:g} mm" if most else ""
+        raise SpecError(f"{told}; {cure}", key="fit" if fits > 0.0 else "at")
+    yield Finding(
+        "cells", "remark", f"{told}, and is cut off at the rim; {cure}", "to_rim", reach.far
     )
 
 
@@ -205,6 +214,7 @@ def _cells(
         )
     cells = walled(colours, spec.wall + 2.0 * widening, room, curve)
     findings += _drawn_back(cells, spec)
+    findings += _cut_off(drawing.colours, site, spec, context)
     parts: list[Part] = []
     table: dict[str, Any] = {}
     for colour in dict.fromkeys(cell.colour for cell in cells):
@@ -248,8 +258,32 @@ def _drawn_back(cells: Sequence[Cell], spec: Emblem) -> Iterator[Finding]:
     if worst.drawn_back > _TOLD_SHARE:
         told = (
             f"cells were drawn back for walls {spec.wall:g} mm wide along the edge of the field, "
-            f"holes or panels; one of {worst.colour} lost most by that, "
+            f"holes, panels or circles; one of {worst.colour} near {worst.where[0]:.1f}, "
+            f"{worst.where[1]:.1f} mm lost most by that, "
             f"{100.0 * worst.drawn_back:.0f} %: a smaller fit keeps it whole"
             + ("" if spec.to_rim else ", to_rim lets it run up to a rim")
         )
         yield Finding("cells", "note", told, "wall", worst.drawn_back, _TOLD_SHARE)
+
+
+def _cut_off(
+    colours: Sequence[Colour], site: _Site, spec: Emblem, context: Context
+) -> Iterator[Finding]:
+    """Tell of the cell that loses most to holes, or to what is not as high as its middle."""
+    ground, curve, middle = context.ground, context.tolerance.curve, np.array(site.middle)
+    found = []
+    for bare in (replace(ground, voids=()), replace(ground, steps=(), terraces=())):
+        room = cell_room(bare, middle, -curve, to_rim=spec.to_rim, tolerance=curve)
+        found.append(cut_off(colours, room))
+    worst = max(found, key=lambda cell: cell.share)
+    if worst.share <= LOST or spec.overlap:
+        return
+    by = "the edge of a panel or a circle"
+    if worst is not found[0]:
+        by = NAMES[int(opening_at(ground, np.array([worst.where]))[0])]
+    u, v = worst.where
+    told = (
+        f"cell of {worst.colour} lies across {by}: {100.0 * worst.share:.0f} % is lost, "
+        f"near {u:.1f}, {v:.1f} mm; move it, or make it smaller, or set overlap if it is meant"
+    )
+    yield Finding("lost", "error", told, "", worst.share, LOST)

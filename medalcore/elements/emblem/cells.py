@@ -34,11 +34,23 @@ class Cell:
     drawn_back : float
         Share of it, once walls part it from other cells, that walls along the ends of the
         field took.
+    where : (float, float)
+        Its middle as drawn, mm.
     """
 
     colour: str
     contours: Contours
     drawn_back: float
+    where: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class CutOff:
+    """What of a coloured area lies off a region: its colour, its share, and where, mm."""
+
+    colour: str
+    share: float
+    where: tuple[float, float]
 
 
 def walled(
@@ -67,8 +79,23 @@ def walled(
         kept = intersected(left, room, tolerance / 2.0) if left else ()
         done.append(kept)
         taken = max(1.0 - area(kept) / area(left), 0.0) if left else 0.0
-        cells += [Cell(name, part, taken) for part in components(kept)] or [Cell(name, (), taken)]
+        u, v = bounds(drawn[k][1]).mean(axis=0).tolist()
+        cells += [Cell(name, part, taken, (u, v)) for part in components(kept) or ((),)]
     return tuple(cells)
+
+
+def cut_off(colours: Sequence[Colour], room: Contours) -> CutOff:
+    """Return which coloured area loses most of itself outside a region, and where it does."""
+    worst = CutOff("", 0.0, (0.0, 0.0))
+    for name, part in ((c.name, part) for c in colours for part in components(c.contours)):
+        lost = subtracted(part, room)
+        share = area(lost) / area(part)
+        if share > worst.share:
+            points = np.concatenate(lost)
+            off = np.sum((points - bounds(part).mean(axis=0)) ** 2, axis=1)
+            u, v = points[np.argmin(off)].tolist()
+            worst = CutOff(name, share, (u, v))
+    return worst
 
 
 def _near(boxes: FloatArray, k: int, wall: float) -> list[int]:

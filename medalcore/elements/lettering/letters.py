@@ -244,26 +244,8 @@ def _site(placed: Contours, context: Context, words: Words) -> _Site:
     ground = context.ground
     depth = words.height + CROSSING + ground.highest - ground.lowest
     grown = math.tan(math.radians(words.draft)) * depth
-    box = bounds(placed)
-    # The ground rises or falls with the radius alone: its extremes are at either end of the
-    # letter or where it turns in between. The nearest point may lie within a long side.
-    high = float(np.hypot(*np.concatenate(placed).T).max()) + grown
-    low = max(_nearest(placed) - grown, 0.0)
-    if np.all(box[0] <= 0.0) and np.all(box[1] >= 0.0):
-        low = 0.0
-    radii = np.array([low, *(r for r, _ in ground.steps if low < r < high), high])
-    z = replace(ground, terraces=()).height(np.column_stack([radii, np.zeros_like(radii)]))
-    least, most = ground.terraced(box[0] - grown, box[1] + grown)
-    level = float(ground.height(box.mean(axis=0)))
-    return _Site(level, float(z.min()) + least, float(z.max()) + most)
-
-
-def _nearest(outline: Contours) -> float:
-    """Return how near an outline comes to the middle of the face, mm."""
-    starts = np.concatenate(outline)
-    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
-    t = np.clip(-np.sum(starts * step, axis=1) / np.sum(step * step, axis=1), 0.0, 1.0)
-    return float(np.hypot(*(starts + t[:, None] * step).T).min())
+    lowest, highest = ground.span(placed, grown)
+    return _Site(float(ground.height(bounds(placed).mean(axis=0))), lowest, highest)
 
 
 def _touching(cuts: Sequence[Cut]) -> list[list[Cut]]:
