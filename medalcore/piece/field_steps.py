@@ -60,6 +60,13 @@ class Step:
             for (start, under), (end, over) in pairwise(self.ground.steps)
         )
 
+    def off(self, points: FloatArray) -> FloatArray:
+        """Return how far (k, 2) points are from where its walls begin or end, mm."""
+        if self.ground.terraces:
+            return np.abs(self.ground.terraces[0].depth(points))
+        radii = np.array([r for r, _ in self.ground.steps])
+        return np.asarray(np.abs(np.hypot(*points.T)[:, None] - radii).min(axis=1))
+
     def walls(self, curve: float) -> Iterator[tuple[Wall, Contours, Contours]]:
         """Yield its walls with their lower and their upper end, as outlines, mm."""
         if self.ground.terraces:
@@ -180,19 +187,19 @@ def _across(s: Standing, number: int, name: str) -> _Across:
         rise = step.ground.height(points)
         height = float(np.ptp(rise)) if len(rise) else 0.0
         if height > worst.height:
-            share, where = _parted(points, rise)
+            share, where = _parted(step, points, rise, grid.pixel)
             worst = _Across(height, share, where)
     return worst
 
 
-def _parted(points: FloatArray, rise: FloatArray) -> tuple[float, tuple[float, float]]:
+def _parted(
+    step: Step, points: FloatArray, rise: FloatArray, pixel: float
+) -> tuple[float, tuple[float, float]]:
     """Return the share of points on the side of a step where fewer are, and where they meet it."""
-    upper: NDArray[np.bool_] = rise > 0.5 * (rise.min() + rise.max())
-    share = float(np.mean(upper))
-    middle = points.mean(axis=0)
-    wall = (rise > rise.min()) & (rise < rise.max())
-    on_it = points[wall] if wall.any() else points[upper == (share < 0.5)]
-    u, v = on_it[np.argmin(np.sum((on_it - middle) ** 2, axis=1))].tolist()
+    share = float(np.mean(rise > 0.5 * (rise.min() + rise.max())))
+    off = step.off(points)
+    on_it = points[off <= off.min() + pixel]
+    u, v = on_it[np.argmin(np.sum((on_it - points.mean(axis=0)) ** 2, axis=1))].tolist()
     return min(share, 1.0 - share), (u, v)
 
 
