@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import reduce
+from functools import cache, reduce
 from operator import and_
 from typing import Any
 
@@ -77,6 +77,7 @@ def _limits(key: Key, unit: str) -> str:
     return unit and f" in{unit}"
 
 
+@cache
 def keys_of(table: type[Table]) -> tuple[Key, ...]:
     """Return the keys of a table class, in the order they are written."""
     info = inspect.type_info(table)

@@ -196,6 +196,7 @@ def edge_of(blank):
     return v[np.unique(f[code == [x.zone for x in labels].index("edge")])]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", list(SHAPES))
 @pytest.mark.parametrize("dish", [0.4, -0.2])
 @pytest.mark.parametrize("shape", ["chamfer", "round"])

@@ -86,6 +86,7 @@ def test_an_inner_border_follows_the_outline_as_a_true_offset(name, height):
     assert min(abs(piece.obverse.highest - 1.4), abs(piece.obverse.lowest - 1.0)) < 1e-9
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", list(OUTLINES))
 @pytest.mark.parametrize("dish", [0.0, 0.3, -0.3])
 def test_several_panels_lie_where_the_ground_says(name, dish):

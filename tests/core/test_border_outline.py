@@ -102,6 +102,7 @@ def test_lengths_towards_an_angle(angle):
     assert math.remainder(math.atan2(x, y) - angle, 2 * math.pi) == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize(
     "blank",

@@ -19,6 +19,7 @@ def plate(height=5.0):
     return heights, (np.arange(SIZE) - SIZE / 2 + 0.5) * PIXEL
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pixel", [0.02, 0.03])
 def test_it_is_a_grey_closing_where_clefts_are_deep(pixel):
     """Against scipy's closing by the same octagon, on clefts in all directions."""

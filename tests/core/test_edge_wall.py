@@ -143,6 +143,7 @@ def test_depths_are_true_where_reeds_and_grooves_cross(profile, slant, shape):
     assert lips[lips < 0.5].min() == pytest.approx(0.3, abs=2 * MICRON)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("blank", "edge"),
     [

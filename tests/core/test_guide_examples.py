@@ -15,6 +15,8 @@ import numpy as np
 import pytest
 import trimesh
 
+pytestmark = pytest.mark.slow  # a core is copied and run
+
 ROOT = Path(__file__).resolve().parents[2]
 
 SPEC = """

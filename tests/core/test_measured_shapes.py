@@ -48,6 +48,7 @@ def sides(polygon, turn=0.0):
     return x2 - x1, y2 - y1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quality", ["fine", "draft"])
 @pytest.mark.parametrize(
     ("blank", "across"),

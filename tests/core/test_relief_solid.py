@@ -28,6 +28,7 @@ def normals(vertices, triangles):
     return cross / size[:, None], size / 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ground", GROUNDS.values(), ids=GROUNDS.keys())
 @pytest.mark.parametrize("form", FORMS.values(), ids=FORMS.keys())
 @pytest.mark.parametrize("pixels", [230, 700])
@@ -123,6 +124,7 @@ def test_the_wall_leans_by_the_draft(degrees):
     assert np.average(angle, weights=area[wall]) == pytest.approx(degrees, abs=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ground", GROUNDS.values(), ids=GROUNDS.keys())
 def test_walls_meet_in_narrow_gaps_and_keep_their_draft(ground):
     """Gaps that narrow to nothing: no facet leans less than asked, and none is left open."""

@@ -90,6 +90,7 @@ def _measured(text, models=MODELS, to_face=lambda q: 20.0 * q, quality="fine"):
     return _top(with_them, points) - _top(without, points), _bumps(q), with_them
 
 
+@pytest.mark.slow
 def test_strokes_stand_on_the_finished_piece():
     """Both pieces may miss their height field by 5 micrometres (fine); 99 of 100 points."""
     change, wanted, medal = _measured(SPEC)

@@ -129,6 +129,7 @@ def test_the_depth_is_the_deepest_place(kind):
     assert deepest == pytest.approx(0.05, abs=0.003 if kind in ("stipple", "matt") else 1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quality", ["draft", "fine"])
 @pytest.mark.parametrize("dish", [0.0, 0.4, -0.4])
 @pytest.mark.parametrize("kind", KINDS)
@@ -142,6 +143,7 @@ def test_it_closes_under_letters_on_every_field(kind, dish, quality):
     assert {"texture", "legend", "field"} <= set(medal.zone_names)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "blank",
     [
@@ -269,6 +271,7 @@ def test_the_same_spec_gives_the_same_bytes(kind):
             _spec(text + "\narrangement = 1")
 
 
+@pytest.mark.slow
 def test_both_faces_and_two_textures_on_one():
     text = '[[{}.texture]]\nkind = "rings"\npitch = 0.7\n[[{}.texture]]\npitch = 0.9\n'
     cache = StageCache()
