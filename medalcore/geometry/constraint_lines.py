@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -20,8 +20,7 @@ _HALVINGS = 6
 class Lines:
     """Points of a surface, and edges between them.
 
-    Those that would make slivers at the border or at one another are left out. Points without
-    edges keep their height, whatever is asked of the surface.
+    Those that would make slivers at the border or at one another are left out.
 
     Attributes
     ----------
@@ -31,16 +30,18 @@ class Lines:
         mm.
     edges : (m, 2) int64
         Indices of points.
+    fixed : (k,) int64
+        Indices of points that keep their height, whatever is asked of the surface.
     """
 
     points: FloatArray
     z: FloatArray
     edges: IntArray
+    fixed: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
-    def lonely_in(self, points: FloatArray) -> IntArray:
-        """Return which of some points, (n, 2), are those without edges."""
-        lonely = np.setdiff1d(np.arange(len(self.points)), self.edges)
-        found = [np.flatnonzero(np.all(points == p, axis=1)) for p in self.points[lonely]]
+    def fixed_in(self, points: FloatArray) -> IntArray:
+        """Return which of some points, (n, 2), keep their height."""
+        found = [np.flatnonzero(np.all(points == p, axis=1)) for p in self.points[self.fixed]]
         return np.concatenate([np.zeros(0, dtype=np.int64), *found])
 
 
@@ -51,6 +52,7 @@ def joined(*lines: Lines) -> Lines:
         np.concatenate([some.points for some in lines]),
         np.concatenate([some.z for some in lines]),
         np.concatenate([some.edges + k for some, k in zip(lines, shift, strict=False)]),
+        np.concatenate([some.fixed + k for some, k in zip(lines, shift, strict=False)]),
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import trimesh
 from models import lumpy_head, scans
-from relief_fields import GROUNDS, over, star
+from relief_fields import GROUNDS, grid, over, star
 from scipy import ndimage
 
 from medalcore.context.element import Context, Model
@@ -19,6 +19,7 @@ from medalcore.elements.relief import build_relief
 from medalcore.elements.relief.build import modelled
 from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
 from medalcore.elements.relief.draft.edge_walls import steps
+from medalcore.elements.relief.surface import slope_limit
 from medalcore.elements.relief.surface.relief_solid import relief_shape
 from medalcore.elements.relief.surface.slope_limit import leaning
 from medalcore.geometry.closure import closure
@@ -49,9 +50,7 @@ def check_draft(vertices, triangles, ground, draft):
     assert (lean > -1e-4)[high > field].all(), "an undercut"
     steep = area[seen & (lean < draft + 5.0)].sum()
     assert steep > 0
-    over = area[seen & (lean < draft - 0.01)].sum()
-    assert over <= 1e-3 * steep, f"{100 * over / steep:.3f} % of the steep area is too steep"
-    assert lean[seen].min() > draft - 0.5
+    assert lean[seen].min() > draft - 1e-6
     # nor is it much less steep: walls are where they were asked for
     assert area[seen & (np.abs(lean - draft) < 1.0)].sum() > 0.6 * steep
 
@@ -172,3 +171,50 @@ def test_only_steep_triangles_move_and_by_the_least():
     assert np.array_equal(
         leaning(points, gentle, np.array([[0, 1, 2]]), 1.0, wide, wide, wide), gentle
     )
+
+
+def noisy(pixels, seed):
+    """Return noise from one pixel to the next on a disc: harsher than any scan."""
+    noise = np.random.default_rng(seed).random((pixels, pixels))
+    return over(
+        grid(pixels, size=10.0),
+        lambda u, v: 0.1 + noise,
+        lambda u, v: np.hypot(u, v) < 4.5,
+    )
+
+
+@pytest.mark.parametrize(("draft", "seed"), [(20.0, 4), (10.0, 2)])
+def test_not_even_noise_is_left_steeper(draft, seed):
+    """Its walls begin and end everywhere; single points that are left of them give way too."""
+    field, angle = noisy(80, seed), math.radians(draft)
+    drafted = fill_gaps(enforce_draft(field, angle), angle)
+    shape = relief_shape(drafted, GROUNDS["flat"], draft=angle, tolerance=FINE, before=field)
+    lean, _, _ = facets(shape.vertices, shape.triangles[: shape.top])
+    assert lean.min() > draft - 1e-6
+    assert shape.height_mm == pytest.approx(float(drafted.heights.max()), abs=1e-6)
+
+
+def test_facets_that_stay_steeper_are_told_with_their_place(monkeypatch):
+    """The limiter does nothing: count, area and place by the normals of the finished solid."""
+    noise = np.random.default_rng(3).random((100, 100))
+    field = over(
+        grid(100, size=20.0, middle=(0.0, 0.0)),
+        lambda u, v: 1.0 + 3.0 * noise * (np.hypot(u - 5.0, v - 3.0) < 1.5),
+        lambda u, v: np.hypot(u, v) < 9.0,
+    )
+    spec = Relief(source="m", fit=20.0, height=0.5, compression="linear", draft=30.0, at=(1.0, 0.0))
+    context = Context(GROUNDS["flat"], tolerance_for("draft"), {"m": field})
+    good = build_relief(spec, context)
+    assert not [f for f in good.findings if f.rule == "relief-draft" and f.limit == 30.0]
+    monkeypatch.setattr(slope_limit, "_ROUNDS", 0)
+    built = build_relief(spec, context)
+    (told,) = [f for f in built.findings if f.rule == "relief-draft" and f.limit == 30.0]
+    vertices, triangles, _, _ = arrays_of(built.parts[0].solid)
+    lean, area, _ = facets(vertices, triangles)
+    slope = np.tan(np.radians(30.0)) / np.tan(np.radians(np.maximum(lean, 1e-9)))
+    bad = (lean > 0.5) & (slope > 1.001)
+    assert told.severity == "warning"
+    assert told.message.startswith(f"{bad.sum()} facets, {area[bad].sum():.2g} mm2 in all")
+    assert told.measured == pytest.approx(lean[bad].min(), abs=0.01)
+    u, v, _ = vertices[triangles[np.flatnonzero(bad)[lean[bad].argmin()]]].mean(axis=0)
+    assert f"near {u:.1f}, {v:.1f} mm" in told.message

@@ -32,6 +32,7 @@ from .strokes import stroked
 from .surface.closing import Shape
 from .surface.drawing_surface import flat_shape
 from .surface.relief_solid import relief_shape, solid_of
+from .surface.slope_limit import Steep, steeper
 
 _WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
@@ -87,6 +88,7 @@ def build_relief(spec: Relief, context: Context) -> Built:
         findings=(
             *_unused(spec, context.models.get(spec.source)),
             *_findings(spec, made, shape, filled),
+            *_steep(spec, surface.steep, at),
             *made.findings,
         ),
         footprint=None if seen_at is None else seen_at + np.array(at),
@@ -106,11 +108,12 @@ def _unused(spec: Relief, source: Model | HeightField | None) -> Iterator[Findin
 
 @dataclass(frozen=True, eq=False)
 class _Surfaced:
-    """A relief's solid, and the area of gaps that got a floor, mm2."""
+    """A relief's solid, the area of gaps that got a floor, mm2, and what is too steep."""
 
     shape: Shape
     solid: Solid
     filled: float
+    steep: Steep | None
 
 
 def _surfaced(spec: Relief, made: Modelled, ground: Ground, tolerance: Tolerance) -> _Surfaced:
@@ -118,13 +121,19 @@ def _surfaced(spec: Relief, made: Modelled, ground: Ground, tolerance: Tolerance
     flat = made.source.flat
     if flat is not None:
         shape, filled = flat_shape(made.worked, flat, ground, draft=draft, tolerance=tolerance)
-        return _Surfaced(shape, solid_of(shape), filled)
+        return _Surfaced(shape, solid_of(shape), filled, _too_steep(shape, draft))
     field = fill_gaps(made.field, draft)
     filled = float(np.sum(field.mask & ~made.field.mask)) * field.grid.pixel**2
     shape = relief_shape(
         field, ground, draft=draft, tolerance=tolerance, found=made.edges, before=made.even
     )
-    return _Surfaced(shape, solid_of(shape), filled)
+    return _Surfaced(shape, solid_of(shape), filled, _too_steep(shape, draft))
+
+
+def _too_steep(shape: Shape, draft: float) -> Steep | None:
+    if draft <= 0.0:
+        return None
+    return steeper(shape.vertices, shape.triangles[: shape.top], draft)
 
 
 def _home(spec: Relief) -> Relief:
@@ -345,6 +354,20 @@ def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iter
             f"{100.0 * shape.steep_share:.0f} % of the outline's wall stands steeper",
             measured=shape.steep_share,
             limit=_STEEP_SHARE,
+        )  # fmt: skip
+
+
+def _steep(spec: Relief, steep: Steep | None, shift: tuple[float, float]) -> Iterator[Finding]:
+    """Tell of facets that are steeper than the draft, as measured on the finished surface."""
+    if steep is not None:
+        least, (u, v) = math.degrees(steep.least), np.add(steep.where, shift)
+        yield Finding(
+            "relief-draft", "warning",
+            f"{steep.count} facets, {steep.area:.2g} mm2 in all, are steeper than the draft of "
+            f"{spec.draft:g} degrees, the steepest at {least:.2f} degrees near {u:.1f}, {v:.1f} "
+            "mm; a smoother source, a lower relief or less draft avoids it",
+            measured=least,
+            limit=spec.draft,
         )  # fmt: skip
 
 

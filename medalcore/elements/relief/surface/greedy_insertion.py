@@ -130,7 +130,7 @@ def triangulated(
         most = np.full(len(mesh.points), np.inf)
         most[: len(border)] = sunk
         if lines is not None:
-            most[lines.lonely_in(mesh.points)] = 0.0
+            most[lines.fixed_in(mesh.points)] = 0.0
         _lean(state, tolerance, slope * pixel, most, ceiling or _open)
     return Surface(mesh.points.copy(), heights.z[: len(mesh.points)].copy(), mesh.triangles.copy())
 

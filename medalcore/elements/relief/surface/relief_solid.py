@@ -8,6 +8,7 @@ sliver, and every triangle but the bottom's looks up or sideways.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -106,7 +107,7 @@ def relief_shape(
     if found is None:
         found = cliffs(field, inner, draft, 0.5 * tolerance.surface)
     rim = Rim(outline, edge_z, chosen, first)
-    top = Lines(must, rise, np.zeros((0, 2), dtype=np.int64))
+    top = Lines(must, rise, np.zeros((0, 2), dtype=np.int64), np.array([0]))
     specks = dropped, filled
     if draft > 0:
         solid = mask if filled == 0 else covered(outline.edges, grid.shape)
@@ -137,7 +138,7 @@ def relief_shape(
 
 def _lifted(lines: Lines, grid: Grid, ground: Ground) -> Lines:
     """Return lines on the ground."""
-    return Lines(lines.points, lines.z + ground.height(grid.in_mm(lines.points)), lines.edges)
+    return replace(lines, z=lines.z + ground.height(grid.in_mm(lines.points)))
 
 
 def on_ground(grid: Grid, height: Float32Array, ground: Ground) -> Float32Array:
@@ -186,7 +187,7 @@ def _walled(
     chosen = thinned(flat, skirt.border.first, np.array([_FOOT, 1.0]))
     first = np.searchsorted(chosen, skirt.border.first)
     border = skirt.border.points[chosen]
-    lines = Lines(lines.points + np.array([pad, -pad]), lines.z, lines.edges)
+    lines = replace(lines, points=lines.points + np.array([pad, -pad]))
     top = max(float(skirt.heights.max()), float(lines.z.max()))
 
     def ceiling(points: FloatArray) -> FloatArray:
