@@ -63,6 +63,11 @@ def hull(points: FloatArray) -> FloatArray:
     return np.asarray(m3.CrossSection.hull_points(points).to_polygons()[0])
 
 
+def hull_in_space(points: FloatArray) -> FloatArray:
+    """Return the corners of the convex hull of points, (n, 3) -> (m, 3)."""
+    return np.asarray(m3.Manifold.hull_points(points).to_mesh64().vert_properties)[:, :3]
+
+
 def triangulated(loops: Sequence[FloatArray]) -> IntArray:
     """Return triangles between closed loops, (m, 3), as indices into all their points."""
     return np.asarray(m3.triangulate(list(loops)), dtype=np.int64)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from ..context.element import Finding
 from ..context.medal import Medal
 from ..spec import Blank, MedalSpec
 from .size import size_of
+from .small_parts import BORE_MM, DEEP_MM, SHALLOW_MM, is_small_part
 
 _BAND_MM = (19.0, 28.0)
 _BAND_SHARE = (0.07, 0.12)
 """Regulation (EC) 2182/2004, article 3 and Annex II, reference band: diameter 19.00 to
 28.00 mm and edge height 7.00 to 12.00 % of it."""
-
-_SMALL_PART_MM = 31.7
-"""Bore of the small-parts cylinder, EN 71-1 and 16 CFR 1501.4 (31.7 mm)."""
 
 
 def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
@@ -39,16 +39,17 @@ def law_findings(medal: Medal, spec: MedalSpec) -> list[Finding]:
                 width,
             )
         )
-    if width <= _SMALL_PART_MM:
+    if is_small_part(medal.vertices):
+        size = " x ".join(f"{x:.4g}" for x in np.ptp(medal.vertices, axis=0))
         found.append(
             Finding(
                 "small-part",
                 "note",
-                f"{width:.4g} mm over its longest chord is a small part (bore of the test cylinder "
-                f"{_SMALL_PART_MM:g} mm): not for children under three",
+                f"{size} mm goes wholly into the test cylinder for small parts ({BORE_MM:g} mm "
+                f"wide, {SHALLOW_MM:g} to {DEEP_MM:g} mm deep): not for children under three",
                 "blank.diameter",
                 width,
-                _SMALL_PART_MM,
+                BORE_MM,
             )
         )
     return found

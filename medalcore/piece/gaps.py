@@ -6,6 +6,7 @@ it, or between the mouths of what is sunk into it. A die, a mould or a cutter mu
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
@@ -18,13 +19,18 @@ from ..geometry.arrays import ragged
 from ..geometry.contour import Contours
 from ..geometry.types import BoolArray, FloatArray, IntArray
 from .field_steps import Wall, steps_of
-from .standing import Finished, Owner, to_face
+from .standing import Finished, Owner, Standing, to_face
 
 LEAST = {"struck": 0.15, "cast": 0.20, "milled": 0.20, "printed": 0.20}
 """Least gap by process, mm (common practice, no source)."""
 
 LEAST_CELL_WALL = 0.30
 """Least metal beside a cell for enamel, mm (common practice, no source)."""
+
+LEAST_STROKE = {"struck": 0.15, "cast": 0.25, "milled": 0.25, "printed": 0.25}
+"""Least stroke of a letter at the field by process, mm: 0.25 is where published rules of thumb of
+jewellery casting and engraved text begin; of a struck piece it is a groove of the die, which is
+no harder to cut than a gap (common practice, no source)."""
 
 _IN_WORDS = 2.0 / 3.0
 """Share of the least gap from which on one between letters of a word, or parts of one drawing, is
@@ -138,6 +144,22 @@ def narrow_gaps(
             some = _joined(feet)
             near = _near(some.some(np.isin(some.unit, which)), limit)
             yield from _told(near, _Face(here, ground, walls), meeting, told, thin, process)
+
+
+def thin_strokes(standing: Sequence[Standing], process: str) -> Iterator[Finding]:
+    """Yield a finding for all words with strokes thinner than their process wants them."""
+    least = LEAST_STROKE[process]
+    for s in {s.path: s for s in standing}.values():
+        foot = s.facts.get("narrowest_stroke_at_field_mm", least)
+        if foot >= least:
+            continue
+        larger = math.ceil(s.facts["cap_height_mm"] * least / foot * 10.0) / 10.0
+        told = (
+            f"strokes are {foot:.2f} mm wide at the field at '{s.facts['thinnest_letter']}', and "
+            f"{process} pieces want {least:.2f} mm at least: a bolder face, or a cap height of "
+            f"{larger:g} mm"
+        )
+        yield Finding("thin-stroke", "note", told, s.path, foot, least)
 
 
 def _told(

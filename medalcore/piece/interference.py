@@ -16,7 +16,7 @@ from ..context.element import LOST, Finding, Severity
 from ..context.openings import BASE, EDGE, LOOP, NAMES, RIM, opening_at
 from ..geometry.types import FloatArray
 from .field_steps import across_steps
-from .gaps import narrow_gaps
+from .gaps import narrow_gaps, thin_strokes
 from .meetings import Meeting, meetings_of
 from .standing import Finished, Owner, Standing, areas, rise
 from .takers import Look, Taken
@@ -81,6 +81,7 @@ def interferences(
     for finding, step in across_steps(standing, _WORDS, hidden):
         told.add((finding.where, step))
         yield finding
+    yield from thin_strokes(standing, process)
     yield from narrow_gaps(finished, owner, set(meetings), told, process)
 
 

@@ -206,6 +206,7 @@ def test_an_undercut_is_found_when_there_is_one():
 def test_a_finding_names_the_very_words_it_is_about():
     """Of two legends on one face, the one that is set too small for its strokes."""
     legends = (
+        'medal.process = "cast"\n'
         '[[obverse.legend]]\ntext = "LARGE"\ncap_height = 4.0\n[[obverse.legend]]\ntext = "small"\n'
         'at = "bottom"\ncap_height = 1.2\n[[reverse.exergue]]\ntext = "FOOT"\ncap_height = 1.0'
     )

@@ -98,3 +98,29 @@ def test_metal_beside_a_drilled_hole():
         words = {**SUNK_BAR, "at": [float(x), 0.0]}
         found = found_on({"inscription": [words]}, blank=drilled)
         assert [f.measured for f in found] == ([pytest.approx(gap, abs=0.01)] if gap < 0.15 else [])
+
+
+@pytest.mark.parametrize(
+    ("process", "least"), [("struck", 0.15), ("cast", 0.25), ("milled", 0.25), ("printed", 0.25)]
+)
+def test_a_stroke_too_thin_for_its_process_is_told(process, least):
+    """A plain bar, just thinner at the field and just thicker; its width by shapely on the mesh."""
+    whole = drawn_bar()
+    ratio = (whole.bounds[2] - whole.bounds[0]) / 6.0
+    walls = 2.0 * 0.1 * np.tan(np.radians(8.0))
+    for foot in (least - 0.01, least + 0.01):
+        bar = {**BAR, "height": 0.1, "cap_height": float((foot - walls) / ratio)}
+        medal = piece({"inscription": [bar]}, process=process)
+        left, _, right, _ = plan_of(medal, "inscription").bounds
+        assert right - left == pytest.approx(foot, abs=2e-3)
+        found = [f for f in medal.findings if f.rule == "thin-stroke"]
+        if foot > least:
+            assert not found
+            continue
+        (told,) = found
+        assert (told.severity, told.where) == ("note", "obverse.inscription[0]")
+        assert told.measured == pytest.approx(right - left, abs=2e-3)
+        assert f"at 'I', and {process} pieces want {least:.2f} mm" in told.message
+        larger = float(re.search(r"a cap height of ([\d.]+) mm", told.message)[1])
+        enough = piece({"inscription": [{**bar, "cap_height": larger}]}, process=process)
+        assert not [f for f in enough.findings if f.rule == "thin-stroke"]

@@ -129,9 +129,30 @@ def test_holes_cores_and_panels_of_one_shape_and_size_are_equal(corner):
     assert sides(cut[1]) == pytest.approx((12.0, 12.0), abs=0.002)
 
 
-def test_a_small_part_is_judged_by_its_longest_chord(tmp_path):
-    """EN 71-1: a bar 31 by 15.5 mm does not fit a bore of 31.7 mm, its diagonal is 34.7 mm."""
-    bar = {"outline": "drawing", "drawing": svg(tmp_path, BAR), "thickness": 1.5}
-    for side, told in ((31.0, False), (28.0, True)):
-        medal, _ = rings({**bar, "diameter": side}, "draft")
-        assert ("small-part" in {f.rule for f in medal.findings}) == told
+@pytest.mark.parametrize(
+    ("width", "height", "thick", "told"),
+    [
+        (24.0, 32.0, 3.0, True),  # 40 mm from corner to corner, but it stands on edge
+        (31.0, 15.5, 1.5, True),
+        (31.4, 40.0, 3.0, True),  # hypot(31.4, 3.0) = 31.54
+        (31.6, 40.0, 3.0, False),  # 31.74
+        (28.0, 70.0, 2.0, False),  # deeper than the cylinder
+        (36.0, 36.0, 2.0, False),
+    ],
+)
+def test_what_goes_into_the_small_parts_cylinder_is_told(width, height, thick, told):
+    """EN 71-1, 16 CFR 1501.4: 31.7 mm wide, its sloped floor 25.4 to 57.1 mm deep.
+
+    A plate on edge across the slope needs the diagonal of width and thickness, by Pythagoras.
+    """
+    blank = {"outline": "rectangle", "diameter": width, "height": height, "thickness": thick}
+    medal, _ = rings({**blank, "corner_radius": 0.0, "chamfer": 0.0}, "draft")
+    found = [f for f in medal.findings if f.rule == "small-part"]
+    assert bool(found) == told
+    assert all(f"{width:.4g} x {height:.4g} x {thick:.4g} mm" in f.message for f in found)
+
+
+@pytest.mark.parametrize(("diameter", "told"), [(31.6, True), (31.9, False)])
+def test_a_round_piece_lies_flat_in_the_small_parts_cylinder(diameter, told):
+    medal, _ = rings({"diameter": diameter, "thickness": 3.0}, "draft")
+    assert ("small-part" in {f.rule for f in medal.findings}) == told

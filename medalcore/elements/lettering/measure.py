@@ -16,9 +16,6 @@ from ...geometry.types import FloatArray
 from ...spec.lettering import Words
 from .letters import Cut
 
-# Published rules of thumb for strokes of lettering start at 0.25 mm: jewellery casting and
-# engraved text alike. Process data refine it; this is where trouble begins with any of them.
-LEAST_STROKE = 0.25
 _FACING = -0.9  # cosine between the normals of two sides that face each other
 _SHARE = 0.15  # of the cap height: shorter narrow places do not count
 
@@ -94,7 +91,8 @@ def measured(
     findings: list[Finding] = []
     if math.isfinite(stroke):
         facts["narrowest_stroke_mm"] = stroke
-        findings += _thin(thin, stroke + closing, words, zone)
+        facts["thinnest_letter"] = thin
+        facts["narrowest_stroke_at_field_mm"] = stroke + closing
     if math.isfinite(counter):
         facts["narrowest_counter_mm"] = counter
         findings += _closing(tight, counter, closing, words, zone)
@@ -112,18 +110,6 @@ def measured(
         )
         findings.append(Finding(f"{zone}-over-rim", "warning", told, zone, over, 0.0))
     return facts, findings
-
-
-def _thin(text: str, foot: float, words: Words, zone: str) -> list[Finding]:
-    if foot >= LEAST_STROKE:
-        return []
-    larger = math.ceil(words.cap_height * LEAST_STROKE / foot * 10) / 10
-    told = (
-        f"strokes are {foot:.2f} mm wide at the field at '{text}', and want "
-        f"{LEAST_STROKE:g} mm at least, however they are made: a bolder face, or a cap height of "
-        f"{larger:g} mm"
-    )
-    return [Finding("thin-stroke", "note", told, zone, foot, LEAST_STROKE)]
 
 
 def _closing(text: str, counter: float, closing: float, words: Words, zone: str) -> list[Finding]:
