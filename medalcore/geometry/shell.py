@@ -155,12 +155,6 @@ class Shell:
         else:
             self.face(merged(outer, inner), label)
 
-    def folds(self, triangles: IntArray) -> bool:
-        """Tell whether (m, 3) triangles fold over, seen from above."""
-        corner = np.concatenate(self.points)[triangles][:, :, :2]
-        a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-        return bool(np.any(cross2(a, b) <= 1e-9))
-
     def on_other_side(self) -> Shell:
         """Return the same surface with its labels on the other face."""
         labels = [Label(x.zone, 1 if x.side < 0 else -1) if x.side else x for x in self.labels]

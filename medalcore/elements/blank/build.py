@@ -17,7 +17,7 @@ from ...geometry.solid import Side, Solid, solid_from_manifold
 from ...geometry.swept_profile import deepest
 from ...spec import EdgeText, MedalSpec
 from ..edge import reed_cutter, slanted_cutter
-from .circular import around, round_solid
+from .circular import around, chords_for
 from .core import core_of, joint_cutter, keep_off_joint
 from .drill import OVER, drill_cutter
 from .faces import as_seen, plain
@@ -25,7 +25,7 @@ from .general import can_run, general_solid, row_step
 from .inward import closing_bends
 from .lettered import EdgeLetters, letters_solid
 from .loop import loop_solid
-from .offsets import FineOffsets
+from .offsets import Circles, FineOffsets, Outline
 from .panel import panel_solids
 from .plan import Plan, planned
 from .profile import FaceShape
@@ -225,13 +225,17 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Solid:
     """Mesh the piece; cut the reeds that cannot be meshed with it."""
     slant = spec.edge.slant if plan.reeding else 0.0
     faces = plan.faces[0].bare, plan.faces[1].bare
-    if plan.is_round and (plan.hole is None or plan.hole_is_round):
-        edge = around(spec.blank.diameter / 2.0, plan.reeding, tolerance, slant)
-        inner = spec.blank.hole.size / 2.0 if plan.hole else 0.0
-        return round_solid(edge, *faces, plan.wall, inner, tolerance)
     longest = min(row_step(f.ground, tolerance) for f in faces)
+    hole: Outline | None = FineOffsets(plan.hole, longest) if plan.hole else None
+    if plan.hole and plan.hole_is_round and plan.is_round:
+        inner = spec.blank.hole.size / 2.0
+        hole = Circles(inner, chords_for(inner, tolerance), 1.0)
+    if plan.is_round:
+        radius = spec.blank.diameter / 2.0
+        edge = around(radius, plan.reeding, tolerance, slant) if plan.reeding else None
+        circles = Circles(radius, edge.chords if edge else chords_for(radius, tolerance))
+        return general_solid(circles, *faces, plan.wall, hole, tolerance, edge)
     outline = FineOffsets(plan.outline, longest if any(f.ground.basin for f in faces) else math.inf)
-    hole = FineOffsets(plan.hole, longest) if plan.hole else None
     reeded = _reeded(plan, outline, faces, slant, tolerance)
     solid = general_solid(outline, *faces, plan.wall, hole, tolerance, reeded)
     if plan.reeding is None or reeded:
@@ -239,8 +243,7 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Solid:
     edge_line = plan.outline.at(0.0)[0]
     if slant:
         half = spec.blank.thickness / 2.0 + 0.1
-        radius = spec.blank.diameter / 2.0 if plan.is_round else 0.0
-        cutter = slanted_cutter(plan.reeding, edge_line, half, slant, tolerance, radius)
+        cutter = slanted_cutter(plan.reeding, edge_line, half, slant, tolerance)
     else:
         cutter = reed_cutter(plan.reeding, edge_line, spec.blank.thickness, tolerance)
     solid = cut(solid, [solid_from_manifold(cutter, "edge", "the reeds")])

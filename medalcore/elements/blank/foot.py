@@ -15,7 +15,7 @@ from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...geometry.corners import mitres
 from ...geometry.types import FloatArray
-from .offsets import FineOffsets
+from .offsets import Outline
 from .profile import Step, chords_of
 
 _ROUNDS = 30
@@ -31,13 +31,13 @@ a true offset, that it stands for."""
 
 
 def foot_rows(
-    outline: FineOffsets, wall: tuple[Step, Step], fillet: float, ground: Ground, tol: Tolerance
+    outline: Outline, wall: tuple[Step, Step], fillet: float, ground: Ground, tol: Tolerance
 ) -> list[Row]:
     """Return where a wall ends on a field: one row, or those of a fillet, the last on the field.
 
     Parameters
     ----------
-    outline : FineOffsets
+    outline : Outline
     wall : (Step, Step)
         Top of the wall, and its foot where the field is as high as at its edge.
     fillet : float
@@ -60,7 +60,7 @@ def foot_rows(
 
 
 def _deepest(
-    outline: FineOffsets, wall: tuple[Step, Step], fillet: float, ground: Ground, tol: Tolerance
+    outline: Outline, wall: tuple[Step, Step], fillet: float, ground: Ground, tol: Tolerance
 ) -> list[float]:
     """Return the largest inset of each row, mm."""
     inset = wall[1].inset

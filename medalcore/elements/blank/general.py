@@ -18,10 +18,10 @@ from ...geometry.solid import Label, Side, Solid
 from ...geometry.types import FloatArray, IntArray
 from .circular import chords_for, fill_disc, ring_step, thin_rings
 from .foot import foot_rows
-from .offsets import FineOffsets, refined, room_round_middle
+from .offsets import Circles, Outline, refined, room_round_middle
 from .profile import FaceShape, Step
 from .track import Track
-from .wall import in_short_rises, raise_wall
+from .wall import Columns, in_short_rises, raise_wall
 
 Loops = list[IntArray]
 
@@ -38,24 +38,24 @@ _THIN = 0.1
 
 
 def general_solid(
-    outline: FineOffsets,
+    outline: Outline,
     obverse: FaceShape,
     reverse: FaceShape,
     wall: Sequence[Step],
-    hole: FineOffsets | None,
+    hole: Outline | None,
     tolerance: Tolerance,
-    reeded: Track | None = None,
+    edge: Columns | None = None,
 ) -> Solid:
     """Mesh a piece from its outline and the sections of its two faces.
 
     Parameters
     ----------
-    outline, hole : FineOffsets
+    outline, hole : Outline
         Insets run into the face from both.
     obverse, reverse : FaceShape
     wall : sequence of Step
         Corners of grooves on the edge, from the obverse downwards (z over the mid-plane).
-    reeded : Track, optional
+    edge : Columns, optional
         The outline with its reeds; without, it is left plain.
 
     Raises
@@ -63,24 +63,24 @@ def general_solid(
     SolidError
         If the surface is not closed.
     """
-    turned = reeded
-    if reeded:
-        high, deep = reeded.rise(tolerance), float(reeded.inset.max())
+    turned = edge
+    if edge:
+        high, deep = edge.rise(tolerance), float(edge.inset.max())
         obverse, reverse = (
             replace(f, outer=in_short_rises(f.outer, deep, high)) for f in (obverse, reverse)
         )
-        reeded = reeded.split(sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
-        turned = replace(reeded, lean=-reeded.lean)
-    upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance, reeded)
-    if reverse.is_like(obverse) and not (reeded and reeded.lean):
+        edge = edge.split(sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
+        turned = edge.mirrored()
+    upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance, edge)
+    if reverse.is_like(obverse) and not (edge and edge.lean):
         lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
     else:
         lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance, turned)
     shell = joined(upper, lower)
     below = [loop + upper.count for loop in bottom]
-    if reeded:
-        rings = Ring(below[0], reeded.place), Ring(top[0], reeded.place)
-        raise_wall(shell, reeded, *rings, wall, tolerance)
+    if edge:
+        rings = Ring(below[0], edge.place), Ring(top[0], edge.place)
+        raise_wall(shell, edge, *rings, wall, tolerance)
     else:
         _plain_wall(shell, outline, below, top, wall)
     if top_hole and bottom_hole:
@@ -89,13 +89,16 @@ def general_solid(
 
 
 def _plain_wall(
-    shell: Shell, outline: FineOffsets, below: Loops, top: Loops, wall: Sequence[Step]
+    shell: Shell, outline: Outline, below: Loops, top: Loops, wall: Sequence[Step]
 ) -> None:
     """Join the loops of both faces by the wall and its grooves."""
     inset = 0.0
     for step in reversed(wall):
         above = shell.loops(outline.at(step.inset), step.z)
-        between(shell, (inset, below), (step.inset, above), Label("edge"))
+        if isinstance(outline, Circles):
+            shell.strips(below, above, Label("edge"))
+        else:
+            between(shell, (inset, below), (step.inset, above), Label("edge"))
         inset, below = step.inset, above
     between(shell, (inset, below), (0.0, top), Label("edge"))
 
@@ -115,31 +118,32 @@ def between(shell: Shell, low: Level, high: Level, label: Label) -> None:
 
 
 def _face(
-    outline: FineOffsets,
+    outline: Outline,
     shape: FaceShape,
     side: Side,
-    hole: FineOffsets | None,
+    hole: Outline | None,
     tolerance: Tolerance,
-    reeded: Track | None,
+    edge: Columns | None,
 ) -> tuple[Shell, Loops, Loops]:
     """Mesh one face, z up; return it, its outline's loops and its hole's."""
     shell = Shell()
     steps, ground = shape.outer, shape.ground
-    if reeded is None:
+    if edge is None:
         first = last = shell.loops(outline.at(0.0), _level(shape, steps, steps[0], shape.is_free))
         start = 0
     else:
-        first, last, start = _past_reeds(shell, reeded, shape, side)
+        first, last, start = _past_reeds(shell, edge, shape, side)
     rest = steps[start : -1 if shape.is_basin else None]
     levels = [(s, _level(shape, steps, s, shape.is_free)) for s in rest]
-    last = _banded(shell, outline, levels, last, side)
+    last = _banded(shell, outline, levels, last, side, is_reeded=edge is not None)
     if shape.is_basin:
         last = _down_to_field(shell, outline, shape, steps, shape.fillet, last, side, tolerance)
     if hole is None:
         _fill(shell, last, [], ground, Label("field", side), tolerance)
         return shell, first, []
-    steps, free = shape.hole, shape.is_hole_free
-    falls = ground.dish != 0.0 and not free
+    is_bent = ground.dish != 0.0 and not isinstance(hole, Circles)
+    steps, free = shape.hole, is_bent and shape.hole[-1].zone == "edge"
+    falls = is_bent and not free
     loops = shell.loops(hole.at(0.0), _level(shape, steps, steps[0], free))
     rest = steps[: -1 if falls else None]
     inner = _banded(shell, hole, [(s, _level(shape, steps, s, free)) for s in rest], loops, side)
@@ -163,14 +167,14 @@ def can_run(reeded: Track, faces: Sequence[FaceShape], wall: Sequence[Step]) -> 
     return all(reeded.holds(deepest, z) for z in heights)
 
 
-def _near(reeded: Track, steps: Sequence[Step]) -> float:
+def _near(edge: Columns, steps: Sequence[Step]) -> float:
     """Return the depth of the last corner of a section that reeds come near to, mm."""
-    deepest = float(reeded.inset.max())
+    deepest = float(edge.inset.max())
     return max([deepest, *(s.inset for s in steps if s.inset <= deepest + _CLEAR)])
 
 
 def _past_reeds(
-    shell: Shell, reeded: Track, shape: FaceShape, side: Side
+    shell: Shell, edge: Columns, shape: FaceShape, side: Side
 ) -> tuple[Loops, Loops, int]:
     """Mesh the bands of a section that reeds cut into; return outline, last loop and its corner.
 
@@ -178,63 +182,71 @@ def _past_reeds(
     deeper.
     """
     insets, heights = np.array([(s.inset, s.z) for s in shape.outer]).T
-    edge = np.interp(reeded.inset, insets, heights)
-    first = _columns(shell, reeded, shape, reeded.inset, edge)
-    last = Ring(first, reeded.place)
+    z = np.interp(edge.inset, insets, heights)
+    if shape.ground.dish and not shape.ground.basin:  # past the edge break into a field
+        field = shape.ground.height(edge.points(edge.inset, 0.0)[:, :2])
+        z = np.where(edge.inset > insets[-1], field, z)
+    first = _columns(shell, edge, shape, edge.inset, z)
+    last = Ring(first, edge.place)
     # The wall down to a field that it meets at many heights starts from the outline's own line.
     steps = shape.outer[:-2] if shape.is_basin else shape.outer
-    near = _near(reeded, steps)
+    near = _near(edge, steps)
     count = sum(s.inset <= near for s in steps)
     for step in steps[1:count]:
-        index = _columns(shell, reeded, shape, step.inset, step.z)
-        new = Ring(np.where(reeded.inset >= step.inset - 1e-12, first, index), reeded.place)
+        index = _columns(shell, edge, shape, step.inset, step.z)
+        new = Ring(np.where(edge.inset >= step.inset - 1e-12, first, index), edge.place)
         label = Label(step.zone, 0 if step.zone == "edge" else side)
-        shell.band(last, new, label, reeded.lean)
+        shell.band(last, new, label, edge.lean)
         last = new
     return [first], [last.index], count - 1
 
 
 def _columns(
     shell: Shell,
-    reeded: Track,
+    edge: Columns,
     shape: FaceShape,
     inset: float | FloatArray,
     z: float | FloatArray,
 ) -> IntArray:
     """Add a point of every column; the heights of a free edge break go along with the field."""
-    points = reeded.points(inset, z)
+    points = edge.points(inset, z)
     if not shape.is_free:
         return shell.add(points)
     rise = z - shape.outer[-1].z
     for _ in range(3):  # slanted columns stand elsewhere at another height
-        points = reeded.points(inset, shape.ground.height(points[:, :2]) + rise)
+        points = edge.points(inset, shape.ground.height(points[:, :2]) + rise)
     level = np.broadcast_to(shape.ground.height(np.zeros(2)) + rise, len(points))
     return shell.add(points, np.column_stack([points[:, :2], level]))
 
 
 def _banded(
     shell: Shell,
-    offsets: FineOffsets,
+    offsets: Outline,
     steps: Sequence[tuple[Step, float | Surface]],
     last: Loops,
     side: Side,
+    *,
+    is_reeded: bool = False,
 ) -> Loops:
-    """Mesh the bands of a section from an outline inwards, or from a middle hole outwards."""
+    """Mesh the bands of a section from an outline inwards, or from a middle hole outwards.
+
+    The first may begin at reeds; circles run point to point.
+    """
     for (before, _), (step, z) in pairwise(steps):
         label = Label(step.zone, 0 if step.zone == "edge" else side)
         new = shell.loops(offsets.at(step.inset), z)
         outer, inner = (new, last) if offsets.sign > 0.0 else (last, new)
-        if before.inset == step.inset:
+        if before.inset == step.inset or (isinstance(offsets, Circles) and not is_reeded):
             shell.strips(outer, inner, label)
         else:
             shell.slope(outer, inner, label)
-        last = new
+        last, is_reeded = new, False
     return last
 
 
 def _down_to_field(
     shell: Shell,
-    offsets: FineOffsets,
+    offsets: Outline,
     shape: FaceShape,
     steps: Sequence[Step],
     fillet: float,
@@ -261,21 +273,26 @@ def _fill(
 ) -> None:
     """Fill a field, up to a hole in its middle if there is one.
 
-    Circles of a field, and a level one without a hole, are meshed by rings about the middle.
+    Round fields, circles of a field, and a level one without a hole are meshed by rings.
     """
     points = np.concatenate(shell.points)[:, :2]
-    room = room_round_middle(tuple(points[loop] for loop in outer))
-    if ground.steps:
-        room = min(ground.radius, room - 5.0 * tolerance.curve)
-    elif ground.is_flat and not inner:
-        room *= 0.9
+    radii = np.hypot(*points[outer[0]].T)
+    room = float(radii[0])
+    if np.ptp(radii) < 1e-9:
+        ring = Ring(outer[0], 2.0 * np.pi * np.arange(len(radii)) / len(radii))
     else:
-        room = 0.0
-    if room <= 0.0:
-        _fill_rows(shell, outer, inner, ground, label, tolerance)
-        return
-    ring = _circle(shell, room, ground, tolerance)
-    _fill_rows(shell, outer, [ring.index], ground, label, tolerance)
+        room = room_round_middle(tuple(points[loop] for loop in outer))
+        if ground.steps:
+            room = min(ground.radius, room - 5.0 * tolerance.curve)
+        elif ground.is_flat and not inner:
+            room *= 0.9
+        else:
+            room = 0.0
+        if room <= 0.0:
+            _fill_rows(shell, outer, inner, ground, label, tolerance)
+            return
+        ring = _circle(shell, room, ground, tolerance)
+        _fill_rows(shell, outer, [ring.index], ground, label, tolerance)
     if not inner:
         fill_disc(shell, ring, room, ground, label, tolerance)
         return

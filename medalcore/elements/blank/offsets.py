@@ -71,6 +71,24 @@ class FineOffsets:
         return refined(self._offsets.at(inset), self._longest)
 
 
+class Circles:
+    """The offsets of a circle: circles of as many points, side by side."""
+
+    def __init__(self, radius: float, chords: int, sign: float = -1.0) -> None:
+        angle = 2.0 * np.pi * np.arange(chords) / chords
+        self._way = np.column_stack([np.cos(angle), np.sin(angle)])
+        self._radius = radius
+        self.sign = sign
+
+    def at(self, inset: float) -> Contours:
+        """Return the circle at a distance into the face, mm."""
+        return ((self._radius + self.sign * inset) * self._way,)
+
+
+Outline = FineOffsets | Circles
+"""What a section follows."""
+
+
 def room_round_middle(contours: Contours) -> float:
     """Return the radius of the largest circle about the origin inside contours; 0 if none."""
     origin = np.zeros((1, 2))

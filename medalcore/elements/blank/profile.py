@@ -69,11 +69,6 @@ class FaceShape:
         return self.ground.basin > 0.0 and not self.is_free
 
     @property
-    def is_hole_free(self) -> bool:
-        """Tell whether the field runs out to the edge of the middle hole at many heights."""
-        return self.ground.dish != 0.0 and bool(self.hole) and self.hole[-1].zone == "edge"
-
-    @property
     def reach(self) -> float:
         """Return how far from the edge the wall of the rim ends at most, mm."""
         if not self.is_basin:

@@ -126,6 +126,10 @@ class Track:
             xy = self.spots + self.inwards * (depth - self.inset)[:, None]
         return np.column_stack([xy, height])
 
+    def mirrored(self) -> Track:
+        """Return the edge as it is seen from the other side."""
+        return replace(self, lean=-self.lean)
+
     def split(self, insets: Sequence[float]) -> Track:
         """Return the edge with columns put in where it is as deep as given, mm."""
         track = self

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Protocol
 
@@ -52,6 +52,9 @@ class Columns(Protocol):
 
     def rise(self, tolerance: Tolerance) -> float:
         """Return how high a straight piece of a column may be, mm."""
+
+    def mirrored(self) -> Columns:
+        """Return the edge as it is seen from the other side."""
 
     def split(self, insets: Sequence[float]) -> Columns:
         """Return the edge with columns put in where it is as deep as given, mm."""
@@ -125,6 +128,10 @@ class Around:
         if not self.lean:
             return math.inf
         return math.sqrt(4.0 * self.outer * tolerance.curve) / (abs(self.lean) * self.outer)
+
+    def mirrored(self) -> Around:
+        """Return the edge as it is seen from the other side."""
+        return replace(self, lean=-self.lean)
 
     def split(self, insets: Sequence[float]) -> Around:
         """Return the edge with columns put in where it crosses circles so far inside, mm."""

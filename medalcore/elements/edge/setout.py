@@ -236,7 +236,6 @@ def slanted_cutter(
     half_height: float,
     slant: float,
     tolerance: Tolerance,
-    radius: float = 0.0,
 ) -> Body:
     """Return one solid that cuts all notches of an outline, slanted by degrees.
 
@@ -248,8 +247,6 @@ def slanted_cutter(
         As for `reed_cutter`.
     slant : float
         Degrees from upright.
-    radius : float
-        Of a round outline, mm; 0 reads the bend off the points.
     """
     way = 2.0 * half_height * math.tan(math.radians(slant))
     stride = math.sqrt(8.0 * _ROUND * tolerance.curve)  # sagitta of a chord, s²/8R
@@ -258,7 +255,7 @@ def slanted_cutter(
     half = reeding.notch.opening / 2.0
     at = (reeding.stations + rise).ravel()
     right, left = (along(points, at + h)[0].reshape(steps + 1, -1, 2) for h in (-half, half))
-    sections = _sections(reeding, points, tolerance, radius)
+    sections = _sections(reeding, points, tolerance)
     notches = []
     for i, section in enumerate(sections):
         a, b = section[0], section[-1]
@@ -305,16 +302,14 @@ def notches_on(
     return found
 
 
-def _sections(
-    reeding: Reeding, points: FloatArray, tolerance: Tolerance, radius: float = 0.0
-) -> list[FloatArray]:
+def _sections(reeding: Reeding, points: FloatArray, tolerance: Tolerance) -> list[FloatArray]:
     """Return the section of every notch, drawn for the bend of the edge where it stands."""
     half = reeding.notch.opening / 2.0
     right, middle, left = (along(points, reeding.stations + h)[0] for h in (-half, 0.0, half))
     drawn: dict[float, FloatArray] = {}
     found = []
     for a, m, b in zip(right, middle, left, strict=True):
-        bend = radius or _bend(a, m, b)
+        bend = _bend(a, m, b)
         section = drawn.get(bend)
         if section is None:
             section = draw_notch(reeding.notch, bend, tolerance)
