@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from level_cuts import finished, rings_at
 
 from medalcore import SpecError, build
 from medalcore.spec import spec_from_dict
@@ -16,20 +17,15 @@ OVAL = {"outline": "oval", "diameter": 40.0, "height": 30.0}
 
 
 def built(border, blank=None, quality="draft", **face):
-    """Return a finished piece, its mesh as trimesh has it, and the level of its field."""
+    """Return a finished piece, its mesh, and the level of its field."""
     spec = {"blank": {"rim": {"height": 0.6}, **(blank or {})}}
-    spec["obverse"] = {"border": [border], **face}
-    medal = build(spec_from_dict(spec), quality=quality)
-    mesh = trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
+    medal, mesh = finished(spec | {"obverse": {"border": [border], **face}}, quality)
     return medal, mesh, medal.report["elements"]["blank"]["field_level_mm"][0]
 
 
 def regions(mesh, z):
-    """Return what a level cut holds that is not the rim, as shapely polygons."""
-    cut = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1))
-    rings = [shapely.Polygon(np.asarray(ring)[:, :2]) for ring in cut.discrete]
-    rim = sorted(rings, key=lambda ring: ring.area)[-2:]  # its outside and its inside
-    return [ring for ring in rings if not any(ring is one for one in rim)]
+    """Return what a level cut holds that is not the rim, whose outside and inside are largest."""
+    return rings_at(mesh, z)[2:]
 
 
 def seen(polygons, towards):

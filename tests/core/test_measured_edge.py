@@ -5,34 +5,12 @@ import math
 import numpy as np
 import pytest
 import shapely
-import trimesh
-
-from medalcore import build
-from medalcore.spec import spec_from_dict
-
-
-def built(spec, quality="draft"):
-    """Return a finished piece, and its mesh as trimesh has it."""
-    medal = build(spec_from_dict(spec), quality=quality)
-    return medal, trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
-
-
-def rings_at(mesh, axis, where):
-    """Return the rings of a cut square to an axis, as shapely sees them in the other two."""
-    normal = np.eye(3)[axis]
-    cut = mesh.section(plane_origin=normal * where, plane_normal=normal)
-    return [shapely.Polygon(np.delete(ring, axis, axis=1)) for ring in cut.discrete]
+from level_cuts import finished, rings_at, widest
 
 
 def level_cut(mesh, z):
-    """Return the level cut at a height as shapely sees it."""
-    return max(rings_at(mesh, 2, z), key=lambda ring: ring.area)
-
-
-def widest(polygon):
-    """Return the longest chord across a polygon, mm."""
-    corners = shapely.get_coordinates(polygon.convex_hull)
-    return float(np.hypot(*(corners[:, None] - corners[None]).T).max())
+    """Return the outline of the level cut at a height."""
+    return rings_at(mesh, z)[0]
 
 
 @pytest.mark.parametrize("shape", ["lobes", "notches"])
@@ -43,7 +21,7 @@ def test_a_scalloped_piece_is_as_wide_as_asked_whatever_the_count(shape, count, 
         "outline": "scalloped", "scallops": count, "scallop_shape": shape, "diameter": 40.0,
         "scallop_depth": 0.5, "corner_radius": 0.3,
     }  # fmt: skip
-    _, mesh = built({"blank": blank}, quality)
+    _, mesh = finished({"blank": blank}, quality)
     assert widest(level_cut(mesh, 0.0137)) == pytest.approx(40.0, abs=within)
 
 
@@ -51,7 +29,7 @@ def test_a_scalloped_piece_is_as_wide_as_asked_whatever_the_count(shape, count, 
 def test_sunk_edge_words_have_their_cap_height_at_the_surface(depth, draft):
     """As sunk words of a face; the floor is narrower by twice the depth and the draft's tangent."""
     text = {"words": "H", "cap_height": 2.0, "depth": depth, "draft": draft, "at": 90.0}
-    _, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}}, "fine")
+    _, mesh = finished({"blank": {"thickness": 5.0}, "edge": {"text": text}}, "fine")
     # A cut along the middle of the edge's right side, through a stem of the H.
     wide = []
     for under in (0.004, depth - 0.004):
@@ -60,7 +38,7 @@ def test_sunk_edge_words_have_their_cap_height_at_the_surface(depth, draft):
         for y in planes:
             x = math.sqrt((20.0 - under) ** 2 - y * y)
             line = shapely.LineString([(x, -2.2), (x, 2.2)])
-            solid = shapely.union_all(rings_at(mesh, 1, y))
+            solid = shapely.union_all(rings_at(mesh, y, 1))
             gap = line.difference(solid)
             heights += [part.length for part in getattr(gap, "geoms", [gap]) if not part.is_empty]
         wide.append(max(heights))
@@ -72,7 +50,7 @@ def test_sunk_edge_words_have_their_cap_height_at_the_surface(depth, draft):
 def test_edge_words_whose_walls_meet_too_soon_are_told():
     """A stroke is no deeper than half of its width over the tangent of the draft."""
     text = {"words": "I", "cap_height": 1.5, "depth": 0.4, "draft": 25.0}
-    medal, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}})
+    medal, mesh = finished({"blank": {"thickness": 5.0}, "edge": {"text": text}})
     (told,) = [f for f in medal.findings if f.rule == "shallow-edge-words"]
     low = mesh.vertices[np.abs(mesh.vertices[:, 2]) < 0.9]
     deep = 20.0 - np.hypot(*low[low[:, 1] < -19.0].T[:2]).min()
@@ -105,7 +83,7 @@ OVAL = shapely.affinity.scale(shapely.Point(0.0, 0.0).buffer(1.0, 256), 20.0, 15
 def test_a_pattern_runs_clockwise_from_its_start(blank, outline, start):
     """As places do everywhere: 70 degrees of reeds, 20 plain, 40 of reeds, 50 plain, twice."""
     edge = {"finish": "reeded", "pitch": 0.6, "pattern": "70 20 40 50", "start": start}
-    _, mesh = built({"blank": blank, "edge": edge})
+    _, mesh = finished({"blank": blank, "edge": edge})
     seen = (reeded_at(mesh, outline) - start) % 180.0
     first, second = seen[seen < 90.0], seen[seen > 80.0]
     # Only whole reeds stand in a section, in its middle: less than one pitch is left at its ends.
@@ -119,7 +97,7 @@ def test_a_pattern_runs_clockwise_from_its_start(blank, outline, start):
 def test_reeds_slant_clockwise_as_one_looks_at_the_edge(slant):
     """One looks at the right-hand side from +x: +z is up and +y to the right."""
     edge = {"finish": "reeded", "reeds": 60, "slant": slant, "depth": 0.3}
-    _, mesh = built({"edge": edge})
+    _, mesh = finished({"edge": edge})
     place = []
     for z in (-0.4, 0.4):
         ring = shapely.get_coordinates(level_cut(mesh, z))
@@ -134,7 +112,7 @@ def test_reeds_slant_clockwise_as_one_looks_at_the_edge(slant):
 @pytest.mark.parametrize("heads", ["obverse", "reverse"])
 def test_edge_words_stand_at_their_place_clockwise_from_the_top(place, heads):
     text = {"words": "HIH", "at": place, "heads": heads, "depth": 0.3}
-    _, mesh = built({"blank": {"thickness": 5.0}, "edge": {"text": text}})
+    _, mesh = finished({"blank": {"thickness": 5.0}, "edge": {"text": text}})
     v = mesh.vertices
     deep = (np.abs(v[:, 2]) < 1.5) & (np.hypot(v[:, 0], v[:, 1]) < 19.75)
     deep &= np.hypot(v[:, 0], v[:, 1]) > 19.0
@@ -169,7 +147,7 @@ def reed_distances(mesh, depth):
 )
 def test_reeds_stand_evenly_or_the_distances_are_told(blank, edge, even):
     spec = {"blank": blank, "edge": {"finish": "reeded", "depth": 0.2, **edge}}
-    medal, mesh = built(spec)
+    medal, mesh = finished(spec)
     found = reed_distances(mesh, 0.2)
     facts = medal.report["elements"]["blank"]
     assert len(found) == facts["reeds"] == edge["reeds"]

@@ -9,10 +9,9 @@ import math
 import numpy as np
 import pytest
 import shapely
-import trimesh
+from level_cuts import finished, rings_at, widest
 
-from medalcore import SpecError, build
-from medalcore.spec import spec_from_dict
+from medalcore import SpecError
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">{}</svg>'
 BAR = '<rect width="30" height="15"/>'
@@ -28,18 +27,9 @@ def svg(folder, text):
 
 
 def rings(blank, quality="fine", z=0.0137, **more):
-    """Return a finished piece, and the rings of a level cut as shapely polygons, largest first."""
-    medal = build(spec_from_dict({"blank": blank, **more}), quality=quality)
-    mesh = trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
-    cut = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1))
-    found = [shapely.Polygon(np.asarray(ring)[:, :2]) for ring in cut.discrete]
-    return medal, sorted(found, key=lambda ring: -ring.area)
-
-
-def longest(polygon):
-    """Return the longest chord, mm."""
-    corners = shapely.get_coordinates(polygon.convex_hull)
-    return float(np.hypot(*(corners[:, None] - corners[None]).T).max())
+    """Return a finished piece, and the rings of a level cut, largest first."""
+    medal, mesh = finished({"blank": blank, **more}, quality)
+    return medal, rings_at(mesh, z)
 
 
 def sides(polygon, turn=0.0):
@@ -53,12 +43,12 @@ def sides(polygon, turn=0.0):
 @pytest.mark.parametrize(
     ("blank", "across"),
     [
-        ({}, longest),
-        (HEXAGON, longest),
-        ({**HEXAGON, "corner_radius": 9.0}, longest),
-        ({"outline": "polygon", "sides": 5}, longest),
-        ({"outline": "constant-width"}, longest),
-        ({"outline": "scalloped", "scallops": 7, "turn": 13.0}, longest),
+        ({}, widest),
+        (HEXAGON, widest),
+        ({**HEXAGON, "corner_radius": 9.0}, widest),
+        ({"outline": "polygon", "sides": 5}, widest),
+        ({"outline": "constant-width"}, widest),
+        ({"outline": "scalloped", "scallops": 7, "turn": 13.0}, widest),
         (OVAL, lambda p: sides(p)[0]),
         ({**OVAL, "turn": 30.0}, lambda p: sides(p, 30.0)[0]),
         ({"outline": "rectangle", "turn": -20.0}, lambda p: sides(p, -20.0)[0]),
@@ -122,7 +112,7 @@ def test_holes_cores_and_panels_of_one_shape_and_size_are_equal(corner):
         {"shape": "polygon", "sides": 5, "corner_radius": corner, "turn": 20.0},
     ):
         _, cut = rings({"hole": {**shape, "size": 12.0}})
-        assert longest(cut[1]) == pytest.approx(12.0, abs=0.003)
+        assert widest(cut[1]) == pytest.approx(12.0, abs=0.003)
         _, core = rings({"core": {**shape, "diameter": 12.0}})
         assert shapely.hausdorff_distance(core[2].exterior, cut[1].exterior) < 0.003
     _, cut = rings({"hole": {"shape": "square", "size": 12.0, "corner_radius": corner}})

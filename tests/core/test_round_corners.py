@@ -7,11 +7,10 @@ circles fitted to the points of each corner by least squares.
 import numpy as np
 import pytest
 import shapely
-import trimesh
+from level_cuts import finished, rings_at
 from numpy.linalg import lstsq
 
-from medalcore import SpecError, build
-from medalcore.spec import spec_from_dict
+from medalcore import SpecError
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100"><path d="{}"/></svg>'
 PLAIN = {"thickness": 2.0, "chamfer": 0.0, "rim": {"width": 0.0}, "round_corners": True}
@@ -39,12 +38,10 @@ def drawn(folder, *shapes, **more):
 
 
 def cut(blank, quality="fine", z=0.0137, **more):
-    """Return the rings of a level cut through a finished piece as polygons, largest first."""
-    medal = build(spec_from_dict({"blank": blank, **more}), quality=quality)
-    mesh = trimesh.Trimesh(medal.vertices, medal.triangles, process=False)
+    """Return the rings of a level cut through a finished piece, largest first."""
+    _, mesh = finished({"blank": blank, **more}, quality)
     assert mesh.is_watertight
-    rings = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1)).discrete
-    return sorted((shapely.Polygon(np.asarray(r)[:, :2]) for r in rings), key=lambda p: -p.area)
+    return rings_at(mesh, z)
 
 
 def side(polygon):
