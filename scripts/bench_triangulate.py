@@ -20,7 +20,7 @@ sys.path.append(str(Path(__file__).resolve().parents[1] / "tests" / "helpers"))
 
 from relief_fields import lively, square
 
-from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.elements.relief.surface.greedy_insertion import triangulate
 from medalcore.geometry.grid import Grid
 from medalcore.geometry.raster import top_surface
 
@@ -29,7 +29,7 @@ SIDE_MM = 25.4
 
 def ours(h: np.ndarray, tolerance: float):
     """Triangulate the whole square, its border thinned to the same tolerance."""
-    return triangulated(h, *square(h, tolerance), tolerance, SIDE_MM / (len(h) - 1))
+    return triangulate(h, *square(h, tolerance), tolerance, SIDE_MM / (len(h) - 1))
 
 
 def error_of(h: np.ndarray, surface) -> float:

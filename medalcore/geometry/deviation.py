@@ -31,7 +31,7 @@ class Heights:
         return mesh.insert(where, xy)
 
 
-def misfit(
+def deviation(
     heights: Heights, mesh: Triangulation, todo: IntArray, pitch: int
 ) -> tuple[FloatArray, IntArray]:
     """Return for each triangle its largest error at pixels on a coarser grid, and where."""
@@ -45,14 +45,14 @@ def misfit(
     part = (np.cumsum(area) // _CHUNK).astype(np.int64)
     for k in range(int(part[-1]) + 1 if len(part) else 0):
         own = np.flatnonzero(part == k)
-        worst[own], pixel[own] = misfit_of(heights.field, xy[own], heights.z[corner[own]], pitch)
+        worst[own], pixel[own] = deviation_of(heights.field, xy[own], heights.z[corner[own]], pitch)
     return worst, pixel
 
 
-def misfit_of(
+def deviation_of(
     field: Float32Array, xy: FloatArray, z: FloatArray, pitch: int
 ) -> tuple[FloatArray, IntArray]:
-    """As `misfit`, for triangles given by their corners (k, 3, 2) and heights (k, 3)."""
+    """As `deviation`, for triangles given by their corners (k, 3, 2) and heights (k, 3)."""
     cols = field.shape[1]
     worst = np.zeros(len(xy))
     pixel = np.full(len(xy), -1, dtype=np.int64)

@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 
 from .arrays import cross2
-from .deviation import Heights, misfit_of
+from .deviation import Heights, deviation_of
 from .triangulation import Triangulation
 from .types import BoolArray, FloatArray, IntArray
 
@@ -24,7 +24,9 @@ _GAIN = 0.02  # of the bend, at least, that a turn takes away
 _THIN = 0.15  # pixels: no triangle becomes lower than this
 
 
-def straightened(mesh: Triangulation, heights: Heights, tolerance: float, pixel: float) -> None:
+def minimise_curvature(
+    mesh: Triangulation, heights: Heights, tolerance: float, pixel: float
+) -> None:
     """Turn edges while that lessens the bend and keeps the surface to its field.
 
     Parameters
@@ -38,10 +40,10 @@ def straightened(mesh: Triangulation, heights: Heights, tolerance: float, pixel:
         mm.
     """
     points = np.column_stack([mesh.points * pixel, heights.z])
-    _turn_while(mesh, heights, tolerance, mesh.inner_edges(), partial(_unbending, mesh, points))
+    _flip_while(mesh, heights, tolerance, mesh.inner_edges(), partial(_less_bent, mesh, points))
 
 
-def eased(mesh: Triangulation, heights: Heights, tolerance: float, slope: float) -> None:
+def reduce_steepness(mesh: Triangulation, heights: Heights, tolerance: float, slope: float) -> None:
     """Turn edges while that makes less of the surface steeper than a slope.
 
     Parameters
@@ -59,10 +61,10 @@ def eased(mesh: Triangulation, heights: Heights, tolerance: float, slope: float)
     steep = _excess(mesh.points, heights.z, (a, b, c), slope) > 0
     first, second = mesh.owners(edges)
     edges = edges[steep[first] | steep[second]]
-    _turn_while(mesh, heights, tolerance, edges, partial(_easing, mesh, heights.z, slope))
+    _flip_while(mesh, heights, tolerance, edges, partial(_less_steep, mesh, heights.z, slope))
 
 
-def _turn_while(
+def _flip_while(
     mesh: Triangulation,
     heights: Heights,
     tolerance: float,
@@ -82,7 +84,7 @@ def _turn_while(
         edges = mesh.turn(edges)
 
 
-def _easing(
+def _less_steep(
     mesh: Triangulation, z: FloatArray, slope: float, edges: IntArray
 ) -> tuple[IntArray, FloatArray]:
     """Return those of some edges that are better turned for what is too steep, and by how much."""
@@ -109,7 +111,7 @@ def _excess(
     return np.asarray(np.maximum(fall - slope * (1.0 + 1e-4) * area, 0.0))
 
 
-def _unbending(
+def _less_bent(
     mesh: Triangulation, points: FloatArray, edges: IntArray
 ) -> tuple[IntArray, FloatArray]:
     """Return those of some edges that are better turned for the bend, and by how much."""
@@ -177,5 +179,5 @@ def _true(mesh: Triangulation, heights: Heights, edges: IntArray, tolerance: flo
     """Tell which pairs keep to the field when turned."""
     a, b, c, d = mesh.quad(edges)
     corners = np.concatenate([np.stack([c, a, d], axis=1), np.stack([d, b, c], axis=1)])
-    worst, _ = misfit_of(heights.field, mesh.points[corners], heights.z[corners], 1)
+    worst, _ = deviation_of(heights.field, mesh.points[corners], heights.z[corners], 1)
     return np.asarray(worst.reshape(2, -1).max(axis=0) <= tolerance)

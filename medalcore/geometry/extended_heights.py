@@ -10,7 +10,7 @@ from .types import BoolArray, Float32Array, FloatArray, IntArray
 _STEEP = 2.0  # pixels: heights that change by more are not carried on at that slope
 
 
-class Heights:
+class ExtendedHeights:
     """Heights known at some pixels, read anywhere near them.
 
     Parameters

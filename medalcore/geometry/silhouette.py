@@ -27,7 +27,7 @@ _SHARP = 0.7  # radians: the least turn of a corner
 
 
 @dataclass(frozen=True, eq=False)
-class Outline:
+class Silhouette:
     """Closed contours, inside on the left: outer ones counter-clockwise, holes clockwise.
 
     Attributes
@@ -49,22 +49,22 @@ class Outline:
     @property
     def edges(self) -> FloatArray:
         """Return the ends of all edges, (n, 2, 2) pixels."""
-        return np.stack([self.points, self.points[following(self.first)]], axis=1)
+        return np.stack([self.points, self.points[next_in_loop(self.first)]], axis=1)
 
     def areas(self) -> FloatArray:
         """Return the signed area of every loop, (k,) square pixels; holes are negative."""
-        nxt = self.points[following(self.first)]
+        nxt = self.points[next_in_loop(self.first)]
         cross = cross2(self.points, nxt)
         return 0.5 * np.add.reduceat(cross, self.first[:-1]) if len(cross) else np.zeros(0)
 
-    def keep(self, loops: BoolArray) -> Outline:
+    def keep(self, loops: BoolArray) -> Silhouette:
         """Return only the loops marked True in (k,) bool."""
         sizes = np.diff(self.first)
         first = np.concatenate([[0], np.cumsum(sizes[loops])])
-        return Outline(self.points[np.repeat(loops, sizes)], first)
+        return Silhouette(self.points[np.repeat(loops, sizes)], first)
 
 
-def following(first: IntArray, step: int = 1) -> IntArray:
+def next_in_loop(first: IntArray, step: int = 1) -> IntArray:
     """Return for every point of a set of loops the index of the one `step` places on."""
     sizes = np.diff(first)
     start = np.repeat(first[:-1], sizes)
@@ -72,7 +72,7 @@ def following(first: IntArray, step: int = 1) -> IntArray:
     return np.asarray(start + place % np.repeat(sizes, sizes))
 
 
-def silhouette(mask: BoolArray) -> Outline:
+def trace_silhouette(mask: BoolArray) -> Silhouette:
     """Trace the outline of a mask to a fraction of a pixel.
 
     Parameters
@@ -87,8 +87,8 @@ def silhouette(mask: BoolArray) -> Outline:
     """
     inner, outer, first = crossings(mask)
     if len(inner) == 0:
-        return Outline(np.zeros((0, 2)), np.zeros(1, dtype=np.int64))
-    return Outline(slid(inner, outer - inner, first), first)
+        return Silhouette(np.zeros((0, 2)), np.zeros(1, dtype=np.int64))
+    return Silhouette(fair_boundary(inner, outer - inner, first), first)
 
 
 def crossings(mask: BoolArray) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -148,7 +148,7 @@ def _cycles(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:
     return np.array(order, dtype=np.int64), np.array(first, dtype=np.int64)
 
 
-def slid(
+def fair_boundary(
     anchor: FloatArray, way: FloatArray, first: IntArray, ends: BoolArray | None = None
 ) -> FloatArray:
     """Slide every crossing along its grid edge until the lines bend least.
@@ -177,7 +177,7 @@ def slid(
         active = np.flatnonzero(sizes >= 8 * stride) if stride > 1 else np.arange(len(t))
         if len(active) == 0:
             continue
-        around = [following(first, k * stride)[active] for k in (-2, -1, 1, 2)]
+        around = [next_in_loop(first, k * stride)[active] for k in (-2, -1, 1, 2)]
         ok = (room >= stride).astype(np.float64)
         share = [ok[around[1]], 4.0 * ok[active], ok[around[2]]]
         base, along = anchor[active], way[active]
@@ -248,7 +248,7 @@ def _room(p: FloatArray, first: IntArray, ends: BoolArray | None) -> FloatArray:
     sharp = (close > _SHARP) & (wide < 1.3 * close) & (sizes >= 8 * _LOOK)
     for k in range(1, _LOOK + 1):  # only the sharpest place of each corner
         for step in (k, -k):
-            other = close[following(first, step)]
+            other = close[next_in_loop(first, step)]
             sharp &= (close > other) | ((close == other) & (step > 0))
     if ends is not None:
         sharp |= ends
@@ -271,7 +271,7 @@ def _room(p: FloatArray, first: IntArray, ends: BoolArray | None) -> FloatArray:
 
 def _turn(p: FloatArray, first: IntArray, look: int) -> FloatArray:
     """Return by how much the line turns between `look` points before and after, radians."""
-    came, goes = p - p[following(first, -look)], p[following(first, look)] - p
+    came, goes = p - p[next_in_loop(first, -look)], p[next_in_loop(first, look)] - p
     cross = cross2(came, goes)
     return np.asarray(np.abs(np.arctan2(cross, np.sum(came * goes, axis=1))))
 
@@ -280,7 +280,7 @@ def _length(v: FloatArray) -> FloatArray:
     return np.asarray(np.hypot(v[:, 0], v[:, 1]))
 
 
-def thinned(points: FloatArray, first: IntArray, scale: FloatArray) -> IntArray:
+def simplify(points: FloatArray, first: IntArray, scale: FloatArray) -> IntArray:
     """Choose the points of closed polylines that are needed to keep within tolerance.
 
     Splitting at the farthest point, all segments of all loops at once (Ramer 1972,

@@ -69,7 +69,7 @@ class _Sources:
         return np.asarray(point, dtype=np.float32)
 
 
-def raise_flanks(
+def raise_to_envelope(
     height: Float32Array,
     drop: float,
     front: IntArray,
@@ -132,7 +132,7 @@ def _better(
     return np.unique(at[won])
 
 
-def between_pixels(height: Float32Array, drop: float) -> None:
+def raise_between_pixels(height: Float32Array, drop: float) -> None:
     """Raise pixels to the walls that fall from lines between their neighbours, in place.
 
     Of the triangles between neighbouring pixels none is then too steep whose lowest corner

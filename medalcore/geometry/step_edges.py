@@ -15,7 +15,7 @@ import numpy as np
 
 from .constraint_lines import Lines
 from .grid import HeightField
-from .silhouette import following, slid, thinned
+from .silhouette import fair_boundary, next_in_loop, simplify
 from .types import BoolArray, ByteArray, Float32Array, FloatArray, IntArray
 
 _RISE = 0.3  # rise over run of a jump from which its stairs show
@@ -28,7 +28,7 @@ TRUE = (0.02, 0.05)  # pixels by which a line drawn with few points may differ
 
 
 @dataclass(frozen=True, eq=False)
-class Cliffs:
+class StepEdges:
     """Lines along which a field jumps, high side on the left; points one line after another.
 
     Attributes
@@ -72,7 +72,9 @@ class Cliffs:
         return Lines(self.line[self.kept], self.top[self.kept], self.edges)
 
 
-def cliffs(field: HeightField, inner: BoolArray, draft: float, tolerance: float) -> Cliffs:
+def find_step_edges(
+    field: HeightField, inner: BoolArray, draft: float, tolerance: float
+) -> StepEdges:
     """Find the strong inner edges of a field.
 
     Parameters
@@ -90,7 +92,7 @@ def cliffs(field: HeightField, inner: BoolArray, draft: float, tolerance: float)
     high, low, start, stop, strong = _jumps(field, inner, level)
     order, first, closed = _chains(start, stop, strong)
     none = np.zeros(0, dtype=np.int64)
-    found = Cliffs(
+    found = StepEdges(
         none, none, np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros(1, dtype=np.int64),
         np.zeros(0, dtype=bool), none, np.zeros((0, 2), dtype=np.int64),
     )  # fmt: skip
@@ -102,24 +104,24 @@ def cliffs(field: HeightField, inner: BoolArray, draft: float, tolerance: float)
     found = replace(found, high=high, low=low, first=first, closed=closed)
     found = replace(found, line=np.zeros((len(order), 2)))
     ends = found.ends
-    line = slid(a, b - a, first, ends)
+    line = fair_boundary(a, b - a, first, ends)
     flat = field.heights.ravel().astype(np.float64)
-    top, foot = evened_along(flat[high], first, ends), evened_along(flat[low], first, ends)
+    top, foot = smooth_along(flat[high], first, ends), smooth_along(flat[low], first, ends)
     # across a flank, which falls by its slope, what a line is off counts as height
     fall = field.grid.pixel / max(math.tan(draft), 1e-3)
     scale = np.array([np.clip(tolerance / fall, *TRUE), tolerance])
-    kept, edges = needed(np.column_stack([line, top]), first, closed, scale)
+    kept, edges = simplify_lines(np.column_stack([line, top]), first, closed, scale)
     return replace(found, line=line, top=top, foot=foot, kept=kept, edges=edges)
 
 
-def needed(
+def simplify_lines(
     line: FloatArray, first: IntArray, closed: BoolArray, scale: FloatArray
 ) -> tuple[IntArray, IntArray]:
     """Choose the crossings that draw lines truly; return them and their edges."""
-    kept = np.union1d(thinned(line, first, scale), np.concatenate([first[:-1], first[1:] - 1]))
+    kept = np.union1d(simplify(line, first, scale), np.concatenate([first[:-1], first[1:] - 1]))
     start = np.searchsorted(kept, first)
     here = np.arange(len(kept))
-    edges = np.stack([here, following(start)], axis=1)
+    edges = np.stack([here, next_in_loop(start)], axis=1)
     wraps = start[1:] - 1
     return kept, np.delete(edges, wraps[~closed], axis=0)
 
@@ -249,9 +251,9 @@ def _chains(
     )
 
 
-def evened_along(value: FloatArray, first: IntArray, ends: BoolArray) -> FloatArray:
+def smooth_along(value: FloatArray, first: IntArray, ends: BoolArray) -> FloatArray:
     """Even values along the lines over about two pixels; ends keep theirs."""
-    nxt, prv = following(first), following(first, -1)
+    nxt, prv = next_in_loop(first), next_in_loop(first, -1)
     for _ in range(6):
         value = np.where(ends, value, 0.25 * (value[prv] + 2.0 * value + value[nxt]))
     return value

@@ -15,7 +15,7 @@ from ..context.element import Context, Model
 from ..context.ground import placement
 from ..context.tolerance import TOLERANCES
 from ..elements.blank import build_blank
-from ..elements.relief import modelled
+from ..elements.relief import model_relief
 from ..elements.relief.strokes import sheet, stroke_difference
 from ..errors import SpecError
 from ..geometry.grid import HeightField
@@ -91,7 +91,7 @@ def relief_sheet(
     around = [ELEMENTS[kind](table, context) for kind, table in tables]
     ground = free_field(ground, spec.blank.thickness / 2.0, around)
     try:
-        made = modelled(reliefs[index], replace(context, ground=ground))
+        made = model_relief(reliefs[index], replace(context, ground=ground))
         frame = made.source.frame()
     except SpecError as error:
         raise error.at(f"{face}.relief[{index}]") from None

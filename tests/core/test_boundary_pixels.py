@@ -8,7 +8,7 @@ import trimesh
 from scipy import ndimage
 
 from medalcore.context.ground import Ground
-from medalcore.elements.relief.depth.boundary_pixels import finished
+from medalcore.elements.relief.depth.boundary_pixels import correct
 from medalcore.elements.relief.depth.placement import raw_field
 from medalcore.elements.relief.sources.model import SourceMesh, source_mesh
 from medalcore.spec import Relief
@@ -103,7 +103,7 @@ def test_bars_of_few_pixels_stay_as_they_are():
     heights[40:70, 60:62] = 10.0
     heights[20:30, 30:32] = 140.0
     heights[15:35, 90] = 70.0
-    assert np.array_equal(finished(heights, heights, 1.0), heights)
+    assert np.array_equal(correct(heights, heights, 1.0), heights)
 
 
 @pytest.mark.parametrize("depth", [5.0, 200.0])
@@ -112,7 +112,7 @@ def test_a_form_behind_is_not_pulled_forward_where_it_meets_the_outline(depth):
     heights = np.full((60, 80), BARE)
     heights[10:50, 10:40] = depth
     heights[10:50, 40:70] = 0.0
-    assert np.array_equal(finished(heights, heights, 1.0), heights)
+    assert np.array_equal(correct(heights, heights, 1.0), heights)
 
 
 def test_slopes_down_to_the_outline_stay():
@@ -122,7 +122,7 @@ def test_slopes_down_to_the_outline_stay():
         row = slope * np.minimum(x, 99 - x)
         heights = np.full((60, 120), BARE)
         heights[10:50, 10:110] = row
-        assert np.allclose(finished(heights, heights, 1.0)[10:50, 10:110], row, atol=1e-9)
+        assert np.allclose(correct(heights, heights, 1.0)[10:50, 10:110], row, atol=1e-9)
 
 
 def _disc(radius: float, size: int = 220) -> np.ndarray:
@@ -138,14 +138,14 @@ def test_a_corner_beyond_the_smooth_outline_is_covered_and_led_up_to():
         corner[110 - (16 - k) // 2 : 110 + (16 - k) // 2 + 1, 190 + k] = True
     corner[110, 30] = True  # the box reaches as far
     smooth, facets = np.where(round_form, 30.0, BARE), np.where(corner, 30.0, BARE)
-    out = np.isfinite(finished(smooth, facets, 1.0))
+    out = np.isfinite(correct(smooth, facets, 1.0))
     assert out[corner | round_form].all()
     added = out & ~corner & ~round_form
     assert added.any()
     near = ndimage.distance_transform_edt(~(corner & ~round_form))
     assert near[added].max() < 24
     assert np.array_equal(np.flatnonzero(out.any(axis=0))[[0, -1]], [30, 205])
-    assert np.ptp(finished(smooth, facets, 1.0)[out]) < 1e-9
+    assert np.ptp(correct(smooth, facets, 1.0)[out]) < 1e-9
 
 
 def test_a_true_notch_beside_a_corner_is_not_filled():
@@ -156,7 +156,7 @@ def test_a_true_notch_beside_a_corner_is_not_filled():
     facets = limbs.copy()
     facets[140:160, 58:63] = True  # stands out three pixels, close to the notch
     smooth = np.where(limbs, 5.0, BARE)
-    out = np.isfinite(finished(smooth, np.where(facets, 5.0, BARE), 1.0))
+    out = np.isfinite(correct(smooth, np.where(facets, 5.0, BARE), 1.0))
     assert not (out & ~facets)[152:160, 63:].any()
 
 
@@ -166,18 +166,18 @@ def test_what_smoothing_lost_altogether_stays_as_it_was():
     smooth[10:50, 10:30] = 4.0
     facets = smooth.copy()
     facets[20:40, 45:50] = 9.0
-    out = finished(smooth, facets, 1.0)
+    out = correct(smooth, facets, 1.0)
     assert (out[20:40, 45:50] == 9.0).all()
     assert (out[10:50, 10:30] == 4.0).all()
 
 
 def test_nothing_seen_stays_nothing():
     empty = np.full((30, 30), BARE)
-    assert not np.isfinite(finished(empty, empty, 1.0)).any()
+    assert not np.isfinite(correct(empty, empty, 1.0)).any()
 
 
 def test_where_the_smooth_surface_shows_nothing_the_facets_stay():
     """A wire between pixel centres may vanish when it is smoothed."""
     facets = np.full((40, 40), BARE)
     facets[10:30, 20] = 3.0
-    assert np.array_equal(finished(np.full((40, 40), BARE), facets, 1.0), facets)
+    assert np.array_equal(correct(np.full((40, 40), BARE), facets, 1.0), facets)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from medalcore.elements.relief.compression.compress import compress
-from medalcore.elements.relief.compression.emphasis import emphasis_of
+from medalcore.elements.relief.compression.emphasis import read_emphasis
 from medalcore.errors import SourceError
 from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Relief
@@ -258,7 +258,7 @@ def test_a_painted_picture_gives_emphasis(tmp_path: Path) -> None:
     grey = np.zeros((20, 30), np.uint16)
     grey[:, 10:20], grey[:, 20:] = 32768, 65535
     Image.fromarray(grey).save(tmp_path / "paint.png")
-    weight = emphasis_of(str(tmp_path / "paint.png"), raw)
+    weight = read_emphasis(str(tmp_path / "paint.png"), raw)
     cols = np.flatnonzero(raw.mask.any(0))
     near = np.linspace(cols[0], cols[-1], 7).astype(int)
     np.testing.assert_allclose(weight[64, near[[1, 3, 5]]], [0.0, 1.0, 2.0], atol=1e-3)

@@ -8,7 +8,7 @@ from embree import top_seen
 from relief_fields import GROUNDS, comb, grid, over, plate
 
 from medalcore.context.tolerance import tolerance_for
-from medalcore.elements.relief.draft.curvature_flow import evened
+from medalcore.elements.relief.draft.curvature_flow import smooth_level_lines
 from medalcore.elements.relief.draft.draft import enforce_draft
 from medalcore.elements.relief.surface.relief_solid import relief_shape
 
@@ -59,6 +59,6 @@ def test_a_pointed_summit_keeps_its_height(steep: float) -> None:
         lambda u, v: np.maximum(1.0 - steep * np.hypot(u, v - 0.03), 0.05),
         lambda u, v: np.hypot(u, v) < 4.0,
     )
-    even = evened(field, 0.0025)
+    even = smooth_level_lines(field, 0.0025)
     assert even is not field
     assert even.heights.max() == field.heights.max()

@@ -7,7 +7,7 @@ import pytest
 import trimesh
 from relief_fields import square
 
-from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.elements.relief.surface.greedy_insertion import triangulate
 from medalcore.geometry.grid import Grid
 from medalcore.geometry.raster import top_surface
 
@@ -30,7 +30,7 @@ def test_the_surface_of_a_ridge_bends_hardly_more_than_the_ridge(tolerance: floa
     first, second = -2.0 * d * z, (4.0 * d**2 - 2.0) * z
     whole = float((np.abs(second) / (1.0 + first**2)).mean()) * SIDE**2
     h = z.astype(np.float32)
-    made = triangulated(h, *square(h, tolerance), tolerance, PITCH, fold=math.radians(5.0))
+    made = triangulate(h, *square(h, tolerance), tolerance, PITCH, fold=math.radians(5.0))
     points = np.column_stack([made.points * PITCH, made.z])
     mesh = trimesh.Trimesh(points, made.triangles, process=False)
     edges = mesh.vertices[mesh.face_adjacency_edges]

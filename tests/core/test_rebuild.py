@@ -18,7 +18,7 @@ from medalcore.spec import Relief, spec_from_dict
 
 TOLERANCE = Tolerance(curve=0.02, surface=0.02, pixels=160)
 GROUND = Ground(level=1.25, radius=18.0, dish=0.0, floor=-0.6)
-WORK = ("seen", "compress", "enforce_draft", "relief_shape")
+WORK = ("see_source", "compress", "enforce_draft", "relief_shape")
 
 
 def head() -> Model:

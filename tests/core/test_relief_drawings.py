@@ -21,7 +21,7 @@ from msgspec.structs import replace
 
 from medalcore.context.element import Context
 from medalcore.context.tolerance import TOLERANCES
-from medalcore.elements.relief import build_relief, modelled
+from medalcore.elements.relief import build_relief, model_relief
 from medalcore.errors import MedalError, SourceError, SpecError
 from medalcore.geometry.closure import closure
 from medalcore.geometry.solid import arrays_of
@@ -182,6 +182,6 @@ def test_its_frame_brings_the_drawing_to_its_place(tmp_path):
     file = tmp_path / "drawing.svg"
     file.write_text(f'{HEAD}viewBox="0 0 100 100">{DISC}</svg>', encoding="utf-8")
     spec = Relief(source=str(file), fit=20.0, at=(2.0, 1.0))
-    frame = modelled(spec, Context(GROUND, TOLERANCES["draft"])).source.frame()
+    frame = model_relief(spec, Context(GROUND, TOLERANCES["draft"])).source.frame()
     assert frame[:, 2] == pytest.approx((2.0, 1.0))
     assert frame[:, :2] == pytest.approx(20.0 * np.eye(2), abs=1e-6)

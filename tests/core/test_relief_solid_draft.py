@@ -16,17 +16,17 @@ from scipy import ndimage
 from medalcore.context.element import Context, Model
 from medalcore.context.tolerance import Tolerance, tolerance_for
 from medalcore.elements.relief import build_relief
-from medalcore.elements.relief.build import modelled
+from medalcore.elements.relief.build import model_relief
 from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
-from medalcore.elements.relief.draft.edge_walls import steps
+from medalcore.elements.relief.draft.edge_walls import constrain_walls
 from medalcore.elements.relief.surface import slope_limit
 from medalcore.elements.relief.surface.relief_solid import relief_shape
-from medalcore.elements.relief.surface.slope_limit import leaning
+from medalcore.elements.relief.surface.slope_limit import limit_slopes
 from medalcore.geometry.closure import closure
 from medalcore.geometry.masks import away_from
 from medalcore.geometry.raster import top_surface
 from medalcore.geometry.solid import arrays_of
-from medalcore.geometry.step_edges import cliffs
+from medalcore.geometry.step_edges import find_step_edges
 from medalcore.spec import Relief
 
 DRAFTS = [3.0, 5.0, 10.0, 30.0]
@@ -105,7 +105,7 @@ def check_heights(spec, context):
     Outlines are those of the silhouette and the strong inner edges, which are drawn as smooth
     lines between the pixels; walls are what draft raised, and slopes as steep as it allows.
     """
-    made, angle = modelled(spec, context), math.radians(spec.draft)
+    made, angle = model_relief(spec, context), math.radians(spec.draft)
     field = fill_gaps(made.field, angle)
     shape = relief_shape(
         field, GROUNDS["flat"], draft=angle, tolerance=FINE, found=made.edges, before=made.even
@@ -114,7 +114,7 @@ def check_heights(spec, context):
     down, right = np.gradient(field.heights.astype(float), field.grid.pixel)
     away = field.mask & (np.hypot(down, right) < 1.0 / math.tan(angle + math.radians(1.0)))
     away &= np.abs(field.heights - made.even.heights) < 5e-6
-    away.ravel()[steps(made.edges, made.even, field, angle).released] = False
+    away.ravel()[constrain_walls(made.edges, made.even, field, angle).released] = False
     far = ndimage.distance_transform_edt(np.pad(away, 1))[1:-1, 1:-1] > 3.0
     off = np.abs(seen - GROUNDS["flat"].level - field.heights)[far]
     assert len(off) > 1e5
@@ -139,7 +139,7 @@ def test_a_cliff_keeps_its_place_while_its_wall_leans():
         lambda u, v: np.hypot(u, v) < 10.0,
     )
     draft = math.radians(20.0)
-    edges = cliffs(field, away_from(field.mask), draft, 0.5 * FINE.surface)
+    edges = find_step_edges(field, away_from(field.mask), draft, 0.5 * FINE.surface)
     drafted = enforce_draft(field, draft, edges.tops)
     shape = relief_shape(
         drafted, GROUNDS["flat"], draft=draft, tolerance=FINE, found=edges, before=field
@@ -162,14 +162,14 @@ def test_only_steep_triangles_move_and_by_the_least():
     points = np.array([[0.0, 0.0], [1.0, 0.2], [0.3, 0.9]])
     z = np.array([0.0, 2.0, 1.5])
     wide = np.full(3, 10.0)
-    got = leaning(points, z, np.array([[0, 1, 2]]), 1.0, wide, wide, wide)
+    got = limit_slopes(points, z, np.array([[0, 1, 2]]), 1.0, wide, wide, wide)
     turn = np.linspace(0, 2 * math.pi, 20001)
     planes = np.column_stack([np.cos(turn), np.sin(turn)]) @ (points - points.mean(axis=0)).T
     moves = np.linalg.norm(planes + z.mean() - z, axis=1)
     assert np.linalg.norm(got - z) == pytest.approx(moves.min(), rel=2e-3)
     gentle = np.array([0.0, 0.5, 0.4])
     assert np.array_equal(
-        leaning(points, gentle, np.array([[0, 1, 2]]), 1.0, wide, wide, wide), gentle
+        limit_slopes(points, gentle, np.array([[0, 1, 2]]), 1.0, wide, wide, wide), gentle
     )
 
 

@@ -11,7 +11,7 @@ from shapely.geometry import Point, Polygon
 from shapely.prepared import prep
 
 from medalcore.elements.relief.surface.hung_wall import leaning
-from medalcore.geometry.silhouette import silhouette, thinned
+from medalcore.geometry.silhouette import simplify, trace_silhouette
 
 
 def disc(radius, n):
@@ -22,7 +22,7 @@ def disc(radius, n):
 @pytest.mark.parametrize("radius", [3, 5, 20, 100, 400])
 def test_a_circle_stays_a_circle(radius):
     n = 2 * radius + 20
-    outline = silhouette(disc(radius, n))
+    outline = trace_silhouette(disc(radius, n))
     x, y = outline.points.T
     off = np.hypot(x - n / 2 - 0.3, -y - n / 2 + 0.2) - radius
     assert np.abs(off).max() < (0.4 if radius < 5 else 0.25)
@@ -40,7 +40,7 @@ def test_straight_sides_come_out_straight_and_corners_stay(degrees):
         return (x - c) * np.cos(a) + (y - c) * np.sin(a), (y - c) * np.cos(a) - (x - c) * np.sin(a)
 
     p, q = turned(x, y)
-    outline = silhouette((np.abs(p) < 200.2) & (np.abs(q) < 150.3))
+    outline = trace_silhouette((np.abs(p) < 200.2) & (np.abs(q) < 150.3))
     p, q = (np.abs(k) for k in turned(outline.points[:, 0], -outline.points[:, 1]))
     off = np.minimum(np.abs(p - 200.2), np.abs(q - 150.3))
     corner = np.hypot(p - 200.2, q - 150.3)
@@ -57,7 +57,7 @@ def test_straight_sides_come_out_straight_and_corners_stay(degrees):
 @settings(max_examples=60, deadline=None)
 def test_every_pixel_centre_keeps_its_side(mask):
     """Even-odd count of the loops that hold it, by shapely; loops never cross themselves."""
-    outline = silhouette(mask)
+    outline = trace_silhouette(mask)
     inside = np.zeros(mask.shape, dtype=int)
     for loop in outline.loops:
         polygon = Polygon(loop)
@@ -72,7 +72,7 @@ def test_outer_loops_run_counter_clockwise_and_holes_clockwise():
     y, x = np.mgrid[:60, :60]
     r = np.hypot(x - 30, y - 30)
     mask = (r < 25) & (r > 9)
-    area = silhouette(mask).areas()
+    area = trace_silhouette(mask).areas()
     assert sorted(np.sign(area)) == [-1, 1]
     assert area.sum() == pytest.approx(mask.sum(), rel=0.01)
 
@@ -81,7 +81,7 @@ def test_thinning_keeps_within_its_tolerances():
     """Every dropped point lies near the polygon of the kept ones, in the plane and in z."""
     t = np.linspace(0, 2 * np.pi, 4000, endpoint=False)
     points = np.column_stack([300 * np.cos(t), 200 * np.sin(t), 0.3 * np.sin(3 * t)])
-    kept = thinned(points, np.array([0, len(t)]), np.array([0.08, 0.004]))
+    kept = simplify(points, np.array([0, len(t)]), np.array([0.08, 0.004]))
     assert 60 < len(kept) < 400
     z = np.interp(t, np.append(t[kept], 2 * np.pi), np.append(points[kept, 2], points[kept[0], 2]))
     assert np.abs(z - points[:, 2]).max() < 0.02

@@ -7,15 +7,15 @@ import pytest
 from relief_fields import GROUNDS, grid, over, star
 
 from medalcore.context.tolerance import tolerance_for
-from medalcore.elements.relief.draft.curvature_flow import evened
+from medalcore.elements.relief.draft.curvature_flow import smooth_level_lines
 from medalcore.elements.relief.draft.draft import enforce_draft
-from medalcore.elements.relief.draft.edge_walls import Steps, steps
-from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.elements.relief.draft.edge_walls import WallConstraints, constrain_walls
+from medalcore.elements.relief.surface.greedy_insertion import triangulate
 from medalcore.elements.relief.surface.relief_solid import relief_shape
 from medalcore.geometry.closure import closure
 from medalcore.geometry.constraint_lines import Lines
 from medalcore.geometry.raster import top_surface
-from medalcore.geometry.step_edges import cliffs
+from medalcore.geometry.step_edges import find_step_edges
 
 FINE = tolerance_for("fine")
 TEN = math.radians(10.0)
@@ -37,9 +37,11 @@ def everywhere(field):
     return inner
 
 
-def flanked(field, draft=TEN) -> Steps:
+def flanked(field, draft=TEN) -> WallConstraints:
     """Return the inner edges of a field that has draft already, with their flanks."""
-    return steps(cliffs(field, everywhere(field), draft, 0.002), field, field, draft)
+    return constrain_walls(
+        find_step_edges(field, everywhere(field), draft, 0.002), field, field, draft
+    )
 
 
 def from_middle(field, points):
@@ -129,7 +131,7 @@ def test_lines_that_cross_leave_a_sound_mesh():
     start = np.array([[0, 1, 2], [0, 2, 3]])
     field = np.zeros((100, 100), np.float32)
     z = rng.uniform(-1, 1, 120)
-    surface = triangulated(
+    surface = triangulate(
         field, border, np.zeros(4), start, 0.05, 0.03, lines=Lines(points, z, edges)
     )
     a, b, c = (surface.points[surface.triangles[:, k]] for k in range(3))
@@ -147,13 +149,13 @@ def test_level_lines_on_a_cliff_are_straightened_by_less_than_half_a_pixel():
         lambda u, v: 0.3 + 0.1 * np.clip((c * v - s * u) / 0.07, -1, 1).round(1),
         lambda u, v: np.hypot(u, v) < 11.0,
     )
-    even = evened(field, 0.0025)
+    even = smooth_level_lines(field, 0.0025)
     moved = np.abs(even.heights - field.heights)
     assert 0 < moved.max() < 0.5 * 0.2
     assert (moved > 0).mean() < 0.05
     assert even.heights.max() == field.heights.max()
     gentle = star(200)
-    assert np.array_equal(evened(gentle, 0.0025).mask, gentle.mask)
+    assert np.array_equal(smooth_level_lines(gentle, 0.0025).mask, gentle.mask)
 
     def wave(f):
         middle = 0.5 * (f.grid.cols - 1)
@@ -180,8 +182,8 @@ def test_a_low_edge_that_runs_through_pixels_is_drawn_all_along(degrees):
         lambda u, v: np.where(v > slope * u + 0.004, 0.033, 0.0) + 0.2 + 0.05 * v,
         lambda u, v: np.hypot(u, v) < 10.0,
     )
-    edges = cliffs(field, everywhere(field), TEN, 0.002)
-    found = steps(edges, field, enforce_draft(field, TEN, edges.tops), TEN).lines
+    edges = find_step_edges(field, everywhere(field), TEN, 0.002)
+    found = constrain_walls(edges, field, enforce_draft(field, TEN, edges.tops), TEN).lines
     one, two = found.points[found.edges[:, 0]], found.points[found.edges[:, 1]]
     drawn = np.hypot(*(two - one).T).sum() * field.grid.pixel
     assert drawn > 2 * 18.5  # the edge and the foot of its flank, both across the disc

@@ -9,9 +9,9 @@ from relief_fields import cap, comb, grid, lively, over, plate, square
 from scipy import ndimage
 
 from medalcore.elements.relief.draft.draft import enforce_draft, fill_gaps
-from medalcore.elements.relief.surface.greedy_insertion import triangulated
+from medalcore.elements.relief.surface.greedy_insertion import triangulate
 from medalcore.geometry.raster import top_surface
-from medalcore.geometry.step_edges import cliffs as inner_edges
+from medalcore.geometry.step_edges import find_step_edges as inner_edges
 from medalcore.geometry.triangulation import Triangulation
 
 PITCH = 0.025
@@ -21,7 +21,7 @@ PITCH = 0.025
 def test_the_tolerance_holds_at_every_pixel(tolerance):
     """Measured with the depth map, which shares no code with the triangulation."""
     h = lively(500)
-    surface = triangulated(h, *square(h, tolerance), tolerance, PITCH)
+    surface = triangulate(h, *square(h, tolerance), tolerance, PITCH)
     g = grid(500, size=499.0, middle=(249.5, -249.5))
     points = np.column_stack([surface.points, surface.z])
     seen, _ = top_surface(points, surface.triangles, g)
@@ -33,7 +33,7 @@ def test_no_more_than_one_and_a_half_times_greedy_insertion(seed):
     """Against pydelatin at the same largest error; the goal is twice."""
     h = lively(700, seed)
     greedy = len(Delatin(h, max_error=0.005).triangles)
-    ours = len(triangulated(h, *square(h, 0.005), 0.005, PITCH).triangles)
+    ours = len(triangulate(h, *square(h, 0.005), 0.005, PITCH).triangles)
     assert ours < 1.5 * greedy
 
 
@@ -43,7 +43,7 @@ def test_facets_of_a_smooth_form_differ_little():
     pitch = 26.0 / 599
     got = {}
     for fold in (math.inf, math.radians(1.5)):
-        surface = triangulated(h, *square(h, 0.02), 0.02, pitch, fold=fold)
+        surface = triangulate(h, *square(h, 0.02), 0.02, pitch, fold=fold)
         mesh = Triangulation(surface.points, surface.triangles)
         beside = mesh.beside(np.arange(len(surface.triangles)))
         corner = np.column_stack([surface.points * pitch, surface.z])[surface.triangles]

@@ -12,8 +12,8 @@ from PIL import Image
 from medalcore.context.element import Context
 from medalcore.context.ground import Ground
 from medalcore.context.tolerance import TOLERANCES
-from medalcore.elements.relief import modelled
-from medalcore.elements.relief.depth.source_depth import seen
+from medalcore.elements.relief import model_relief
+from medalcore.elements.relief.depth.source_depth import see_source
 from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
 from medalcore.errors import SourceError, SpecError
 from medalcore.geometry.grid import Grid, HeightField
@@ -96,7 +96,7 @@ def test_eight_bits_leave_no_terraces_on_the_relief(tmp_path, compression):
     ):
         spec = Relief(source=_png(tmp_path / name, samples), fit=26.0, height=0.6,
                       compression=compression)  # fmt: skip
-        field = modelled(spec, Context(GROUND, TOLERANCES["fine"])).field
+        field = model_relief(spec, Context(GROUND, TOLERANCES["fine"])).field
         slopes.append(np.stack(np.gradient(field.heights, field.grid.pixel)))
         inside &= away_from(field.mask)  # the outline's wall is no terrace
     middle = np.zeros_like(inside)
@@ -115,7 +115,7 @@ def test_black_and_white_stand_for_the_depths_given(tmp_path):
         spec = Relief(
             source=name, fit=20.0, picture=Picture(black=black, white=white, empty="none")
         )
-        field = seen(spec, GROUND, 216, {}).field
+        field = see_source(spec, GROUND, 216, {}).field
         row = field.heights[field.grid.rows // 2]
         row = row[field.mask[field.grid.rows // 2]]
         assert row.max() - row.min() == pytest.approx(3.0, rel=0.01)
@@ -127,7 +127,7 @@ def test_the_lowest_pixels_are_left_to_the_field(tmp_path):
     """A dome on black comes out round, its place and size as asked, white nearest."""
     name = _png(tmp_path / "a.png", np.round(_dome(300) * 65535).astype(np.uint16))
     spec = Relief(source=name, fit=12.0, at=(2.0, 1.0), picture=Picture(black=0, white=6.0))
-    field = seen(spec, GROUND, 240, {}).field
+    field = see_source(spec, GROUND, 240, {}).field
     u, v = np.meshgrid(field.grid.u() - 2.0, field.grid.v() - 1.0)
     expected = 6 * (1 - (u**2 + v**2) / 36)
     inner = np.hypot(u, v) < 5.5
@@ -147,7 +147,7 @@ def test_turning_mirroring_cutting_and_cropping(tmp_path):
 
     def corners(**keys) -> list[bool]:
         """Tell whether top left, top right, bottom left, bottom right are there."""
-        field = seen(Relief(source=name, fit=20.0, **keys), GROUND, 216, {}).field
+        field = see_source(Relief(source=name, fit=20.0, **keys), GROUND, 216, {}).field
         u, v = field.grid.u(), field.grid.v()
         pick = [(-8, 8), (8, 8), (-8, -8), (8, -8)]
         return [
@@ -171,7 +171,7 @@ def test_small_and_large_pictures_give_the_same_relief(tmp_path, size):
     """Sampled up or averaged down, the dome keeps its volume: half its cylinder's."""
     name = _png(tmp_path / "a.png", np.round(_dome(size) * 65535).astype(np.uint16))
     spec = Relief(source=name, fit=20.0, picture=Picture(white=5.0))
-    field = seen(spec, GROUND, 316, {}).field
+    field = see_source(spec, GROUND, 316, {}).field
     volume = float(field.heights.sum()) * field.grid.pixel**2
     assert volume == pytest.approx(np.pi * 100 * 5 / 2, rel=0.03)
 
@@ -204,7 +204,9 @@ def test_a_height_field_from_python_is_scaled_like_a_model():
     """Twice as wide is twice as deep; what its mask leaves out stays out."""
     dome = (3 * _dome(200)).astype(np.float32)
     given = HeightField(Grid(0.0, 0.0, 0.05, 200, 200), dome, dome > 0)  # 10 wide, 3 deep
-    field = seen(Relief(source="array:dome", fit=20.0), GROUND, 416, {"array:dome": given}).field
+    field = see_source(
+        Relief(source="array:dome", fit=20.0), GROUND, 416, {"array:dome": given}
+    ).field
     assert field.heights.max() == pytest.approx(6.0, abs=0.05)
     assert field.mask.sum() * field.grid.pixel**2 == pytest.approx(np.pi * 100, rel=0.02)
 

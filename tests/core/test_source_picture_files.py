@@ -11,7 +11,7 @@ import tifffile
 from PIL import Image
 
 from medalcore.context.ground import Ground
-from medalcore.elements.relief.depth.source_depth import seen
+from medalcore.elements.relief.depth.source_depth import see_source
 from medalcore.elements.relief.sources.pictures.depth_picture import read_picture
 from medalcore.errors import SourceError
 from medalcore.spec import Picture, Relief
@@ -116,7 +116,7 @@ def test_black_and_white_hold_for_distances(tmp_path):
     name = _exr(tmp_path / "a.exr", {"Z": DISTANCE})
     ground = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
     spec = Relief(source=name, fit=20.0, picture=Picture(black=1.0, white=4.0, empty="none"))
-    field = seen(spec, ground, 216, {}).field
+    field = see_source(spec, ground, 216, {}).field
     heights = field.heights[field.mask]
     assert np.ptp(heights) == pytest.approx(3.0, rel=0.02)
     rows, cols = np.nonzero(field.mask)

@@ -10,9 +10,9 @@ from scipy.spatial.transform import Rotation
 from medalcore.context.element import Context, Model
 from medalcore.context.ground import Ground
 from medalcore.context.tolerance import TOLERANCES
-from medalcore.elements.relief import build_relief, modelled
-from medalcore.elements.relief.depth.placement import place, raw_field
-from medalcore.elements.relief.sources.fit import MARGIN_PIXELS, turned
+from medalcore.elements.relief import build_relief, model_relief
+from medalcore.elements.relief.depth.placement import place_mesh, raw_field
+from medalcore.elements.relief.sources.fit import MARGIN_PIXELS, rotate
 from medalcore.elements.relief.sources.model import SourceMesh, read_model, source_mesh
 from medalcore.errors import SpecError
 from medalcore.geometry.clip import clipped
@@ -62,23 +62,23 @@ def test_the_silhouette_is_as_wide_as_asked_and_where_asked():
 def test_fit_zero_fills_the_field_and_no_more():
     """The farthest point stays within the field, close to its border, also off centre."""
     for at in ((0.0, 0.0), (4.0, 3.0)):
-        points, _ = place(_cone(), Relief(source="cone", at=at), GROUND)
+        points, _ = place_mesh(_cone(), Relief(source="cone", at=at), GROUND)
         reach = np.hypot(points[:, 0], points[:, 1]).max()
         assert 0.9 * GROUND.radius < reach < GROUND.radius
     with pytest.raises(SpecError, match="off the field"):
-        place(_cone(), Relief(source="cone", at=(30.0, 0.0)), GROUND)
+        place_mesh(_cone(), Relief(source="cone", at=(30.0, 0.0)), GROUND)
 
 
 def test_turns_are_about_x_then_y_then_z():
     """Rotations as the right-hand rule says, quarter turns exact."""
-    assert np.array_equal(turned(np.array([[0.0, 0, 1]]), (90, 0, 0)), [[0, -1, 0]])
-    assert np.array_equal(turned(np.array([[0.0, 0, 1]]), (0, 90, 0)), [[1, 0, 0]])
-    assert np.array_equal(turned(np.array([[1.0, 0, 0]]), (0, 0, 90)), [[0, 1, 0]])
-    assert np.array_equal(turned(np.array([[0.0, 0, 1]]), (90, 0, 90)), [[1, 0, 0]])
+    assert np.array_equal(rotate(np.array([[0.0, 0, 1]]), (90, 0, 0)), [[0, -1, 0]])
+    assert np.array_equal(rotate(np.array([[0.0, 0, 1]]), (0, 90, 0)), [[1, 0, 0]])
+    assert np.array_equal(rotate(np.array([[1.0, 0, 0]]), (0, 0, 90)), [[0, 1, 0]])
+    assert np.array_equal(rotate(np.array([[0.0, 0, 1]]), (90, 0, 90)), [[1, 0, 0]])
     points = np.random.default_rng(3).normal(size=(20, 3))
     for turn in ((10, 20, 30), (-200, 45, 123.4)):
         expected = Rotation.from_euler("xyz", turn, degrees=True).apply(points)
-        assert np.abs(turned(points, turn) - expected).max() < 1e-12
+        assert np.abs(rotate(points, turn) - expected).max() < 1e-12
 
 
 def test_edge_on_and_flat_models_are_refused_with_a_way_out():
@@ -171,7 +171,7 @@ def test_a_relief_higher_than_wide_is_refused():
         GROUND, TOLERANCES["draft"], {"object:cone": Model(cone.vertices, cone.triangles)}
     )
     with pytest.raises(SpecError, match="is no relief") as caught:
-        modelled(Relief(source="object:cone", fit=0.001, height=0.5), context)
+        model_relief(Relief(source="object:cone", fit=0.001, height=0.5), context)
     assert caught.value.key == "height"
 
 

@@ -9,8 +9,8 @@ from scipy import ndimage
 
 from medalcore.context.element import Model
 from medalcore.context.ground import Ground
-from medalcore.elements.relief.depth.adaptive_subdivision import smoothed
-from medalcore.elements.relief.depth.placement import place, raw_field
+from medalcore.elements.relief.depth.adaptive_subdivision import subdivide_seen
+from medalcore.elements.relief.depth.placement import place_mesh, raw_field
 from medalcore.elements.relief.sources.model import SourceMesh, source_mesh
 from medalcore.geometry.grid import Grid
 from medalcore.geometry.raster import top_surface
@@ -76,7 +76,7 @@ def test_no_step_of_slope_is_left_between_facets():
 def test_boxes_and_prisms_stay_as_they_are():
     """Right angles are creases and flats are flat: the very same arrays come back."""
     for model in (trimesh.creation.box(), trimesh.creation.cylinder(1, 2, sections=4)):
-        vertices, triangles = smoothed(model.vertices, model.faces, 0.006, CREASE)
+        vertices, triangles = subdivide_seen(model.vertices, model.faces, 0.006, CREASE)
         assert vertices is model.vertices
         assert triangles is model.faces
 
@@ -140,7 +140,7 @@ def test_facing_and_welding_do_not_matter():
     loose = model.vertices[faces].reshape(-1, 3) * (1 + 1e-9 * rng.standard_normal((faces.size, 1)))
     grid = Grid(-2.0, 2.0, 0.01, 401, 401)
     one, two = (
-        top_surface(*smoothed(mesh.vertices, mesh.triangles, 0.015, CREASE), grid)[0]
+        top_surface(*subdivide_seen(mesh.vertices, mesh.triangles, 0.015, CREASE), grid)[0]
         for mesh in (_mesh(model), source_mesh(loose, np.arange(faces.size).reshape(-1, 3), "m"))
     )
     assert (np.isfinite(one) != np.isfinite(two)).mean() < 1e-3
@@ -170,7 +170,7 @@ def test_draft_and_fine_show_the_same_surface():
 def test_a_dense_scan_passes_through_untouched():
     """Triangles no wider than is seen are not touched."""
     ball = _lumpy(6, 2)
-    vertices, triangles = smoothed(ball.vertices, ball.faces, 0.06, CREASE)
+    vertices, triangles = subdivide_seen(ball.vertices, ball.faces, 0.06, CREASE)
     assert vertices is ball.vertices
     assert triangles is ball.faces
 
@@ -179,7 +179,7 @@ def test_crease_zero_keeps_every_facet():
     mesh = _mesh(_lumpy(1, 4))
     spec = Relief(source="m", fit=20.0, crease=0.0)
     field = raw_field(mesh, spec, GROUND, 200, exact=True)
-    points, triangles = place(mesh, spec, GROUND)
+    points, triangles = place_mesh(mesh, spec, GROUND)
     heights, _ = top_surface(points, triangles, field.grid)
     heights -= heights[field.mask].min()
     off = (heights - field.heights)[field.mask]
@@ -243,7 +243,7 @@ def test_a_monkey_like_pile_of_shells_keeps_its_silhouette():
     grid = Grid(float(low[0]) - 9 * pixel, float(high[1]) + 9 * pixel, pixel, 520, 520)
     before = np.isfinite(top_surface(mesh.vertices, mesh.triangles, grid)[0])
     after = np.isfinite(
-        top_surface(*smoothed(mesh.vertices, mesh.triangles, 3 * pixel, CREASE), grid)[0]
+        top_surface(*subdivide_seen(mesh.vertices, mesh.triangles, 3 * pixel, CREASE), grid)[0]
     )
     assert after.sum() / before.sum() == pytest.approx(1.0, abs=0.03)
     assert (before & ~after).sum() < 0.04 * before.sum()
@@ -255,7 +255,7 @@ def test_nothing_of_the_silhouette_is_lost_and_the_width_is_as_asked(seed):
     mesh = _mesh(_lumpy(1, seed))
     spec = Relief(source="m", fit=20.0)
     field = raw_field(mesh, spec, GROUND, 400)
-    points, triangles = place(mesh, spec, GROUND)
+    points, triangles = place_mesh(mesh, spec, GROUND)
     seen = np.isfinite(top_surface(points, triangles, field.grid)[0])
     assert field.mask[seen].all()
     rows, cols = np.nonzero(field.mask)

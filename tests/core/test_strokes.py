@@ -14,6 +14,7 @@ import trimesh
 from models import lumpy_head
 
 from medalcore import Model, SourceError, StageCache, build, parse_spec
+from medalcore.elements.relief.depth.source_depth import see_source
 from medalcore.elements.relief.strokes import (
     on_grid,
     sheet,
@@ -172,16 +173,15 @@ def test_strokes_from_a_depth_picture_lie_as_those_from_a_model():
     """The frame of a height field of the same model must be the model's own."""
     frames = []
     from medalcore.context.ground import Ground
-    from medalcore.elements.relief.depth.source_depth import seen
 
     ground = Ground(level=1.0, radius=15.0, dish=0.0, floor=0.2)
     spec = parse_spec(SPEC).obverse.relief[0]
-    field = seen(spec, ground, 512, MODELS).field
+    field = see_source(spec, ground, 512, MODELS).field
     models = {**MODELS, "object:field": field}
     for turn, mirror in ((0.0, False), (35.0, False), (20.0, True)):
         asked = msgspec.structs.replace(spec, turn=(0.0, 0.0, turn), mirror=mirror, at=(1.0, 2.0))
         two = [
-            seen(msgspec.structs.replace(asked, source=s), ground, 256, models).frame()
+            see_source(msgspec.structs.replace(asked, source=s), ground, 256, models).frame()
             for s in ("object:head", "object:field")
         ]
         frames.append(np.abs(two[0] - two[1]).max())

@@ -9,9 +9,9 @@ from medalcore import Model, SourceError, StageCache, build, parse_spec
 from medalcore.context.element import Context
 from medalcore.context.ground import Ground
 from medalcore.context.tolerance import Tolerance
-from medalcore.elements.relief import build_relief, modelled
-from medalcore.elements.relief.compression.emphasis import softened
-from medalcore.elements.relief.depth.source_depth import seen
+from medalcore.elements.relief import build_relief, model_relief
+from medalcore.elements.relief.compression.emphasis import soften
+from medalcore.elements.relief.depth.source_depth import see_source
 from medalcore.elements.relief.sources.model import source_mesh
 from medalcore.geometry.grid import Grid, HeightField
 from medalcore.spec import Relief, spec_from_dict
@@ -51,7 +51,7 @@ def soft(x, y, z):
 def test_weights_lie_where_the_model_has_them(more):
     """A group that is linear in the model's own place is found so at every pixel."""
     spec = relief(more_on="soft", **more)
-    found = seen(spec, GROUND, 200, {NAME: head(soft=soft)})
+    found = see_source(spec, GROUND, 200, {NAME: head(soft=soft)})
     grid, mask = found.field.grid, found.field.mask
     matrix = found.frame()
     face = np.stack(np.meshgrid(grid.u(), grid.v()), axis=-1)
@@ -76,7 +76,7 @@ def test_a_face_gets_more_and_a_shoulder_less():
     steep = {}
     for key in ("", "more_on", "less_on"):
         spec = relief(**({key: "right"} if key else {}))
-        made = modelled(spec, Context(GROUND, TOLERANCE, models))
+        made = model_relief(spec, Context(GROUND, TOLERANCE, models))
         heights, mask = made.bare.heights, made.bare.mask
         assert heights.max() == pytest.approx(0.6, abs=1e-4)
         assert heights[mask].min() > 0.02
@@ -131,10 +131,10 @@ def test_groups_are_read_from_ply(tmp_path, binary):
     made = head(soft=soft)
     path = tmp_path / "head.ply"
     _write_ply(path, made, binary)
-    given = seen(relief(more_on="left cheek"), GROUND, 120, {NAME: Model(
+    given = see_source(relief(more_on="left cheek"), GROUND, 120, {NAME: Model(
         made.vertices, made.triangles, {"left cheek": made.weights["soft"]}
     )})  # fmt: skip
-    read = seen(relief(more_on="left cheek", source=str(path)), GROUND, 120, {})
+    read = see_source(relief(more_on="left cheek", source=str(path)), GROUND, 120, {})
     assert np.abs(read.weight - given.weight).max() < 1e-5
 
 
@@ -182,7 +182,7 @@ def test_a_hard_edge_is_softened_within_the_silhouette():
         mask[20:-20, 20:-20] = True
         weight = np.ones(mask.shape, np.float32)
         weight[:, 20 + size // 2 :] = 2.0
-        soft = softened(weight, mask)
+        soft = soften(weight, mask)
         row = soft[size // 2, 20:-20]
         wanted = gaussian_filter1d(
             np.where(np.arange(size) < size // 2, 1.0, 2.0), 0.01 * size + 0.5
@@ -191,4 +191,4 @@ def test_a_hard_edge_is_softened_within_the_silhouette():
         assert (soft[~mask] == 1.0).all()
         assert row[-1] == pytest.approx(2.0, abs=1e-6)
         weight[:] = 0.3
-        assert softened(weight, mask)[mask] == pytest.approx(0.3, abs=1e-6)
+        assert soften(weight, mask)[mask] == pytest.approx(0.3, abs=1e-6)

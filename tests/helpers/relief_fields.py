@@ -7,7 +7,7 @@ import numpy as np
 
 from medalcore.context.ground import Ground
 from medalcore.geometry.grid import Grid, HeightField
-from medalcore.geometry.silhouette import thinned
+from medalcore.geometry.silhouette import simplify
 from medalcore.geometry.solid import Solid, solid_from_manifold
 
 GROUNDS = {
@@ -130,5 +130,5 @@ def square(h: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndarray, np.
     sides = [(o, -i), (i, o - m), (o + m, i - m), (m - i, o)]
     xy = np.concatenate([np.column_stack(s) for s in sides]).astype(float)
     z = h[-xy[:, 1].astype(int), xy[:, 0].astype(int)].astype(float)
-    kept = thinned(np.column_stack([xy, z]), np.array([0, len(xy)]), np.array([0.1, tolerance]))
+    kept = simplify(np.column_stack([xy, z]), np.array([0, len(xy)]), np.array([0.1, tolerance]))
     return xy[kept], z[kept], np.asarray(m3.triangulate([xy[kept]]), dtype=np.int64)

@@ -17,18 +17,18 @@ from ...context.tolerance import Tolerance
 from ...geometry.grid import HeightField
 from ...geometry.masks import away_from
 from ...geometry.solid import Solid
-from ...geometry.step_edges import Cliffs, cliffs
+from ...geometry.step_edges import StepEdges, find_step_edges
 from ...spec.relief import Relief
-from .compression.asked import as_asked
+from .compression.asked import resolve_height
 from .compression.compress import SEEN, Compressed, compress, foot_of
-from .compression.drawing_heights import flat_relief
-from .compression.emphasis import emphasis_of, softened
-from .depth.source_depth import Seen, seen
-from .draft.curvature_flow import evened
+from .compression.drawing_heights import compress_drawing
+from .compression.emphasis import read_emphasis, soften
+from .depth.source_depth import SourceDepth, see_source
+from .draft.curvature_flow import smooth_level_lines
 from .draft.draft import enforce_draft, fill_gaps
-from .draft.footprint import keep_of, on_the_field, placed, source_placed
+from .draft.footprint import clearance_of, fit_at_field, move_field, move_source
 from .sources.fit import with_height
-from .strokes import stroked
+from .strokes import apply_strokes
 from .surface.closing import Shape
 from .surface.drawing_surface import flat_shape
 from .surface.relief_solid import relief_shape, solid_of
@@ -92,7 +92,7 @@ def build_relief(spec: Relief, context: Context) -> Built:
             *made.findings,
         ),
         footprint=None if seen_at is None else seen_at + np.array(at),
-        keep=keep_of(spec, made.source, spec.fit or 2.0 * context.ground.radius),
+        keep=clearance_of(spec, made.source, spec.fit or 2.0 * context.ground.radius),
     )
 
 
@@ -116,7 +116,7 @@ class _Surfaced:
     steep: Steep | None
 
 
-def _surfaced(spec: Relief, made: Modelled, ground: Ground, tolerance: Tolerance) -> _Surfaced:
+def _surfaced(spec: Relief, made: DraftedField, ground: Ground, tolerance: Tolerance) -> _Surfaced:
     draft = math.radians(spec.draft)
     flat = made.source.flat
     if flat is not None:
@@ -165,7 +165,7 @@ def _reach(spec: Relief, context: Context) -> float:
 
 
 @dataclass(frozen=True, eq=False)
-class Modelled:
+class DraftedField:
     """A relief's heights, ready for its surface.
 
     Attributes
@@ -187,18 +187,18 @@ class Modelled:
         About strokes.
     """
 
-    source: Seen
+    source: SourceDepth
     field: HeightField
     bare: HeightField
     worked: HeightField
     even: HeightField
-    edges: Cliffs
+    edges: StepEdges
     raised: float
     facts: Mapping[str, Any]
     findings: tuple[Finding, ...]
 
 
-def modelled(spec: Relief, context: Context) -> Modelled:
+def model_relief(spec: Relief, context: Context) -> DraftedField:
     """Model a relief as a height field: depth, height, strokes, draft.
 
     Raises
@@ -227,43 +227,43 @@ def _without(spec: Relief, names: tuple[str, ...]) -> Relief:
     return replace(spec, **{name: getattr(plain, name) for name in names})
 
 
-def _worked(spec: Relief, context: Context) -> Modelled:
+def _worked(spec: Relief, context: Context) -> DraftedField:
     """Model a relief where it is worked, from whatever stages are kept."""
     tell, stages, models = context.progress, context.stages, context.models
     reach = _reach(spec, context)
     pixels = context.tolerance.pixels_of(spec.fit or 2.0 * reach)
 
-    def look() -> Seen:
+    def look() -> SourceDepth:
         tell(0.0, "looking at its model")
         curve = context.tolerance.curve
-        return seen(spec, context.ground, pixels, models, stages, curve)
+        return see_source(spec, context.ground, pixels, models, stages, curve)
 
-    def press(source: Seen, asked: Relief) -> Compressed:
+    def press(source: SourceDepth, asked: Relief) -> Compressed:
         tell(0.35, "bringing down its depth")
         weight = source.weight
         if spec.emphasis:
-            painted = emphasis_of(spec.emphasis, source.field)
+            painted = read_emphasis(spec.emphasis, source.field)
             weight = painted if weight is None else weight * painted
         if weight is not None:
-            weight = softened(weight, source.field.mask)
+            weight = soften(weight, source.field.mask)
         if source.flat is not None:
-            return flat_relief(source.field, asked)
+            return compress_drawing(source.field, asked)
         return compress(source.field, asked, weight=weight, lowest=source.lowest or 0.0)
 
-    def work() -> Modelled:
+    def work() -> DraftedField:
         source = stages.get("seen", (pixels, reach), _without(spec, _NOT_SEEN), look)
-        asked = as_asked(spec, source)
+        asked = resolve_height(spec, source)
         low = stages.get(
             "low", (pixels, reach), _without(spec, _NOT_LOW), lambda: press(source, asked)
         )
-        source, bare, walls = on_the_field(source, low.field, asked, pixels)
-        worked = stroked(bare, asked, source.frame, models, foot_of(asked))
+        source, bare, walls = fit_at_field(source, low.field, asked, pixels)
+        worked = apply_strokes(bare, asked, source.frame, models, foot_of(asked))
         tell(0.75, "giving it draft")
-        even = evened(worked.field, 0.5 * context.tolerance.surface)
+        even = smooth_level_lines(worked.field, 0.5 * context.tolerance.surface)
         draft = math.radians(spec.draft)
-        edges = cliffs(even, away_from(even.mask), draft, 0.5 * context.tolerance.surface)
+        edges = find_step_edges(even, away_from(even.mask), draft, 0.5 * context.tolerance.surface)
         drafted = enforce_draft(even, draft, edges.tops)
-        return Modelled(
+        return DraftedField(
             source=source,
             field=drafted,
             bare=bare,
@@ -278,18 +278,18 @@ def _worked(spec: Relief, context: Context) -> Modelled:
     return stages.get("heights", (context.tolerance, reach), spec, work)
 
 
-def _placed(made: Modelled, spec: Relief, home: Relief) -> Modelled:
+def _placed(made: DraftedField, spec: Relief, home: Relief) -> DraftedField:
     """Bring a relief from where it was worked to its place."""
     shift = np.array([spec.at[0] - home.at[0], spec.at[1] - home.at[1]])
     if not shift.any():
         return made
     return dataclasses.replace(
         made,
-        source=source_placed(made.source, 1.0, shift),
-        field=placed(made.field, 1.0, shift),
-        bare=placed(made.bare, 1.0, shift),
-        worked=placed(made.worked, 1.0, shift),
-        even=placed(made.even, 1.0, shift),
+        source=move_source(made.source, 1.0, shift),
+        field=move_field(made.field, 1.0, shift),
+        bare=move_field(made.bare, 1.0, shift),
+        worked=move_field(made.worked, 1.0, shift),
+        even=move_field(made.even, 1.0, shift),
     )
 
 
@@ -300,7 +300,7 @@ def _raised(before: HeightField, after: HeightField) -> float:
     return float(np.max(after.heights - before.heights))
 
 
-def _facts(spec: Relief, made: Modelled, shape: Shape, filled: float) -> dict[str, Any]:
+def _facts(spec: Relief, made: DraftedField, shape: Shape, filled: float) -> dict[str, Any]:
     return {
         "source": spec.source,
         "model_triangles": made.source.triangles,
@@ -317,7 +317,7 @@ def _facts(spec: Relief, made: Modelled, shape: Shape, filled: float) -> dict[st
     }
 
 
-def _findings(spec: Relief, made: Modelled, shape: Shape, filled: float) -> Iterator[Finding]:
+def _findings(spec: Relief, made: DraftedField, shape: Shape, filled: float) -> Iterator[Finding]:
     for note in made.source.notes:
         yield Finding("relief-source", "remark", note)
     if shape.islands_dropped:

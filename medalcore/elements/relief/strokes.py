@@ -36,7 +36,7 @@ _WORTH_TELLING = 0.005  # mm above the asked height
 
 
 @dataclass(frozen=True, eq=False)
-class Stroked:
+class WithStrokes:
     """A relief with its strokes.
 
     Attributes
@@ -52,13 +52,13 @@ class Stroked:
     findings: tuple[Finding, ...]
 
 
-def stroked(
+def apply_strokes(
     field: HeightField,
     spec: Relief,
     frame: Callable[[], FloatArray],
     models: Mapping[str, Model | HeightField],
     least: float,
-) -> Stroked:
+) -> WithStrokes:
     """Add the strokes that a relief asks for.
 
     Parameters
@@ -79,7 +79,7 @@ def stroked(
         If the strokes cannot be read.
     """
     if not spec.strokes:
-        return Stroked(field, {}, ())
+        return WithStrokes(field, {}, ())
     difference = on_grid(sheet_of(spec.strokes, models), frame(), field.grid)
     done = with_strokes(field, difference, least)
     change = done.heights - field.heights
@@ -88,7 +88,7 @@ def stroked(
         "strokes_raised_mm": round(max(float(change.max()), 0.0), 4),
         "strokes_lowered_mm": round(max(float(-change.min()), 0.0), 4),
     }
-    return Stroked(done, facts, tuple(_findings(done, spec, change)))
+    return WithStrokes(done, facts, tuple(_findings(done, spec, change)))
 
 
 def _findings(done: HeightField, spec: Relief, change: Float32Array) -> Iterator[Finding]:

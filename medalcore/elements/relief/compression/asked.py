@@ -8,13 +8,13 @@ from msgspec.structs import replace
 from ....errors import SpecError
 from ....geometry.grid import HeightField
 from ....spec.relief import Relief
-from ..depth.source_depth import Seen
+from ..depth.source_depth import SourceDepth
 
 _NOTHING = 1e-4  # mm that depths may be rounded by
 _HIGHEST = 50.0  # mm, as the limit of the height says
 
 
-def as_asked(spec: Relief, source: Seen) -> Relief:
+def resolve_height(spec: Relief, source: SourceDepth) -> Relief:
     """Return a relief with the height that it comes to, where its depths are its heights.
 
     Raises
@@ -29,7 +29,7 @@ def as_asked(spec: Relief, source: Seen) -> Relief:
     return spec
 
 
-def _own_height(spec: Relief, source: Seen) -> float:
+def _own_height(spec: Relief, source: SourceDepth) -> float:
     if source.lowest is None:
         raise SpecError(
             "without compression a picture's heights are what black and white stand for; say "

@@ -31,9 +31,9 @@ from ....errors import SourceError
 from ....geometry.grid import Grid, HeightField
 from ....geometry.red_black import Cells
 from ....spec.relief import Relief
-from .foot_blend import with_apron
-from .reconstruct import recompose
-from .slopes import Outline, outline_of
+from .foot_blend import blend_foot
+from .reconstruct import reconstruct
+from .slopes import BoundaryPixels, boundary_pixels
 from .system import Job
 
 _CLEAR = 0.002
@@ -118,7 +118,7 @@ def compress(
     part, whole = _spanned(raw), raw
     raw = _cropped(raw, part)
     weight = None if weight is None else np.asarray(weight[part], np.float32)
-    foot, outline = foot_of(spec), outline_of(raw.mask, raw.grid.pixel)
+    foot, outline = foot_of(spec), boundary_pixels(raw.mask, raw.grid.pixel)
     depth = raw.heights * raw.mask  # lowest between the last pixels and the outline, maybe
     if spec.compression == "gradient":
         depth -= raw.heights[raw.mask].min()
@@ -134,11 +134,11 @@ def compress(
         heights = depth * np.float32((spec.height - foot) / most) + np.float32(foot) * raw.mask
     else:
         job = Job(raw.grid.pixel, raw.mask, outline, depth, most, foot, spec, weight)
-        heights, more, rounds = recompose(job)
+        heights, more, rounds = reconstruct(job)
         facts.update(more)
     facts.update(_closed(depth, heights, outline, spec, foot))
     facts = {k: round(v, 5) if isinstance(v, float) else v for k, v in facts.items()}
-    field = with_apron(_placed(heights, part, whole), spec.blend)
+    field = blend_foot(_placed(heights, part, whole), spec.blend)
     return Compressed(field, facts, rounds)
 
 
@@ -169,7 +169,7 @@ def _placed(heights: Cells, part: tuple[slice, slice], whole: HeightField) -> He
 
 
 def _closed(
-    depth: Cells, heights: Cells, outline: Outline, spec: Relief, foot: float
+    depth: Cells, heights: Cells, outline: BoundaryPixels, spec: Relief, foot: float
 ) -> dict[str, Any]:
     """Return how far the outline hung above the field, and how far it came down, mm.
 

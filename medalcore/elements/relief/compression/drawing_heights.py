@@ -7,10 +7,10 @@ import numpy as np
 from ....geometry.grid import HeightField
 from ....spec.relief import Relief
 from .compress import Compressed, foot_of
-from .foot_blend import with_apron
+from .foot_blend import blend_foot
 
 
-def flat_relief(raw: HeightField, spec: Relief) -> Compressed:
+def compress_drawing(raw: HeightField, spec: Relief) -> Compressed:
     """Bring the levels of a drawing to the height of a relief in proportion.
 
     The field of the piece stays at 0, so a level at half the height stands half as high. A
@@ -20,5 +20,5 @@ def flat_relief(raw: HeightField, spec: Relief) -> Compressed:
     foot, most = foot_of(spec), float(raw.heights.max())
     heights = np.maximum(raw.heights * np.float32(spec.height / most), np.float32(foot)) * raw.mask
     heights = np.minimum(heights, np.float32(spec.height))
-    field = with_apron(HeightField(raw.grid, heights, raw.mask), spec.blend)
+    field = blend_foot(HeightField(raw.grid, heights, raw.mask), spec.blend)
     return Compressed(field, {"model_depth_mm": round(most, 5), "foot_mm": round(foot, 5)})

@@ -15,7 +15,7 @@ SOFT = 0.01
 """Half width of the transition at a hard edge of a weight, as a share of the larger side."""
 
 
-def emphasis_of(name: str, raw: HeightField) -> Float32Array:
+def read_emphasis(name: str, raw: HeightField) -> Float32Array:
     """Return how strongly each pixel of a relief is to be modelled.
 
     Parameters
@@ -50,7 +50,7 @@ def emphasis_of(name: str, raw: HeightField) -> Float32Array:
     return weight
 
 
-def softened(weight: Float32Array, mask: BoolArray) -> Float32Array:
+def soften(weight: Float32Array, mask: BoolArray) -> Float32Array:
     """Let a weight change softly, so that the edge of a group or a patch leaves no crease.
 
     Parameters

@@ -16,8 +16,8 @@ import numpy as np
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import Grid, HeightField
 from ....geometry.poisson import Poisson, Pyramid
-from ....geometry.silhouette import Outline, following, silhouette
-from ....geometry.slope_envelope import raise_flanks
+from ....geometry.silhouette import Silhouette, next_in_loop, trace_silhouette
+from ....geometry.slope_envelope import raise_to_envelope
 from ....geometry.types import BoolArray
 
 _LAST = 0.004
@@ -27,7 +27,7 @@ _FOLDS = 3.1
 """The e-fold is the radius over this: of an outline's height 4 % would be left at the radius."""
 
 
-def with_apron(field: HeightField, radius: float) -> HeightField:
+def blend_foot(field: HeightField, radius: float) -> HeightField:
     """Carry a relief on into the field.
 
     Parameters
@@ -55,7 +55,7 @@ def with_apron(field: HeightField, radius: float) -> HeightField:
         field.grid.cols + 2 * grow,
     )
     heights, mask = np.pad(field.heights, grow), np.pad(field.mask, grow)
-    outside = _beside(silhouette(mask), mask, radius / pixel)
+    outside = _beside(trace_silhouette(mask), mask, radius / pixel)
     wall = np.zeros(grid.shape, np.float32)  # faces that a pixel shares with what is given
     given = np.zeros(grid.shape, np.float32)  # and the heights beyond them
     beyond = np.where(mask, heights, np.float32(_LAST))
@@ -76,7 +76,7 @@ def with_apron(field: HeightField, radius: float) -> HeightField:
     return HeightField(grid, np.where(outside, skirt, heights).astype(np.float32), mask | outside)
 
 
-def _beside(outline: Outline, mask: BoolArray, radius: float) -> BoolArray:
+def _beside(outline: Silhouette, mask: BoolArray, radius: float) -> BoolArray:
     """Return which pixels outside a mask are within a radius, pixels, of its outline.
 
     The way from a pixel to the place of the outline nearest to it stays outside and within the
@@ -85,9 +85,9 @@ def _beside(outline: Outline, mask: BoolArray, radius: float) -> BoolArray:
     lines = Lines(
         outline.points,
         np.zeros(len(outline.points)),
-        np.stack([np.arange(len(outline.points)), following(outline.first)], axis=1),
+        np.stack([np.arange(len(outline.points)), next_in_loop(outline.first)], axis=1),
     )
     beyond = np.float32(-radius - 1.0)  # what stays so low is farther off
     depth = np.pad(np.where(mask, np.float32(np.inf), beyond), 1, constant_values=np.inf)
-    raise_flanks(depth, 1.0, np.zeros(0, dtype=np.int64), lines, 1)
+    raise_to_envelope(depth, 1.0, np.zeros(0, dtype=np.int64), lines, 1)
     return np.asarray(~mask & (depth[1:-1, 1:-1] >= -radius))

@@ -23,7 +23,7 @@ _STRIP = 0.12  # mm behind a cliff, up to the outline, from which its step is as
 
 
 @dataclass(frozen=True, eq=False)
-class Cliffs:
+class OcclusionEdges:
     """Cliffs across one direction of the grid; each crosses one face or a few in a row.
 
     Attributes
@@ -47,7 +47,9 @@ class Cliffs:
     room: Float32Array
 
 
-def take_cliffs(slopes: Float32Array, axis: int, mask: BoolArray, pixel: float) -> Cliffs:
+def remove_occlusions(
+    slopes: Float32Array, axis: int, mask: BoolArray, pixel: float
+) -> OcclusionEdges:
     """Take cliffs out of differences of depth, in place.
 
     Parameters
@@ -101,7 +103,7 @@ def take_cliffs(slopes: Float32Array, axis: int, mask: BoolArray, pixel: float) 
         whole = jump[cliff]
         np.divide(more, whole, out=part, where=whole != 0.0)
     space = _behind(mask, axis, line, first, last + 1, steep[start] > 0, pixel)
-    return Cliffs(faces, cliff, part, jump, space)
+    return OcclusionEdges(faces, cliff, part, jump, space)
 
 
 def _behind(
@@ -148,7 +150,9 @@ def _steepest(slopes: Float32Array, axis: int, reach: int) -> tuple[IndexArray, 
     return np.concatenate(found), np.concatenate(limits)
 
 
-def add_steps(out: Float32Array, axis: int, cliffs: Cliffs, rise: float, half: float) -> None:
+def add_steps(
+    out: Float32Array, axis: int, cliffs: OcclusionEdges, rise: float, half: float
+) -> None:
     """Add small steps in the place of cliffs to a right-hand side, in place.
 
     The steps run along the grid, from one pixel to the next: the surface puts smooth lines in
@@ -158,7 +162,7 @@ def add_steps(out: Float32Array, axis: int, cliffs: Cliffs, rise: float, half: f
     ----------
     out : (rows, cols) float32
     axis : int
-        As of `take_cliffs`.
+        As of `remove_occlusions`.
     cliffs : Cliffs
     rise : float
         Height of the step at a deep cliff, in the unit of the solver's answer.

@@ -10,7 +10,7 @@ import numpy as np
 from ....geometry.poisson import Pyramid
 from ....geometry.red_black import Cells
 from ....geometry.types import BoolArray
-from .system import BROADEST, TOP, Job, System, told, true
+from .system import BROADEST, TOP, Job, System, attenuated, original
 
 _FIT_PIXELS = 128, 256  # a side: what is looked for is on at most the first, then the second
 _CLOSE = 0.008  # miss of the spread from which one more step ends the search
@@ -29,7 +29,7 @@ _NEAR = 0.2
 one. Measured on 32 models from 0.3 to 4 mm, none then reads worse than scaled by 0.01."""
 
 
-class _Fit(NamedTuple):
+class _Screening(NamedTuple):
     """What was found to fill the height.
 
     The screening length, mm; the share of the true system; and the answer on a coarser grid.
@@ -40,7 +40,7 @@ class _Fit(NamedTuple):
     coarse: Cells | None
 
 
-def recompose(job: Job) -> tuple[Cells, dict[str, float], int]:
+def reconstruct(job: Job) -> tuple[Cells, dict[str, float], int]:
     """Model a relief.
 
     Parameters
@@ -67,17 +67,17 @@ def recompose(job: Job) -> tuple[Cells, dict[str, float], int]:
     if plain == 1.0:
         return _scaled(job, scale), _measured(longest, 1.0), 0
     pyramid = Pyramid(job.mask)
-    system = told(job, pyramid)
-    fit, reached = _fit(job, pyramid, system, longest)
+    system = attenuated(job, pyramid)
+    fit, reached = _fit_length(job, pyramid, system, longest)
     if reached / min(max(job.spec.detail, BROADEST), 1.0) < 0.98 * job.use:
         # even the broadest forms leave height unused: mix in the model's own slopes
-        own = true(job, pyramid, max(_LIKE, scale))
+        own = original(job, pyramid, max(_LIKE, scale))
         fit = _mixture(job, pyramid, system, own, longest)
         system = system.mixed(own, fit.share)
     x, rounds = system.solve(pyramid, (job.pixel / fit.length) ** 2, fit.coarse, _EXACT)
     x = x[: job.mask.shape[0], : job.mask.shape[1]]
     ends, knee = job.ends(x, system.tail), (1.0 - fit.share) * _KNEE
-    heights = _soften(x, job.mask, ends, (job.foot, job.spec.height), knee)
+    heights = _soft_clip(x, job.mask, ends, (job.foot, job.spec.height), knee)
     if plain > 0.0:
         heights += np.float32(plain) * (_scaled(job, scale) - heights)
         heights -= np.float32(job.foot)
@@ -127,7 +127,9 @@ class _Coarse:
         return max(spread, 1e-9)
 
 
-def _fit(job: Job, pyramid: Pyramid, system: System, longest: float) -> tuple[_Fit, float]:
+def _fit_length(
+    job: Job, pyramid: Pyramid, system: System, longest: float
+) -> tuple[_Screening, float]:
     """Find the screening length at which the heights just fill their span; also their spread."""
     most, spread = math.log(longest), 0.0
     steepness, tried = 0.7, min(math.log(2.0 * system.span), most)
@@ -145,10 +147,10 @@ def _fit(job: Job, pyramid: Pyramid, system: System, longest: float) -> tuple[_F
             tried = min(tried + min(max(miss / steepness, -1.5), 1.5), most)
             if abs(miss) < _CLOSE * (pixels == _FIT_PIXELS[-1]):
                 break  # so small a step needs no proof
-    return _Fit(math.exp(tried), 0.0, coarse.last), spread
+    return _Screening(math.exp(tried), 0.0, coarse.last), spread
 
 
-def _mixture(job: Job, pyramid: Pyramid, system: System, own: System, longest: float) -> _Fit:
+def _mixture(job: Job, pyramid: Pyramid, system: System, own: System, longest: float) -> _Screening:
     """Find how much of the model's own slopes it takes to fill the span.
 
     The base then knows the model's forms too, and is held to more firmly.
@@ -172,7 +174,7 @@ def _mixture(job: Job, pyramid: Pyramid, system: System, own: System, longest: f
             if abs(miss) < enough:
                 break
         low, high = max(found - 0.1, 0.0), min(found + 0.1, 1.0)
-    return _Fit(length(found), found, coarse.last)
+    return _Screening(length(found), found, coarse.last)
 
 
 def _spread(heights: Cells, cells: Cells, tail: float) -> float:
@@ -185,7 +187,7 @@ def _spread(heights: Cells, cells: Cells, tail: float) -> float:
     return float(ends[1] - ends[0])
 
 
-def _soften(
+def _soft_clip(
     x: Cells,
     mask: BoolArray,
     ends: tuple[float, float],

@@ -159,7 +159,7 @@ def divergence(across: Float32Array, down: Float32Array) -> Float32Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Outline:
+class BoundaryPixels:
     """The pixels along the outline of a mask.
 
     Attributes
@@ -180,7 +180,7 @@ class Outline:
     shape: tuple[int, int]
 
 
-def outline_of(mask: BoolArray, pixel: float) -> Outline:
+def boundary_pixels(mask: BoolArray, pixel: float) -> BoundaryPixels:
     """Find the pixels along the outline of a mask; `pixel` in mm.
 
     No wall fits into a narrow gap: its sides are free to stay as high as they would be if it
@@ -199,7 +199,7 @@ def outline_of(mask: BoolArray, pixel: float) -> Outline:
             for down, right in ((0, 1), (0, -1), (1, 0), (-1, 0))
         ]
     )
-    return Outline(index, outside.sum(0), outside, mask.shape)
+    return BoundaryPixels(index, outside.sum(0), outside, mask.shape)
 
 
 def room(
@@ -240,7 +240,7 @@ def room(
     return count
 
 
-def beyond(across: Float32Array, down: Float32Array, outline: Outline) -> Float32Array:
+def beyond(across: Float32Array, down: Float32Array, outline: BoundaryPixels) -> Float32Array:
     """Return how much lower than its pixels the outline lies, summed over their open sides.
 
     The outline runs half a pixel outside the last pixels; their slope is carried on to it, so

@@ -17,8 +17,8 @@ from ....geometry.poisson import Poisson, Pyramid
 from ....geometry.red_black import Cells
 from ....geometry.types import BoolArray
 from ....spec.relief import Relief
-from .occlusions import add_steps, take_cliffs
-from .slopes import Outline, attenuate, beyond, divergence, slopes
+from .occlusions import add_steps, remove_occlusions
+from .slopes import BoundaryPixels, attenuate, beyond, divergence, slopes
 
 BROADEST = 0.1  # detail below which slopes are not weakened any more: they would vanish
 TAIL = 1.0  # per cent of the cells at the lower end that go into the soft ends
@@ -54,7 +54,7 @@ class Job:
 
     pixel: float
     mask: BoolArray
-    outline: Outline
+    outline: BoundaryPixels
     depth: Cells
     most: float
     foot: float
@@ -156,13 +156,16 @@ class System:
         return poisson.solve(self.fixed + s * self.base, start, tolerance=tolerance * self.span)
 
 
-def told(job: Job, pyramid: Pyramid) -> System:
+def attenuated(job: Job, pyramid: Pyramid) -> System:
     """Return the system of slopes as raking light wants them."""
     pixel, spec, mask, outline = job.pixel, job.spec, job.mask, job.outline
     _, lowest, highest = job.marks
     scale = np.float32(job.use / max(highest - lowest, 1e-9))
     across, down = slopes(job.depth, mask, pixel)
-    beside, below = take_cliffs(across, 1, mask, pixel), take_cliffs(down, 0, mask, pixel)
+    beside, below = (
+        remove_occlusions(across, 1, mask, pixel),
+        remove_occlusions(down, 0, mask, pixel),
+    )
     attenuate(across, down)
     job.emphasise(across, down)
     detail = max(spec.detail, BROADEST)
@@ -183,25 +186,25 @@ def told(job: Job, pyramid: Pyramid) -> System:
     )
     # the base keeps a little of the model's depth, and all of it as detail nears 0
     keep = _BASE + (1.0 - _BASE) * max(1.0 - spec.detail, 0.0) ** 2
-    base = _levelled(job, lowest, highest, keep * float(scale))
+    base = _centred_depth(job, lowest, highest, keep * float(scale))
     return System(
         pyramid.pad(fixed), pyramid.pad(base), pyramid.pad(pull), pyramid.inside[0], job.use, TAIL
     )
 
 
-def true(job: Job, pyramid: Pyramid, scale: float) -> System:
+def original(job: Job, pyramid: Pyramid, scale: float) -> System:
     """Return the system of the model as it is, its slopes times `scale`."""
     across, down = slopes(job.depth, job.mask, job.pixel)
     job.emphasise(across, down)
     fixed: Cells = divergence(across, down)
     fixed *= np.float32(scale * job.pixel)
     lowest, highest = job.marks[0], job.most
-    base = _levelled(job, lowest, highest, job.use / max(highest - lowest, 1e-9))
+    base = _centred_depth(job, lowest, highest, job.use / max(highest - lowest, 1e-9))
     none = np.zeros_like(pyramid.inside[0])
     return System(pyramid.pad(fixed), pyramid.pad(base), none, pyramid.inside[0], job.use, 0.0)
 
 
-def _levelled(job: Job, lowest: float, highest: float, scale: float) -> Cells:
+def _centred_depth(job: Job, lowest: float, highest: float, scale: float) -> Cells:
     """Return the model's depth about its middle, scaled; 0 outside."""
     out = job.depth - np.float32(0.5 * (lowest + highest))
     out *= np.float32(scale)

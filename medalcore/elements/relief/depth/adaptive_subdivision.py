@@ -29,7 +29,7 @@ from ....geometry.subdivision import (
 )
 from ....geometry.topology import labels, nearly_welded
 from ....geometry.types import BoolArray, FloatArray, IntArray
-from .slivers import evened, strips, tips
+from .slivers import apices, bisect_slivers, find_slivers
 
 BEND = 0.005
 """Bend between triangles, radians, that is not seen even in raking light."""
@@ -37,11 +37,11 @@ BEND = 0.005
 STEP = 0.02
 """Bend times width of a facet, radians times widths that are not seen, that is not either."""
 
-BUILT = np.radians(30.0)
+BUILT_BEND = np.radians(30.0)
 """Bend from which edges of built, not modelled, forms are sharp: of strips, and those that
 bend much more than what is beside them."""
 
-EDGY = 4.0
+CREASE_CONTRAST = 4.0
 """How many times more that is."""
 
 EVENLY = np.radians(20.0)
@@ -53,7 +53,7 @@ LINE = 16
 MOST = 3_000_000
 """Triangles beyond which nothing is split any further."""
 
-GIVEN_BACK = 1.0
+SHRINKAGE_RESTORED = 1.0
 """Share of the shrinking of a subdivided surface that is made up for beforehand.
 
 Only what neighbours have in common of it is: round forms keep their size, while the unrest
@@ -61,7 +61,7 @@ of single points is not brought back.
 """
 
 
-def smoothed(
+def subdivide_seen(
     vertices: FloatArray, triangles: IntArray, facet: float, crease: float
 ) -> tuple[FloatArray, IntArray]:
     """Return a mesh whose facets are not seen.
@@ -89,7 +89,7 @@ def smoothed(
     if not long.any():
         return vertices, triangles
     near = _touching(triangles, _touching(triangles, long, len(vertices)), len(vertices))
-    mesh = _prepared(vertices, triangles[near], crease, facet / 60)
+    mesh = _prepare(vertices, triangles[near], crease, facet / 60)
     needed = _needed(mesh, np.ones(len(mesh.triangles), dtype=bool), facet)
     if not needed.any():
         return vertices, triangles
@@ -97,8 +97,8 @@ def smoothed(
         needed = _touching(mesh.triangles, needed, len(mesh.vertices))
     about = _touching(mesh.triangles, needed, len(mesh.vertices))
     parts = [(vertices, triangles[~near]), (mesh.vertices, mesh.triangles[~about])]
-    part = evened(part_of(mesh, about), needed[about], facet)
-    parts += _grown(part, facet)
+    part = bisect_slivers(part_of(mesh, about), needed[about], facet)
+    parts += _subdivide(part, facet)
     shift = np.cumsum([0, *(len(v) for v, _ in parts)])
     return (
         np.concatenate([v for v, _ in parts]),
@@ -158,19 +158,19 @@ def _touching(triangles: IntArray, chosen: BoolArray, count: int) -> BoolArray:
     return touching
 
 
-def _prepared(vertices: FloatArray, triangles: IntArray, crease: float, step: float) -> EdgedMesh:
+def _prepare(vertices: FloatArray, triangles: IntArray, crease: float, step: float) -> EdgedMesh:
     """Weld points in one cell of a grid, turn consistently, and mark creases."""
     used, faces = np.unique(triangles, return_inverse=True)
     points, faces = vertices[used], np.reshape(faces, (-1, 3))
     # besides points written a little differently this takes out needles that booleans leave
     points, faces, _ = nearly_welded(points, faces, step)
     faces = faces[np.flatnonzero((faces != np.roll(faces, 1, axis=1)).all(axis=1))]
-    mesh = _turned_alike(edged(points, faces))
-    mesh = _creased(mesh, crease, step)
-    return replace(mesh, fixed=_corners(mesh, crease) | tips(mesh))
+    mesh = _orient(edged(points, faces))
+    mesh = _mark_creases(mesh, crease, step)
+    return replace(mesh, fixed=_corners(mesh, crease) | apices(mesh))
 
 
-def _turned_alike(mesh: EdgedMesh) -> EdgedMesh:
+def _orient(mesh: EdgedMesh) -> EdgedMesh:
     """Turn triangles over so that neighbours across smooth edges face the same way."""
     first, last = mesh.sides()
     forward = mesh.ends[mesh.edges, 0] == mesh.triangles
@@ -228,16 +228,16 @@ def _bends_beside(mesh: EdgedMesh, bend: FloatArray, crease: float) -> FloatArra
     return total / np.maximum(number, 1.0)
 
 
-def _creased(mesh: EdgedMesh, crease: float, thin: float) -> EdgedMesh:
+def _mark_creases(mesh: EdgedMesh, crease: float, thin: float) -> EdgedMesh:
     """Mark edges that bend by the crease angle or more, in lines without loose ends."""
     kind = mesh.kind.copy()
     bend = _steady_bends(mesh, thin)
     steep = (kind == SMOOTH) & (bend >= crease)
-    built = (kind == SMOOTH) & (bend >= min(crease, BUILT)) & ~steep
+    built = (kind == SMOOTH) & (bend >= min(crease, BUILT_BEND)) & ~steep
     of_strips = np.zeros(len(kind), dtype=bool)
-    of_strips[mesh.edges[strips(mesh)]] = True
+    of_strips[mesh.edges[find_slivers(mesh)]] = True
     steep |= built & of_strips
-    edgy = built & ~of_strips & (bend > EDGY * _bends_beside(mesh, bend, crease))
+    edgy = built & ~of_strips & (bend > CREASE_CONTRAST * _bends_beside(mesh, bend, crease))
     for _ in range(4):  # built lines run on evenly; each round may leave others without theirs
         turning, meeting = _turning(replace(mesh, kind=kind + (edgy | steep)))
         evenly = ((meeting == 2) & (turning < EVENLY))[mesh.ends]
@@ -313,7 +313,7 @@ def _visible(mesh: EdgedMesh, owned: BoolArray, facet: float) -> BoolArray:
     return _touching(mesh.triangles, seen, len(mesh.vertices))
 
 
-def _grown(mesh: EdgedMesh, facet: float) -> Iterator[tuple[FloatArray, IntArray]]:
+def _subdivide(mesh: EdgedMesh, facet: float) -> Iterator[tuple[FloatArray, IntArray]]:
     """Yield what is fine enough, level after level, on the surface that all levels share.
 
     A triangle that is split beside one that is not leaves a slit between the old edge and
@@ -321,7 +321,7 @@ def _grown(mesh: EdgedMesh, facet: float) -> Iterator[tuple[FloatArray, IntArray
     """
     original = mesh.vertices
     shrinking = replace(mesh, vertices=original - limit_points(mesh))
-    mesh = replace(mesh, vertices=original + GIVEN_BACK * limit_points(shrinking))
+    mesh = replace(mesh, vertices=original + SHRINKAGE_RESTORED * limit_points(shrinking))
     owned = np.ones(len(mesh.triangles), dtype=bool)
     done = 0
     for level in range(12):

@@ -54,7 +54,7 @@ _CELL = 12
 _FRONT = 1e9  # above everything
 
 
-def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray:
+def correct(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray:
     """Return a depth map with a clean fringe that shows all of the model.
 
     Nothing of the model's silhouette is lost to smoothing, and nothing is added to its box.
@@ -83,12 +83,12 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
     outer[_PAD:-_PAD, _PAD:-_PAD] = smooth[box]
     there = np.isfinite(outer)
     value = np.where(there, outer, np.nan).ravel() / pixel
-    _settle(value, wide)
-    value = _unfrayed(value, there)
+    _settle_half_way(value, wide)
+    value = _raise_fringe(value, there)
     whole = np.pad(seen[box], _PAD) | there
     nubs = whole & ~grown(there)
     if nubs.any():
-        whole = _faired(whole, nubs)
+        whole = _fair_silhouette(whole, nubs)
     lost = np.flatnonzero(whole & ~there)
     if len(lost):
         least = np.pad(facets[box], _PAD, constant_values=-np.inf).ravel() / pixel
@@ -99,7 +99,7 @@ def finished(smooth: FloatArray, facets: FloatArray, pixel: float) -> FloatArray
     return out
 
 
-def _unfrayed(value: FloatArray, there: BoolArray) -> FloatArray:
+def _raise_fringe(value: FloatArray, there: BoolArray) -> FloatArray:
     """Return the map with its outermost pixels raised to the surface carried on from inside."""
     wide = there.shape[1]
     core = _core(there)
@@ -202,7 +202,7 @@ def _layers(
         if not len(ring):
             return
         first = first[:, ready]
-        height = _one(first + keep * _slope(value, ring, first, ways), near[ready])
+        height = _nearest_mean(first + keep * _slope(value, ring, first, ways), near[ready])
         for _ in range(2):  # along the outline
             layer[ring] = height
             beside = layer[ring + ways[:, None]] - height
@@ -214,7 +214,7 @@ def _layers(
         todo, near = todo[~ready], near[~ready]
 
 
-def _settle(value: FloatArray, wide: int) -> None:
+def _settle_half_way(value: FloatArray, wide: int) -> None:
     """Give single pixels half-way down a jump to the surface on its nearer side, in place.
 
     A flank narrower than a pixel is seen by some pixel centres and missed by others.
@@ -244,7 +244,7 @@ def _settle(value: FloatArray, wide: int) -> None:
     value[at[pit]] = low[pit]
 
 
-def _faired(mask: BoolArray, nubs: BoolArray) -> BoolArray:
+def _fair_silhouette(mask: BoolArray, nubs: BoolArray) -> BoolArray:
     """Return the mask with the dents beside nubs filled, so that its outline runs on evenly.
 
     Where the corners of a coarse model stand out beyond its smooth outline, the line is
@@ -317,7 +317,7 @@ def _slope(value: FloatArray, ring: IntArray, first: FloatArray, ways: IntArray)
     return np.minimum(_run(first, second, third), 1.0)
 
 
-def _one(heights: FloatArray, near: FloatArray) -> FloatArray:
+def _nearest_mean(heights: FloatArray, near: FloatArray) -> FloatArray:
     """Return the mean of those heights (8, k), some NaN, that are of the surface nearest."""
     off = np.abs(heights - near)
     best = np.nanargmin(off, axis=0)

@@ -22,7 +22,7 @@ _DEEP = (2.0, 4.0)  # widths that a cleft is deep: less stays a fold, more is br
 _ROUND = 2.0**0.5 - 1.0  # of an octagon's reach, that of the square in it (geometry)
 
 
-def bridged(heights: FloatArray, pixel: float) -> FloatArray:
+def close_crevices(heights: FloatArray, pixel: float) -> FloatArray:
     """Return a depth map whose narrow deep clefts are filled to the lower of their sides.
 
     Parameters

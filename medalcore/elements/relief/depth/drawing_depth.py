@@ -19,7 +19,7 @@ from ....geometry.scanlines import covered, crossed
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ....spec.relief import Relief
 from ..sources.drawing import Flat
-from ..sources.fit import grid_round
+from ..sources.fit import grid_around
 
 _FOLDS = 3.0
 """A shoulder is so many times as wide as the length over which a skin lets go of its edge."""
@@ -33,7 +33,7 @@ _DEPTH = 0.25
 """Depth of a drawing as a share of its larger side, as of a depth picture."""
 
 
-def flat_field(flat: Flat, spec: Relief, pixels: int) -> HeightField:
+def drawing_depth(flat: Flat, spec: Relief, pixels: int) -> HeightField:
     """Return the depth that the levels of a drawing stand for.
 
     Parameters
@@ -50,7 +50,7 @@ def flat_field(flat: Flat, spec: Relief, pixels: int) -> HeightField:
         mm; the field of the piece is at 0, and the highest point at a quarter of the
         drawing's larger side.
     """
-    grid = grid_round(flat.low, flat.high, pixels)
+    grid = grid_around(flat.low, flat.high, pixels)
     level = level_map(flat.levels, grid)
     mask = level >= 0
     left = max(int(level.max()), 0)  # the highest level that a crop has left

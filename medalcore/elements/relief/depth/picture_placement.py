@@ -14,10 +14,10 @@ from ....geometry.masks import away_from, grown
 from ....geometry.scanlines import covered
 from ....geometry.types import BoolArray, Float32Array, FloatArray
 from ....spec import Relief
-from ..sources.fit import box_of, cropped, grid_round, room
+from ..sources.fit import crop_box, crop_mask, free_reach, grid_around
 from ..sources.pictures.depth_picture import Picture
-from ..sources.pictures.mixed_pixels import settled
-from ..sources.pictures.resample import surface_of
+from ..sources.pictures.mixed_pixels import settle
+from ..sources.pictures.resample import resample
 
 _ROWS = 64
 """Rows sampled at a time."""
@@ -68,7 +68,7 @@ def picture_field(
             "leave both away",
             key="picture.white",
         )
-    picture = _settled(picture)
+    picture = _settle(picture)
     values, mask = picture.values, _told(picture, spec)
     low, high = _span(picture)
     placing = _Placing(mask, spec, ground, name)
@@ -83,13 +83,13 @@ def picture_field(
     return field, None if black == white else lowest
 
 
-def _settled(picture: Picture) -> Picture:
+def _settle(picture: Picture) -> Picture:
     """Return a picture without pixels that a cliff, or the outline, runs through."""
     low, high = _span(picture)
     least = max(_CLIFF * (high - low), _FUZZ * picture.step)
     if least <= 0.0:
         return picture
-    return replace(picture, values=settled(picture.values, picture.mask, least))
+    return replace(picture, values=settle(picture.values, picture.mask, least))
 
 
 def _span(picture: Picture) -> tuple[float, float]:
@@ -117,7 +117,7 @@ def picture_frame(picture: Picture, spec: Relief, ground: Ground, name: str) -> 
     SpecError
         As `picture_field`.
     """
-    return _Placing(_told(_settled(picture), spec), spec, ground, name).frame()
+    return _Placing(_told(_settle(picture), spec), spec, ground, name).frame()
 
 
 def picture_outline(picture: Picture, spec: Relief, ground: Ground, name: str) -> FloatArray:
@@ -128,7 +128,7 @@ def picture_outline(picture: Picture, spec: Relief, ground: Ground, name: str) -
     SpecError
         As `picture_field`.
     """
-    return _outermost(_told(_settled(picture), spec), spec, ground, name)
+    return _outermost(_told(_settle(picture), spec), spec, ground, name)
 
 
 def given_outline(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
@@ -231,7 +231,7 @@ class _Placing:
             self.scale = spec.fit / self.larger
         else:
             away = seen - self.middle[:, None]
-            self.scale = room(spec, ground) / (float(np.hypot(*away).max()) + 0.5)
+            self.scale = free_reach(spec, ground) / (float(np.hypot(*away).max()) + 0.5)
         self.at = np.asarray(spec.at, dtype=np.float64)
 
     def box(self) -> tuple[FloatArray, FloatArray]:
@@ -277,14 +277,14 @@ def _placed(
 
     `fuzz` is a difference of heights that means nothing.
     """
-    low, high = box_of(*placing.box(), spec)
-    grid = grid_round(low, high, pixels)
+    low, high = crop_box(*placing.box(), spec)
+    grid = grid_around(low, high, pixels)
     shrink = _shrink(grid.pixel / placing.scale, max(heights.shape))
     last = np.array(heights.shape) - 0.5
     heights, mask = _shrunk(heights, mask, shrink)
     least = _cliff(heights, mask, fuzz)
-    heights = settled(heights, mask, least)
-    surface = surface_of(heights, mask, placing.scale * shrink, least)
+    heights = settle(heights, mask, least)
+    surface = resample(heights, mask, placing.scale * shrink, least)
     edges = placing.on_face(surface.outline.edges, shrink)
     inside = covered((edges - (grid.left, grid.top)) / grid.pixel, grid.shape)
     out = np.zeros(grid.shape, dtype=np.float32)
@@ -294,7 +294,7 @@ def _placed(
         row, col = placing.source(u, v)
         inside[some] &= (np.minimum(row, col) >= -0.5) & (row <= last[0]) & (col <= last[1])
         out[some] = surface.at((row + 0.5) / shrink - 0.5, (col + 0.5) / shrink - 0.5)
-    inside = _cut(grid, cropped(grid, inside, spec), out, placing, spec)
+    inside = _cut(grid, crop_mask(grid, inside, spec), out, placing, spec)
     if not inside.any():
         raise SpecError(f"nothing of {name} is left inside it", key="crop")
     # of a form that turns away at its outline the picture may know lower places than the grid

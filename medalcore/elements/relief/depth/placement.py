@@ -14,17 +14,11 @@ from ....geometry.grid import HeightField
 from ....geometry.raster import top_surface
 from ....geometry.types import FloatArray, IntArray
 from ....spec import Relief
-from ..sources.fit import (
-    box_of,
-    cropped,
-    grid_round,
-    room,
-    turned,
-)
+from ..sources.fit import crop_box, crop_mask, free_reach, grid_around, rotate
 from ..sources.model import SourceMesh
-from .adaptive_subdivision import smoothed
-from .boundary_pixels import finished
-from .crevices import bridged
+from .adaptive_subdivision import subdivide_seen
+from .boundary_pixels import correct
+from .crevices import close_crevices
 from .lowest import lowest_seen
 
 FACET_PIXELS = 3.0
@@ -34,7 +28,7 @@ FACETS = 300.0
 """So many such facets span a relief, however fine its depth map is."""
 
 
-def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArray, IntArray]:
+def place_mesh(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArray, IntArray]:
     """Bring a model into face coordinates, facets as they are.
 
     The middle of its box, seen from above, comes to ``at``; depth is scaled with width.
@@ -58,12 +52,12 @@ def place(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArray, I
     SpecError
         If the model is seen exactly edge-on, or is to fill a field that its middle is not on.
     """
-    points, triangles = _cut(_looked_at(mesh, spec), mesh.triangles, spec)
+    points, triangles = _cut(_turn(mesh, spec), mesh.triangles, spec)
     return _fit(points, mesh.name, spec, ground).placed(points), triangles
 
 
-def _looked_at(mesh: SourceMesh, spec: Relief) -> FloatArray:
-    points = turned(mesh.vertices, spec.turn)
+def _turn(mesh: SourceMesh, spec: Relief) -> FloatArray:
+    points = rotate(mesh.vertices, spec.turn)
     return points * np.array([-1.0, 1.0, 1.0]) if spec.mirror else points
 
 
@@ -121,7 +115,7 @@ def _fit(points: FloatArray, name: str, spec: Relief, ground: Ground) -> _Fit:
         scale = spec.fit / max(span[0], span[1])
     else:
         reach = float(np.sqrt(np.square(points[:, :2] - middle[:2]).sum(axis=1).max()))
-        scale = room(spec, ground) / reach
+        scale = free_reach(spec, ground) / reach
     return _Fit(middle, float(scale), np.array([*spec.at, 0.0]))
 
 
@@ -139,13 +133,13 @@ def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
     Raises
     ------
     SpecError
-        As `place`.
+        As `place_mesh`.
     """
-    whole = turned(mesh.vertices, (spec.turn[0], spec.turn[1], 0.0))[:, :2]
+    whole = rotate(mesh.vertices, (spec.turn[0], spec.turn[1], 0.0))[:, :2]
     low, high = whole.min(axis=0), whole.max(axis=0)
-    left = _cut(_looked_at(mesh, spec), mesh.triangles, spec)[0]
+    left = _cut(_turn(mesh, spec), mesh.triangles, spec)[0]
     fit = _fit(left, mesh.name, spec, ground)
-    flat = turned(np.eye(3), (0.0, 0.0, spec.turn[2])).T[:2, :2]
+    flat = rotate(np.eye(3), (0.0, 0.0, spec.turn[2])).T[:2, :2]
     if spec.mirror:
         flat = np.diag([-1.0, 1.0]) @ flat
     larger, middle = float((high - low).max()), (low + high) / 2
@@ -178,20 +172,20 @@ def raw_field(
     Raises
     ------
     SpecError
-        As `place`; or if nothing is left of the model.
+        As `place_mesh`; or if nothing is left of the model.
     """
-    whole = _looked_at(mesh, spec)
+    whole = _turn(mesh, spec)
     facets, triangles = _cut(whole, mesh.triangles, spec)
     fit = _fit(facets, mesh.name, spec, ground)
     facets = fit.placed(facets)
-    low, high = box_of(facets[:, :2].min(axis=0), facets[:, :2].max(axis=0), spec)
-    grid = grid_round(low, high, pixels)
+    low, high = crop_box(facets[:, :2].min(axis=0), facets[:, :2].max(axis=0), spec)
+    grid = grid_around(low, high, pixels)
     heights, index = top_surface(facets, triangles, grid, with_index=True)
     assert index is not None
     surface = heights
     if spec.crease > 0:
         width = FACET_PIXELS * grid.pixel, float((high - low).max()) / FACETS
-        smooth, split = smoothed(
+        smooth, split = subdivide_seen(
             whole, mesh.triangles, max(width) / fit.scale, math.radians(spec.crease)
         )
         if split is not mesh.triangles:
@@ -200,8 +194,8 @@ def raw_field(
     if exact:
         heights = np.where(np.isfinite(surface) & np.isfinite(heights), surface, heights)
     else:
-        heights = bridged(finished(surface, heights, grid.pixel), grid.pixel)
-    mask = cropped(grid, np.isfinite(heights), spec)
+        heights = close_crevices(correct(surface, heights, grid.pixel), grid.pixel)
+    mask = crop_mask(grid, np.isfinite(heights), spec)
     if not mask.any():
         key, what = ("crop", "enlarge it") if spec.crop.shape != "none" else ("turn", "turn it")
         raise SpecError(f"{mesh.name} shows no surface from above; {what}", key=key)

@@ -35,7 +35,7 @@ ROUNDS = 14
 MOST = 100_000
 
 
-def strips(mesh: EdgedMesh) -> BoolArray:
+def find_slivers(mesh: EdgedMesh) -> BoolArray:
     """Tell which triangles are strips: much longer than wide, several side by side.
 
     Single ones are slivers that scanning and simplifying leave in modelled forms.
@@ -48,7 +48,7 @@ def strips(mesh: EdgedMesh) -> BoolArray:
     return long & (np.bincount(band, minlength=len(long))[band] >= BAND)
 
 
-def tips(mesh: EdgedMesh) -> BoolArray:
+def apices(mesh: EdgedMesh) -> BoolArray:
     """Tell which vertices are the tips of cones.
 
     Many triangles lean together there from all sides; unlike round the pole of a ball, the
@@ -103,11 +103,11 @@ def corner_normals(mesh: EdgedMesh) -> FloatArray:
         [np.bincount(group, weighted[:, k], minlength=3 * m) for k in range(3)], axis=1
     )[group].astype(np.float64)
     mean = _unit(total).reshape(m, 3, 3)
-    tip = mesh.fixed[mesh.triangles] & tips(mesh)[mesh.triangles]
+    tip = mesh.fixed[mesh.triangles] & apices(mesh)[mesh.triangles]
     return np.where(tip[..., None], mesh.normals()[:, None, :], mean)
 
 
-def evened(mesh: EdgedMesh, chosen: BoolArray, limit: float) -> EdgedMesh:
+def bisect_slivers(mesh: EdgedMesh, chosen: BoolArray, limit: float) -> EdgedMesh:
     """Cut strips of curved surfaces into even triangles.
 
     Parameters
@@ -118,7 +118,7 @@ def evened(mesh: EdgedMesh, chosen: BoolArray, limit: float) -> EdgedMesh:
     limit : float
         Edges no longer than this stay whole, mm.
     """
-    chosen = chosen & strips(mesh)
+    chosen = chosen & find_slivers(mesh)
     if not chosen.any():
         return mesh
     normals = corner_normals(mesh)

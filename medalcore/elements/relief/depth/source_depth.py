@@ -19,7 +19,7 @@ from ....spec.kinds import kind_of
 from ..sources.drawing import Flat, read_flat
 from ..sources.model import SourceMesh, read_model
 from ..sources.pictures.depth_picture import read_picture
-from .drawing_depth import flat_field
+from .drawing_depth import drawing_depth
 from .picture_placement import (
     given_field,
     given_frame,
@@ -28,12 +28,12 @@ from .picture_placement import (
     picture_frame,
     picture_outline,
 )
-from .placement import model_frame, place, raw_field
+from .placement import model_frame, place_mesh, raw_field
 from .vertex_groups import asks_for_groups, group_weight, no_groups
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class SourceDepth:
     """A source as it is seen from above at its place.
 
     Attributes
@@ -67,14 +67,14 @@ class Seen:
     footprint: FloatArray | None = None
 
 
-def seen(
+def see_source(
     spec: Relief,
     ground: Ground,
     pixels: int,
     models: Mapping[str, Model | HeightField],
     stages: Stages | None = None,
     curve: float = 0.002,
-) -> Seen:
+) -> SourceDepth:
     """Look at the source of a relief from above.
 
     Parameters
@@ -105,8 +105,8 @@ def seen(
         raise no_groups(spec, name)
     if drawn:
         flat = read_flat(name, spec, ground, curve)
-        field = flat_field(flat, spec, pixels)
-        return Seen(
+        field = drawing_depth(flat, spec, pixels)
+        return SourceDepth(
             field,
             0,
             flat.notes,
@@ -119,20 +119,20 @@ def seen(
         field = given_field(given, spec, ground, pixels, name)
         reach = _reach(given_outline(given, spec, ground, name), spec)
         frame = partial(given_frame, given, spec, ground, name)
-        return Seen(field, 0, (), frame, footprint=reach)
+        return SourceDepth(field, 0, (), frame, footprint=reach)
     if pictured:
         picture = read_picture(name)
         field, lowest = picture_field(picture, spec, ground, pixels, name)
         frame = partial(picture_frame, picture, spec, ground, name)
         reach = _reach(picture_outline(picture, spec, ground, name), spec)
-        return Seen(field, 0, picture.notes, frame, lowest=lowest, footprint=reach)
+        return SourceDepth(field, 0, picture.notes, frame, lowest=lowest, footprint=reach)
     plain = Relief(source=name)  # whatever is asked of it, a model is read alike
     mesh = (stages or Stages()).get("model", (), plain, lambda: _mesh(name, models))
     field = raw_field(mesh, spec, ground, pixels)
     frame = partial(model_frame, mesh, spec, ground)
     weight = group_weight(mesh, spec, frame, field) if asks_for_groups(spec) else None
-    reach = _reach(place(mesh, spec, ground)[0][:, :2], spec)
-    return Seen(field, mesh.topology.triangles, mesh.notes, frame, weight, footprint=reach)
+    reach = _reach(place_mesh(mesh, spec, ground)[0][:, :2], spec)
+    return SourceDepth(field, mesh.topology.triangles, mesh.notes, frame, weight, footprint=reach)
 
 
 def _reach(points: FloatArray, spec: Relief) -> FloatArray:

@@ -12,7 +12,7 @@ from ....geometry.grid import Grid, HeightField
 from ....geometry.raster import top_surface
 from ....geometry.types import BoolArray, Float32Array, FloatArray, Int32Array, IntArray
 from ....spec import Relief
-from ..sources.fit import turned
+from ..sources.fit import rotate
 from ..sources.model import SourceMesh
 
 _CHUNK = 1 << 18  # pixels at a time
@@ -62,7 +62,7 @@ def group_weight(
     """
     more, less = _group(mesh, spec.more_on), _group(mesh, spec.less_on)
     matrix = frame()
-    points = turned(mesh.vertices, (spec.turn[0], spec.turn[1], 0.0))
+    points = rotate(mesh.vertices, (spec.turn[0], spec.turn[1], 0.0))
     low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
     own = (points[:, :2] - (low + high) / 2) / float((high - low).max())
     placed = np.column_stack([own @ matrix[:, :2].T + matrix[:, 2], points[:, 2]])

@@ -12,7 +12,7 @@ import numpy as np
 
 from ....geometry.grid import HeightField
 from ....geometry.masks import away_from, grown
-from ....geometry.step_edges import cliffs
+from ....geometry.step_edges import find_step_edges
 from ....geometry.types import Float32Array, IntArray
 
 _STEEP = 0.5  # rise over run from which a step of the grid shows
@@ -20,7 +20,7 @@ _STEP = 0.2  # square pixels of flow in one go; stable below 0.25
 _GOES = 24
 
 
-def evened(field: HeightField, tolerance: float) -> HeightField:
+def smooth_level_lines(field: HeightField, tolerance: float) -> HeightField:
     """Straighten level lines on steep slopes.
 
     Parameters
@@ -28,7 +28,7 @@ def evened(field: HeightField, tolerance: float) -> HeightField:
     field : HeightField
         mm.
     tolerance : float
-        As of `cliffs.cliffs`, mm.
+        As of `cliffs.find_step_edges`, mm.
 
     Returns
     -------
@@ -69,7 +69,7 @@ def _steep(field: HeightField, tolerance: float) -> IntArray:
         np.abs(h[1:-1, 2:] - h[1:-1, :-2]) > rise
     )
     edges = np.zeros(h.shape, dtype=bool)
-    found = cliffs(field, away_from(mask), 0.0, tolerance)
+    found = find_step_edges(field, away_from(mask), 0.0, tolerance)
     edges.ravel()[found.high] = edges.ravel()[found.low] = True
     return np.flatnonzero(steep & away_from(mask) & ~grown(edges))
 

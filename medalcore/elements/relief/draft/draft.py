@@ -15,7 +15,7 @@ import numpy as np
 
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import HeightField
-from ....geometry.slope_envelope import between_pixels, raise_flanks
+from ....geometry.slope_envelope import raise_between_pixels, raise_to_envelope
 from ....geometry.types import BoolArray, Float32Array, IntArray
 
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
@@ -50,8 +50,8 @@ def enforce_draft(field: HeightField, angle: float, edges: Lines | None = None) 
     front = _peaks(height, np.isfinite(height), drop)
     if len(front) == 0:
         return field
-    raise_flanks(height, drop, front, edges, 1)
-    between_pixels(height, drop)
+    raise_to_envelope(height, drop, front, edges, 1)
+    raise_between_pixels(height, drop)
     raised = np.where(field.mask, height[1:-1, 1:-1], 0).astype(np.float32)
     return HeightField(field.grid, raised, field.mask)
 
@@ -82,7 +82,7 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     inside = np.pad(field.mask, room)
     height = np.pad(np.where(field.mask, field.heights, np.float32(0)), room)
     height[[0, -1]] = height[:, [0, -1]] = np.inf  # never raised
-    raise_flanks(height, drop, _peaks(height, inside, drop))
+    raise_to_envelope(height, drop, _peaks(height, inside, drop))
     walls = np.isfinite(height) & ~inside & (height > np.float32(_FLOOR))
     if not np.any(walls):
         return field
@@ -90,7 +90,7 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     depth = np.where(walls, np.float32(-np.inf), np.float32(np.inf))
     open_field = np.isfinite(height) & ~inside & ~walls
     depth[open_field] = 0.0
-    raise_flanks(depth, drop, np.flatnonzero(open_field & _beside(walls)))
+    raise_to_envelope(depth, drop, np.flatnonzero(open_field & _beside(walls)))
     closed = walls & (-depth > height + np.float32(1.5 * drop))
     if not np.any(closed):
         return field

@@ -12,7 +12,7 @@ import numpy as np
 from ....geometry.arrays import cross2, ragged
 from ....geometry.bodies import Section, mitred
 from ....geometry.contour import section
-from ....geometry.extended_heights import Heights
+from ....geometry.extended_heights import ExtendedHeights
 from ....geometry.types import BoolArray, Float32Array, FloatArray
 
 LEAST = 0.35
@@ -26,7 +26,7 @@ _FINE = 0.002  # pixels: points of a wall's foot nearer to their chord go
 
 
 def walled(
-    loops: list[FloatArray], top: Heights, below: Heights, drop: float, most: float
+    loops: list[FloatArray], top: ExtendedHeights, below: ExtendedHeights, drop: float, most: float
 ) -> Section:
     """Return a level together with the walls that go down from its edge.
 
@@ -59,7 +59,7 @@ def _split(loop: FloatArray, longest: float) -> FloatArray:
 
 
 def _skirt(
-    loop: FloatArray, top: Heights, below: Heights, drop: float, most: float
+    loop: FloatArray, top: ExtendedHeights, below: ExtendedHeights, drop: float, most: float
 ) -> list[FloatArray]:
     """Return the areas of the walls outside the edges of a loop, and round its corners."""
     way = np.roll(loop, -1, axis=0) - loop
@@ -89,7 +89,7 @@ def _widths(
     points: FloatArray,
     normal: FloatArray,
     height: FloatArray,
-    below: Heights,
+    below: ExtendedHeights,
     drop: float,
     most: float,
 ) -> FloatArray:

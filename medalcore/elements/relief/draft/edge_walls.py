@@ -14,8 +14,8 @@ import numpy as np
 from ....geometry.arrays import ragged
 from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import HeightField
-from ....geometry.silhouette import following
-from ....geometry.step_edges import TRUE, Cliffs, evened_along, needed
+from ....geometry.silhouette import next_in_loop
+from ....geometry.step_edges import TRUE, StepEdges, simplify_lines, smooth_along
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 
 _APART = 0.8  # pixels between corners along a line
@@ -27,7 +27,7 @@ _HIDDEN = 0.1  # pixels by which a corner of a flank may lie within others'
 
 
 @dataclass(frozen=True, eq=False)
-class Steps:
+class WallConstraints:
     """Lines to put into the surface, and pixels it need not pass through.
 
     Attributes
@@ -42,13 +42,13 @@ class Steps:
     released: IntArray
 
 
-def steps(
-    found: Cliffs,
+def constrain_walls(
+    found: StepEdges,
     before: HeightField,
     after: HeightField,
     draft: float,
     rim: Lines | None = None,
-) -> Steps:
+) -> WallConstraints:
     """Give inner edges their flanks.
 
     Parameters
@@ -62,29 +62,29 @@ def steps(
         The outline, z in mm above the field.
     """
     if len(found.line) == 0:
-        return Steps(found.tops, found.kept)
+        return WallConstraints(found.tops, found.kept)
     pixel = before.grid.pixel
     out = _outward(found.line, found.first, found.ends)
     lean = max(math.tan(draft), 1e-6) / pixel  # pixels out for each mm down
     width = _widths(found, out, before, lean)
-    width = np.maximum(evened_along(width, found.first, found.ends), _WIDTH)
+    width = np.maximum(smooth_along(width, found.first, found.ends), _WIDTH)
     foot = np.where(width > _WIDTH, found.top - width / lean, np.minimum(found.foot, found.top))
     beside = found.line + width[:, None] * out
-    high = _seen(found, found.line, found.top, found.kept, found.edges, after, rim, lean)
+    high = _visible(found, found.line, found.top, found.kept, found.edges, after, rim, lean)
     true = np.clip(_WELL * np.median(width), *TRUE)
     scale = np.array([true, true / lean])
-    kept, edges = needed(np.column_stack([beside, foot]), found.first, found.closed, scale)
-    low = _seen(found, beside, foot, kept, edges, after, rim, lean)
+    kept, edges = simplify_lines(np.column_stack([beside, foot]), found.first, found.closed, scale)
+    low = _visible(found, beside, foot, kept, edges, after, rim, lean)
     both = np.column_stack([found.line, found.top, beside, foot])
-    even = _spaced(both, found.first)
-    return Steps(
+    even = _resample(both, found.first)
+    return WallConstraints(
         joined(high, low),
         np.unique(np.concatenate([found.high, found.low, _between(even, after.grid.shape)])),
     )
 
 
-def _seen(
-    found: Cliffs,
+def _visible(
+    found: StepEdges,
     points: FloatArray,
     z: FloatArray,
     kept: IntArray,
@@ -159,7 +159,7 @@ def highest_under(at: FloatArray, tops: FloatArray, z: FloatArray, fall: float) 
     return least
 
 
-def _widths(found: Cliffs, out: FloatArray, before: HeightField, lean: float) -> FloatArray:
+def _widths(found: StepEdges, out: FloatArray, before: HeightField, lean: float) -> FloatArray:
     """Return how wide flanks are until they meet the low side, pixels."""
     rise = found.top - found.foot
     middle = found.foot + 0.5 * rise
@@ -241,11 +241,11 @@ def _between(even: FloatArray, shape: tuple[int, int]) -> IntArray:
 
 def _outward(line: FloatArray, first: IntArray, ends: BoolArray) -> FloatArray:
     """Return unit normals towards the low side, the right of the line."""
-    nxt, prv = following(first, 2), following(first, -2)
+    nxt, prv = next_in_loop(first, 2), next_in_loop(first, -2)
     here = np.arange(len(line))
-    near_end = ends | ends[following(first)] | ends[following(first, -1)]
-    one = np.where(near_end, following(first), nxt)
-    two = np.where(near_end, following(first, -1), prv)
+    near_end = ends | ends[next_in_loop(first)] | ends[next_in_loop(first, -1)]
+    one = np.where(near_end, next_in_loop(first), nxt)
+    two = np.where(near_end, next_in_loop(first, -1), prv)
     one = np.where(ends & (one < here), here, one)
     two = np.where(ends & (two > here), here, two)
     way = line[one] - line[two]
@@ -253,7 +253,7 @@ def _outward(line: FloatArray, first: IntArray, ends: BoolArray) -> FloatArray:
     return np.stack([way[:, 1], -way[:, 0]], axis=1)
 
 
-def _spaced(values: FloatArray, first: IntArray) -> FloatArray:
+def _resample(values: FloatArray, first: IntArray) -> FloatArray:
     """Resample lines (x and y in the first columns) evenly, about `_APART` between points."""
     run = np.hypot(*np.diff(values[:, :2], axis=0, prepend=values[:1, :2]).T)
     run[first[:-1]] = 1.0  # keeps the lines apart

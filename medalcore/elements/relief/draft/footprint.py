@@ -16,13 +16,13 @@ import numpy as np
 
 from ....context.tolerance import TOLERANCES
 from ....geometry.grid import Grid, HeightField
-from ....geometry.silhouette import silhouette
+from ....geometry.silhouette import trace_silhouette
 from ....geometry.types import FloatArray
 from ....spec.relief import Relief
 from ..compression.compress import foot_of
-from ..compression.drawing_heights import flat_relief
-from ..depth.drawing_depth import flat_field
-from ..depth.source_depth import Seen
+from ..compression.drawing_heights import compress_drawing
+from ..depth.drawing_depth import drawing_depth
+from ..depth.source_depth import SourceDepth
 from ..sources.fit import MARGIN_PIXELS
 from .outline_heights import edge_heights
 
@@ -33,9 +33,9 @@ _ROUNDS = 4
 """Times that a crop is drawn in and the height brought back that it may have cost."""
 
 
-def on_the_field(
-    source: Seen, field: HeightField, spec: Relief, pixels: int
-) -> tuple[Seen, HeightField, dict[str, Any]]:
+def fit_at_field(
+    source: SourceDepth, field: HeightField, spec: Relief, pixels: int
+) -> tuple[SourceDepth, HeightField, dict[str, Any]]:
     """Return a source and its compressed relief as large at the field as is asked.
 
     Also, where it was drawn in evenly, ``walls_reach_mm``: how far walls reach beyond its
@@ -63,7 +63,7 @@ def on_the_field(
     scale = size / spec.fit
     shift = np.asarray(spec.at) * (1.0 - scale) + 0.5 * (low - high)
     facts = {"walls_reach_mm": np.round([*low, *high], 4).tolist()}
-    return source_placed(source, scale, shift), placed(field, scale, shift), facts
+    return move_source(source, scale, shift), move_field(field, scale, shift), facts
 
 
 def _size(field: HeightField) -> tuple[int, int]:
@@ -74,7 +74,7 @@ def _size(field: HeightField) -> tuple[int, int]:
 
 def _walls(field: HeightField, run: float) -> tuple[FloatArray, FloatArray]:
     """Return by how much walls reach beyond the outline's box: left and below, right and above."""
-    outline = silhouette(field.mask)
+    outline = trace_silhouette(field.mask)
     z, _ = edge_heights(outline, field.mask, field.heights, field.grid.pixel, math.atan(run))
     place, reach = outline.points * field.grid.pixel, (run * z)[:, None]
     low = place.min(axis=0) - (place - reach).min(axis=0)
@@ -82,14 +82,14 @@ def _walls(field: HeightField, run: float) -> tuple[FloatArray, FloatArray]:
     return low, high
 
 
-def placed(field: HeightField, scale: float, shift: FloatArray) -> HeightField:
+def move_field(field: HeightField, scale: float, shift: FloatArray) -> HeightField:
     """Return a field with every point p of the face at p · scale + shift, heights as they are."""
     g = field.grid
     left, top = g.left * scale + float(shift[0]), g.top * scale + float(shift[1])
     return HeightField(Grid(left, top, g.pixel * scale, g.rows, g.cols), field.heights, field.mask)
 
 
-def source_placed(source: Seen, scale: float, shift: FloatArray) -> Seen:
+def move_source(source: SourceDepth, scale: float, shift: FloatArray) -> SourceDepth:
     """Return a source placed likewise."""
 
     def frame() -> FloatArray:
@@ -99,21 +99,21 @@ def source_placed(source: Seen, scale: float, shift: FloatArray) -> Seen:
     return dataclasses.replace(
         source,
         footprint=at + shift if at is not None and scale == 1.0 else at,
-        field=placed(source.field, scale, shift),
+        field=move_field(source.field, scale, shift),
         frame=frame,
         flat=None if source.flat is None else source.flat.placed(scale, shift),
     )
 
 
 def _cropped(
-    source: Seen, field: HeightField, spec: Relief, run: float, pixels: int
-) -> tuple[Seen, HeightField]:
+    source: SourceDepth, field: HeightField, spec: Relief, run: float, pixels: int
+) -> tuple[SourceDepth, HeightField]:
     """Draw in what walls within the crop leave no room for."""
     if source.flat is not None:
         inset = tuple(run * spec.height * share for share in source.flat.shares)
         flat = source.flat.within(spec, inset)
-        raw = flat_field(flat, spec, pixels)
-        return dataclasses.replace(source, field=raw, flat=flat), flat_relief(raw, spec).field
+        raw = drawing_depth(flat, spec, pixels)
+        return dataclasses.replace(source, field=raw, flat=flat), compress_drawing(raw, spec).field
     room = _to_border(field.grid, spec)
     heights = field.heights
     for _ in range(_ROUNDS):
@@ -144,7 +144,7 @@ def _to_border(grid: Grid, spec: Relief) -> FloatArray:
     return np.asarray((1.0 - level) / np.maximum(slope, 1e-9))
 
 
-def keep_of(spec: Relief, source: Seen, size: float) -> float:
+def clearance_of(spec: Relief, source: SourceDepth, size: float) -> float:
     """Return how far the footprint of a relief `size` mm large keeps from the edge, mm.
 
     Room for walls and feet that stand beyond it, and for half a pixel of the coarsest grid: so

@@ -12,7 +12,7 @@ from ....context.tolerance import Tolerance
 from ....geometry.constraint_lines import Lines
 from ....geometry.grid import Grid
 from ....geometry.masks import grown
-from ....geometry.silhouette import Outline, following, thinned
+from ....geometry.silhouette import Silhouette, next_in_loop, simplify
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from .edge_walls import envelope
 
@@ -23,7 +23,7 @@ _WITHIN = 1.0  # pixels inside the outline where its height is read
 
 
 @dataclass(frozen=True, eq=False)
-class Rim:
+class OutlineHeights:
     """The outline of a relief.
 
     Attributes
@@ -37,7 +37,7 @@ class Rim:
         Where loops start among those.
     """
 
-    outline: Outline
+    outline: Silhouette
     z: FloatArray
     chosen: IntArray
     first: IntArray
@@ -45,7 +45,7 @@ class Rim:
     @property
     def line(self) -> Lines:
         """Return the outline drawn with few points."""
-        edges = np.stack([np.arange(len(self.chosen)), following(self.first)], axis=1)
+        edges = np.stack([np.arange(len(self.chosen)), next_in_loop(self.first)], axis=1)
         return Lines(self.outline.points[self.chosen], self.z[self.chosen], edges)
 
 
@@ -56,10 +56,10 @@ def pixel_at(flat: int, grid: Grid) -> FloatArray:
 
 
 def edge_heights(
-    outline: Outline, mask: BoolArray, height: Float32Array, pixel: float, draft: float
+    outline: Silhouette, mask: BoolArray, height: Float32Array, pixel: float, draft: float
 ) -> tuple[FloatArray, Float32Array]:
     """Return heights along an outline, (n,), and the heights carried on beyond it, all mm."""
-    known, height = _carried_out(mask, height)
+    known, height = _extrapolate(mask, height)
     edge_z = _along(outline, known, height)
     if draft > 0:
         fall = pixel / math.tan(draft)
@@ -68,7 +68,7 @@ def edge_heights(
     return edge_z, height
 
 
-def without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline, int, int]:
+def drop_specks(outline: Silhouette, summit: int, grid: Grid) -> tuple[Silhouette, int, int]:
     """Drop islands and fill holes of less than two pixels; return also their numbers.
 
     An island with the summit, a flat pixel index, stays: the height asked for stands there.
@@ -84,7 +84,7 @@ def without_specks(outline: Outline, summit: int, grid: Grid) -> tuple[Outline, 
     return outline.keep(~small), islands, holes
 
 
-def _carried_out(
+def _extrapolate(
     mask: BoolArray, heights: Float32Array, layers: int = 3
 ) -> tuple[BoolArray, Float32Array]:
     """Carry heights beyond the mask: each layer the mean of the neighbours it has."""
@@ -108,14 +108,17 @@ def _carried_out(
     return known, h
 
 
-def _along(outline: Outline, known: BoolArray, height: Float32Array) -> FloatArray:
+def _along(outline: Silhouette, known: BoolArray, height: Float32Array) -> FloatArray:
     """Read heights along the outline, a pixel inside it, evened over about a pixel.
 
     On a form that falls away steeply the outermost pixels stand as high as chance has put
     them nearer to the edge or farther from it; at one distance they stand alike.
     """
     rows, cols = height.shape
-    way = outline.points[following(outline.first, 2)] - outline.points[following(outline.first, -2)]
+    way = (
+        outline.points[next_in_loop(outline.first, 2)]
+        - outline.points[next_in_loop(outline.first, -2)]
+    )
     way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
     x = np.clip(outline.points[:, 0] - _WITHIN * way[:, 1], 0, cols - 1)
     y = np.clip(-(outline.points[:, 1] + _WITHIN * way[:, 0]), 0, rows - 1)
@@ -131,14 +134,14 @@ def _along(outline: Outline, known: BoolArray, height: Float32Array) -> FloatArr
             total += w * height[r + dr, c + dc]
             weight += w
     edge = total / weight
-    nxt, prv = following(outline.first), following(outline.first, -1)
+    nxt, prv = next_in_loop(outline.first), next_in_loop(outline.first, -1)
     for _ in range(_EVENED):
         edge = 0.25 * (edge[prv] + 2.0 * edge + edge[nxt])
     return edge
 
 
-def corners(
-    outline: Outline,
+def choose_corners(
+    outline: Silhouette,
     edge_z: FloatArray,
     ground: Ground,
     grid: Grid,
@@ -147,5 +150,5 @@ def corners(
     """Choose the outline points to keep; return them and where the loops start among them."""
     z = edge_z + ground.height(grid.in_mm(outline.points))
     scale = np.array([min(tolerance.curve / grid.pixel, _THIN), 0.3 * tolerance.surface])
-    chosen = thinned(np.column_stack([outline.points, z]), outline.first, scale)
+    chosen = simplify(np.column_stack([outline.points, z]), outline.first, scale)
     return chosen, np.searchsorted(chosen, outline.first)

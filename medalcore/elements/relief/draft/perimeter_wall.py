@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ....geometry.silhouette import Outline, crossings, following
-from ....geometry.slope_envelope import raise_flanks
+from ....geometry.silhouette import Silhouette, crossings, next_in_loop
+from ....geometry.slope_envelope import raise_to_envelope
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from .edge_walls import envelope, highest_under
-from .outline_heights import Rim
+from .outline_heights import OutlineHeights
 
 _LEAST = 0.2  # pixels that a wall reaches outwards at least
 _NEXT = (0.04, 0.985)  # of the way between pixels, where a border may cross
@@ -31,7 +31,7 @@ _SPECK = 1.5  # square pixels: smaller holes are closed
 
 
 @dataclass(frozen=True, eq=False)
-class Skirt:
+class PerimeterWall:
     """A relief with its walls on a wider grid.
 
     Attributes
@@ -54,18 +54,18 @@ class Skirt:
     below: float
     heights: Float32Array
     mask: BoolArray
-    border: Outline
-    rim: Rim
+    border: Silhouette
+    rim: OutlineHeights
 
 
-def skirted(
+def add_perimeter_wall(
     mask: BoolArray,
     heights: Float32Array,
-    rim: Rim,
+    rim: OutlineHeights,
     drop: float,
     below: float,
     least: float,
-) -> Skirt:
+) -> PerimeterWall:
     """Let walls fall from an outline.
 
     Parameters
@@ -92,7 +92,7 @@ def skirted(
     points = rim.outline.points + np.array([pad, -pad])
     for _ in range(_ROUNDS):
         wide[[0, -1]] = wide[:, [0, -1]] = np.inf
-        raise_flanks(wide, drop, np.zeros(0, dtype=np.int64), rim.line, pad)
+        raise_to_envelope(wide, drop, np.zeros(0, dtype=np.int64), rim.line, pad)
         wide[[0, -1]] = wide[:, [0, -1]] = nothing
         # walls that reach other parts of the outline raise it, and its walls
         z = np.maximum(rim.z, envelope(points, everywhere, wide, drop))
@@ -104,11 +104,11 @@ def skirted(
     whole[own] |= mask
     border = _border(whole, np.pad(mask, pad), wide, _where(rim, pad), below)
     for _ in range(_HALVINGS):
-        border = _rounder(border, points, rim.z, drop, below)
-    return Skirt(pad, below, wide, whole, border, rim)
+        border = _round_corners(border, points, rim.z, drop, below)
+    return PerimeterWall(pad, below, wide, whole, border, rim)
 
 
-def _where(rim: Rim, pad: int) -> tuple[IntArray, FloatArray, FloatArray]:
+def _where(rim: OutlineHeights, pad: int) -> tuple[IntArray, FloatArray, FloatArray]:
     """Return the outline's points by the grid edges they lie on: keys, points, heights."""
     at = rim.outline.points + np.array([pad, -pad])
     key = _key(np.floor(at).astype(np.int64), np.ceil(at).astype(np.int64))
@@ -128,7 +128,7 @@ def _border(
     height: Float32Array,
     edge: tuple[IntArray, FloatArray, FloatArray],
     below: float,
-) -> Outline:
+) -> Silhouette:
     """Trace where heights pass the level −`below`."""
     inner, outer, first = crossings(whole)
     r, c = -inner[:, 1].astype(np.int64), inner[:, 0].astype(np.int64)
@@ -144,19 +144,19 @@ def _border(
     fall = (z[place] + below) / np.maximum(z[place] - low[on], 1e-9)
     share[on] = np.maximum(start + (1.0 - start) * fall, start + _BESIDE)
     points = inner + np.clip(share, *_NEXT)[:, None] * (outer - inner)
-    border = Outline(points, first)
+    border = Silhouette(points, first)
     area = border.areas()
     return border.keep((area > 0) | (area < -_SPECK))
 
 
-def _rounder(
-    border: Outline, points: FloatArray, z: FloatArray, drop: float, below: float
-) -> Outline:
+def _round_corners(
+    border: Silhouette, points: FloatArray, z: FloatArray, drop: float, below: float
+) -> Silhouette:
     """Return a border with points added where walls turn round corners of an outline.
 
     A chord of the border would lie nearer to the corner, and the wall be too steep.
     """
-    p, q = border.points, border.points[following(border.first)]
+    p, q = border.points, border.points[next_in_loop(border.first)]
     middle, way = 0.5 * (p + q), q - p
     out = (highest_under(middle, points, z, drop) + below) / drop
     length = np.hypot(way[:, 0], way[:, 1])
@@ -164,4 +164,4 @@ def _rounder(
     normal = np.stack([way[good, 1], -way[good, 0]], axis=1) / length[good, None]
     added = middle[good] + out[good, None] * normal
     place = np.searchsorted(good, border.first)
-    return Outline(np.insert(p, good + 1, added, axis=0), border.first + place)
+    return Silhouette(np.insert(p, good + 1, added, axis=0), border.first + place)

@@ -21,7 +21,7 @@ from ....geometry.types import FloatArray
 from ....spec import Relief
 from ....svg.drawing import read_drawing
 from ....svg.levels import bare_colours, levels_of
-from .fit import box_of, room
+from .fit import crop_box, free_reach
 
 _CROP_CURVE = 0.002
 """Largest distance between a crop that is drawn in and its chords, mm."""
@@ -135,7 +135,7 @@ def read_flat(name: str, spec: Relief, ground: Ground, curve: float) -> Flat:
     if not left[0]:
         key = "crop" if spec.crop.shape != "none" else "cut"
         raise SpecError(f"nothing of {name} is left inside it", key=key)
-    low, high = box_of(low, high, spec)
+    low, high = crop_box(low, high, spec)
     return Flat(
         levels=left,
         whole=whole,
@@ -159,7 +159,7 @@ def _scale(contours: Contours, turn: FloatArray, spec: Relief, ground: Ground) -
     if spec.fit > 0:
         return spec.fit / float(np.max(box[1] - box[0]))
     away = np.concatenate(made) - box.mean(axis=0)
-    return room(spec, ground) / float(np.hypot(*away.T).max())
+    return free_reach(spec, ground) / float(np.hypot(*away.T).max())
 
 
 def _nested(levels: list[Contours], hair: float) -> tuple[Contours, ...]:

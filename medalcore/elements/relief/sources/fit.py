@@ -21,7 +21,7 @@ CLEARANCE = 0.05
 """Share of the field's radius that a relief filling it keeps away from the rim."""
 
 
-def turned(vertices: FloatArray, turn: tuple[float, float, float]) -> FloatArray:
+def rotate(vertices: FloatArray, turn: tuple[float, float, float]) -> FloatArray:
     """Turn points about x, then y, then z.
 
     Parameters
@@ -81,7 +81,7 @@ _AIR = 0.4
 narrowest gap that is cast (common practice, no source)."""
 
 
-def room(spec: Relief, ground: Ground) -> float:
+def free_reach(spec: Relief, ground: Ground) -> float:
     """Return how far a relief that fills the field may reach from its middle, mm.
 
     Raises
@@ -101,7 +101,7 @@ def room(spec: Relief, ground: Ground) -> float:
     return left
 
 
-def grid_round(low: FloatArray, high: FloatArray, pixels: int) -> Grid:
+def grid_around(low: FloatArray, high: FloatArray, pixels: int) -> Grid:
     """Return a grid round a box, with `MARGIN_PIXELS` empty pixels on every side.
 
     Parameters
@@ -124,7 +124,7 @@ def grid_round(low: FloatArray, high: FloatArray, pixels: int) -> Grid:
     )
 
 
-def box_of(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArray, FloatArray]:
+def crop_box(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArray, FloatArray]:
     """Return the part of a box that the crop leaves.
 
     Raises
@@ -141,7 +141,7 @@ def box_of(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArray,
     return low, high
 
 
-def cropped(grid: Grid, mask: BoolArray, spec: Relief) -> BoolArray:
+def crop_mask(grid: Grid, mask: BoolArray, spec: Relief) -> BoolArray:
     """Return the mask inside the crop."""
     if spec.crop.shape == "none":
         return mask

@@ -13,12 +13,12 @@ from ....errors import SolidError
 from ....geometry.arrays import cross2
 from ....geometry.bodies import triangulated
 from ....geometry.grid import Grid
-from ....geometry.silhouette import Outline, following
+from ....geometry.silhouette import Silhouette, next_in_loop
 from ....geometry.types import BoolArray, FloatArray, IntArray
 from .greedy_insertion import Surface
 from .hung_wall import Wall, gaps
 from .hung_wall import leaning as leaning_out
-from .slope_limit import leaning
+from .slope_limit import limit_slopes
 
 _HALF = 0.42  # of a gap: how far a wall may lean into it
 _CLEARLY = 0.7  # of the wanted lean of a wall, below which its steepness is told
@@ -96,7 +96,7 @@ def closed_shape(
     )
     strip = np.where(wall.strip >= m, wall.strip + (n - m), wall.strip)
     ring = n + np.arange(k)
-    after = n + following(wall.first)
+    after = n + next_in_loop(wall.first)
     upright = np.concatenate(
         [
             np.stack([ring + k, after + k, after], 1),
@@ -104,7 +104,7 @@ def closed_shape(
         ]
     )
     bottom = polygon(wall.points, wall.first)[:, ::-1] + n + k
-    side = np.linalg.norm(uv[following(first)] - uv[:m], axis=1)
+    side = np.linalg.norm(uv[next_in_loop(first)] - uv[:m], axis=1)
     triangles = np.concatenate([surface.triangles, strip, upright, bottom])
     under = np.concatenate([field_z, foot_z + below, np.full(k, np.inf)])
     return _told(
@@ -113,7 +113,7 @@ def closed_shape(
         len(surface.triangles),
         float(np.max(surface.z - field_z)),
         _at_field(vertices, triangles, vertices[:, 2] - under),
-        Outline(uv[:m], first),
+        Silhouette(uv[:m], first),
         specks,
         float(np.sum(side[wall.reach < _CLEARLY * wanted]) / np.sum(side)),
     )
@@ -124,7 +124,7 @@ def hung_shape(
     first: IntArray,
     grid: Grid,
     ground: Ground,
-    outline: Outline,
+    outline: Silhouette,
     specks: tuple[int, int],
 ) -> Shape:
     """Hang upright walls and a bottom on the border of a top that ends below the field.
@@ -137,7 +137,7 @@ def hung_shape(
     low = float(field_z.min())
     sink = min(_SINK, 0.9 * space(low, ground))
     bottom_z = min(low - sink, float(surface.z[:m].min()) - 0.25 * sink)
-    ring, after = np.arange(m), following(first)
+    ring, after = np.arange(m), next_in_loop(first)
     upright = np.concatenate(
         [np.stack([ring + n, after + n, after], 1), np.stack([ring + n, after, ring], 1)]
     )
@@ -175,7 +175,7 @@ def _told(
     top: int,
     height_mm: float,
     size_mm: tuple[float, float],
-    outline: Outline,
+    outline: Silhouette,
     specks: tuple[int, int],
     steep: float,
 ) -> Shape:
@@ -208,7 +208,7 @@ def _held(
     points = np.concatenate([border, wall.points])
     both = np.concatenate([z, foot_z])
     ceiling = np.full(len(both), math.inf)
-    held = leaning(points, both, wall.strip, 1 / math.tan(draft), give, give, ceiling)
+    held = limit_slopes(points, both, wall.strip, 1 / math.tan(draft), give, give, ceiling)
     return held[len(border) :]
 
 

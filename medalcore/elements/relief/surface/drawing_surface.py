@@ -23,12 +23,12 @@ from ....geometry.constrained_triangulation import triangles_of
 from ....geometry.constraint_lines import Lines
 from ....geometry.contour import Contours, inside, signed_area
 from ....geometry.contour import section as section_of
-from ....geometry.extended_heights import Heights
+from ....geometry.extended_heights import ExtendedHeights
 from ....geometry.grid import Grid, HeightField
 from ....geometry.masks import away_from
 from ....geometry.planar_graph import Graph, planar, split
 from ....geometry.scanlines import covered
-from ....geometry.silhouette import Outline, silhouette, thinned
+from ....geometry.silhouette import Silhouette, simplify, trace_silhouette
 from ....geometry.topology import labels
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 from ..depth.drawing_depth import level_map
@@ -36,8 +36,8 @@ from ..draft.drawing_walls import LEAST, cones, heights_of_walls, walled
 from ..draft.outline_heights import pixel_at
 from ..sources.drawing import Flat
 from .closing import Shape, closed_shape, narrowest
-from .greedy_insertion import triangulated
-from .relief_solid import FOLD, on_ground
+from .greedy_insertion import triangulate
+from .relief_solid import DIHEDRAL_LIMIT, on_ground
 
 _EVEN = 5e-4  # mm that heights within a level may differ by and be one
 _SHORT = 3.0  # pixels of an edge along which heights change
@@ -87,7 +87,9 @@ def flat_shape(
         raise SolidError("its drawing covers less than two pixels of the relief; make it larger")
     level = level_map(tuple(_in_mm(s, grid) for s in levels), grid)
     drop = grid.pixel / math.tan(draft) if draft > 0.0 else math.inf
-    own = [Heights(field.heights, level == n, grid.pixel, math.nan) for n in range(len(levels))]
+    own = [
+        ExtendedHeights(field.heights, level == n, grid.pixel, math.nan) for n in range(len(levels))
+    ]
     usual = [_usual(field, level == n, share) for n, share in enumerate(flat.shares)]
     outer, filled = _outer(field, levels, level, drop)
     plateaus = _plateaus(levels, field, level, usual, drop)
@@ -174,7 +176,7 @@ def _refined(
     name[order] = np.arange(len(order))
     first = np.cumsum([0, *(len(loop) for loop in made.loops)])
     points = made.graph.points[order]
-    mask = covered(Outline(points[: first[-1]], first).edges, grid.shape)
+    mask = covered(Silhouette(points[: first[-1]], first).edges, grid.shape)
     held = away_from(mask) & ~made.near
     summit = int(np.argmax(made.surface))
     z = made.z[order]
@@ -188,9 +190,9 @@ def _refined(
     high[~held] = np.nan
     fixed = name[made.graph.edges]
     uv = points * grid.pixel + (grid.left, grid.top)
-    surface = triangulated(
+    surface = triangulate(
         high, points, z + ground.height(uv), name[made.triangles], tolerance.surface,
-        grid.pixel, lines=lines, fold=FOLD, fixed=fixed[np.all(fixed >= 0, axis=1)],
+        grid.pixel, lines=lines, fold=DIHEDRAL_LIMIT, fixed=fixed[np.all(fixed >= 0, axis=1)],
     )  # fmt: skip
     return closed_shape(surface, first, mask, grid, ground, draft, specks)
 
@@ -287,9 +289,9 @@ def _outer(
     """Return all that is modelled: the lowest level, what flows out, gaps that are filled."""
     outer = levels[0]
     if np.any(field.mask & (level < 0)):
-        whole = silhouette(field.mask)
+        whole = trace_silhouette(field.mask)
         flatly = np.column_stack([whole.points, np.zeros(len(whole.points))])
-        chosen = thinned(flatly, whole.first, np.array([0.05, 1.0]))
+        chosen = simplify(flatly, whole.first, np.array([0.05, 1.0]))
         first = np.searchsorted(chosen, whole.first)
         loops = [whole.points[chosen[a:b]] for a, b in itertools.pairwise(first)]
         return outer + section_of(tuple(loops)), 0.0
@@ -323,8 +325,8 @@ def _plateaus(
         above = levels[n + 1] if n + 1 < len(levels) else empty_section()
         plateaus.append(levels[n] - above - raised)
         if n and not levels[n].is_empty():
-            top = Heights(field.heights, level >= n, pixel, max(usual[n:]))
-            below = Heights(field.heights, field.mask & (level < n), pixel, -1.0)
+            top = ExtendedHeights(field.heights, level >= n, pixel, max(usual[n:]))
+            below = ExtendedHeights(field.heights, field.mask & (level < n), pixel, -1.0)
             raised = raised + walled(_loops(levels[n]), top, below, drop, max(most, LEAST))
     return plateaus[::-1]
 
@@ -341,7 +343,7 @@ def _longest(smooth: bool, ground: Ground, grid: Grid, tolerance: Tolerance) -> 
 
 def _heights(
     graph: Graph,
-    own: list[Heights],
+    own: list[ExtendedHeights],
     usual: list[float],
     field: HeightField,
     level: IntArray,
@@ -363,7 +365,7 @@ def _heights(
     rest = np.flatnonzero(np.isneginf(z))
     edges = graph.edges[np.all(~np.isneginf(z)[graph.edges], axis=1)]
     wall = heights_of_walls(graph.points[rest], graph.points[edges], z[edges], min(drop, _CLIFF))
-    skirt = Heights(field.heights, field.mask & (level < 0), field.grid.pixel, _FLOOR)
+    skirt = ExtendedHeights(field.heights, field.mask & (level < 0), field.grid.pixel, _FLOOR)
     z[rest] = np.maximum(wall, np.clip(skirt.at(graph.points[rest]), 0.0, _FLOOR))
     return np.asarray(np.minimum(z, float(field.heights.max())))
 

@@ -17,11 +17,11 @@ import numpy as np
 from ....errors import SolidError
 from ....geometry.arrays import cross2
 from ....geometry.constraint_lines import Lines, distances, insert_lines
-from ....geometry.deviation import Heights, misfit, planes
-from ....geometry.edge_flips import eased, straightened
+from ....geometry.deviation import Heights, deviation, planes
+from ....geometry.edge_flips import minimise_curvature, reduce_steepness
 from ....geometry.triangulation import Triangulation
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from .slope_limit import leaning
+from .slope_limit import limit_slopes
 
 _PITCHES = (8, 1)
 _START = 150  # triangles up to which each gets a point
@@ -57,7 +57,7 @@ class Surface:
     triangles: IntArray
 
 
-def triangulated(
+def triangulate(
     field: Float32Array,
     border: FloatArray,
     border_z: FloatArray,
@@ -115,7 +115,7 @@ def triangulated(
     heights = Heights(field, mesh, border_z)
     if lines is not None:
         insert_lines(mesh, heights, lines)
-    state = _Worst(heights, mesh, pixel)
+    state = _Deviations(heights, mesh, pixel)
     for pitch in _PITCHES:
         _refine(state, np.arange(len(mesh.triangles)), pitch, tolerance)
     for _ in range(_FOLD_ROUNDS if fold < math.inf else 0):
@@ -125,17 +125,17 @@ def triangulated(
         todo = heights.insert(mesh, where, state.pixel[where])
         _refine(state, todo, 1, tolerance)
     if fold < math.inf:
-        straightened(mesh, heights, tolerance, pixel)
+        minimise_curvature(mesh, heights, tolerance, pixel)
     if slope < math.inf:
         most = np.full(len(mesh.points), np.inf)
         most[: len(border)] = sunk
         if lines is not None:
             most[lines.fixed_in(mesh.points)] = 0.0
-        _lean(state, tolerance, slope * pixel, most, ceiling or _open)
+        _limit_slopes(state, tolerance, slope * pixel, most, ceiling or _open)
     return Surface(mesh.points.copy(), heights.z[: len(mesh.points)].copy(), mesh.triangles.copy())
 
 
-class _Worst:
+class _Deviations:
     """Where each triangle misses the field most, at pixels on a coarser grid."""
 
     def __init__(self, heights: Heights, mesh: Triangulation, pixel: float) -> None:
@@ -149,7 +149,7 @@ class _Worst:
         if spare > 0:
             self.worst = np.concatenate([self.worst, np.zeros(spare)])
             self.pixel = np.concatenate([self.pixel, np.full(spare, -1)])
-        self.worst[triangles], self.pixel[triangles] = misfit(
+        self.worst[triangles], self.pixel[triangles] = deviation(
             self.heights, self.mesh, triangles, pitch
         )
 
@@ -204,7 +204,7 @@ class _Worst:
         return np.asarray(some[np.any(bent, axis=1)])
 
 
-def _refine(state: _Worst, todo: IntArray, pitch: int, tolerance: float) -> None:
+def _refine(state: _Deviations, todo: IntArray, pitch: int, tolerance: float) -> None:
     """Add points until no triangle misses by more than the tolerance.
 
     Raises
@@ -226,8 +226,8 @@ def _open(points: FloatArray) -> FloatArray:
     return np.full(len(points), np.inf)
 
 
-def _lean(
-    state: _Worst,
+def _limit_slopes(
+    state: _Deviations,
     tolerance: float,
     slope: float,
     most: FloatArray,
@@ -239,12 +239,12 @@ def _lean(
     """
     mesh, heights = state.mesh, state.heights
     for last in range(_LEAN_ROUNDS, -1, -1):
-        eased(mesh, heights, tolerance, slope)
+        reduce_steepness(mesh, heights, tolerance, slope)
         own = heights.z
         far = np.append(most, np.full(len(own) - len(most), np.inf))
-        give = np.where(np.isinf(far), _give(state, tolerance), far)
+        give = np.where(np.isinf(far), _free_moves(state, tolerance), far)
         high = ceiling(mesh.points)
-        held = leaning(mesh.points, own, mesh.triangles, slope, give, far, high)
+        held = limit_slopes(mesh.points, own, mesh.triangles, slope, give, far, high)
         near = np.flatnonzero(np.any((held != own)[mesh.triangles], axis=1))
         heights.z = held
         state.look(near, 1)
@@ -261,7 +261,7 @@ def _lean(
         _refine(state, todo, 1, tolerance)
 
 
-def _apart(state: _Worst, bad: IntArray, moved: BoolArray, tolerance: float) -> IntArray:
+def _apart(state: _Deviations, bad: IntArray, moved: BoolArray, tolerance: float) -> IntArray:
     """Return those of some triangles that miss by too much at other pixels than moved corners."""
     points, field = state.mesh.points[moved], state.heights.field
     on = np.flatnonzero(np.all(points == np.rint(points), axis=1))
@@ -273,7 +273,7 @@ def _apart(state: _Worst, bad: IntArray, moved: BoolArray, tolerance: float) -> 
     return state.peaks(bad[state.worst[bad] > tolerance])
 
 
-def _give(state: _Worst, tolerance: float) -> FloatArray:
+def _free_moves(state: _Deviations, tolerance: float) -> FloatArray:
     """Return by how much corners may be moved: little on pixels that the surface is held to."""
     points, field = state.mesh.points, state.heights.field
     col = np.clip(np.rint(points[:, 0]).astype(np.int64), 0, field.shape[1] - 1)

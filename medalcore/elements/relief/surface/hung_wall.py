@@ -10,7 +10,7 @@ import numpy as np
 
 from ....geometry.arrays import cross2, ragged
 from ....geometry.contour import section
-from ....geometry.silhouette import following
+from ....geometry.silhouette import next_in_loop
 from ....geometry.types import BoolArray, FloatArray, IntArray
 
 _FAN = math.radians(40.0)  # a convex corner turns in steps of at most this
@@ -71,7 +71,7 @@ def leaning(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
         for k in range(_TRIES):  # walls that stand upright already clash because of others
             if k >= 2 * late and np.any(clash & (reach > 0)):
                 break
-            clash = clash | clash[following(first)] | clash[following(first, -1)]
+            clash = clash | clash[next_in_loop(first)] | clash[next_in_loop(first, -1)]
         if np.any(reach[clash] > 0):
             reach[clash] *= 0.5 if late == 0 else 0.0
         else:  # what stands upright is run into by long walls whose ends are far away
@@ -105,9 +105,9 @@ def gaps(points: FloatArray, first: IntArray, mask: BoolArray, reach: FloatArray
         Pixels.
     """
     rows, cols = mask.shape
-    way = points[following(first)] - points
+    way = points[next_in_loop(first)] - points
     way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
-    way += way[following(first, -1)]
+    way += way[next_in_loop(first, -1)]
     way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
     found = np.full(len(points), np.inf)
     going = np.flatnonzero(reach > 0)
@@ -132,10 +132,10 @@ class _Lines:
 
     def __init__(self, outline: FloatArray, first: IntArray, reach: FloatArray) -> None:
         self.outline, self.first, self.reach = outline, first, reach
-        self.next = following(first)
+        self.next = next_in_loop(first)
         way = outline[self.next] - outline
         way /= np.hypot(way[:, 0], way[:, 1])[:, None]
-        came = way[following(first, -1)]
+        came = way[next_in_loop(first, -1)]
         turn = np.arctan2(cross2(came, way), np.sum(came * way, axis=1))
         facets = np.where(reach > 0, np.maximum(np.ceil(turn / _FAN), 1), 1).astype(np.int64)
         self.point, place = ragged(facets)
@@ -177,9 +177,9 @@ def _ring(outline: FloatArray, first: IntArray, reach: FloatArray) -> Wall:
     alive = np.arange(len(lines.point))
     for attempt in range(_ROUNDS):
         start = np.searchsorted(alive, lines.start)
-        after = following(start)
+        after = next_in_loop(start)
         points = lines.meet(alive, alive[after])
-        before = following(start, -1)
+        before = next_in_loop(start, -1)
         normal = lines.normal[alive]
         run = points - points[before]
         length = cross2(normal, run)
@@ -240,7 +240,7 @@ def _clashes(outline: FloatArray, wall: Wall) -> BoolArray:
 
 def _passing(outline: FloatArray, wall: Wall) -> BoolArray:
     """Mark the outline points at both ends of walls that pass where walls run into others."""
-    after = following(wall.first)
+    after = next_in_loop(wall.first)
     corners = np.stack([outline[wall.home], wall.points])
     corners = np.concatenate([corners, corners[:, after]])
     least, most = corners.min(axis=0), corners.max(axis=0)

@@ -19,17 +19,23 @@ from ....geometry.constraint_lines import Lines, joined
 from ....geometry.grid import Grid, HeightField
 from ....geometry.masks import away_from, grown
 from ....geometry.scanlines import covered
-from ....geometry.silhouette import Outline, silhouette, thinned
+from ....geometry.silhouette import Silhouette, simplify, trace_silhouette
 from ....geometry.solid import Solid, solid_from_arrays
-from ....geometry.step_edges import Cliffs, cliffs
+from ....geometry.step_edges import StepEdges, find_step_edges
 from ....geometry.types import BoolArray, Float32Array, FloatArray
-from ..draft.edge_walls import steps
-from ..draft.outline_heights import Rim, corners, edge_heights, pixel_at, without_specks
-from ..draft.perimeter_wall import Skirt, skirted
+from ..draft.edge_walls import constrain_walls
+from ..draft.outline_heights import (
+    OutlineHeights,
+    choose_corners,
+    drop_specks,
+    edge_heights,
+    pixel_at,
+)
+from ..draft.perimeter_wall import PerimeterWall, add_perimeter_wall
 from .closing import BELOW, Shape, closed_shape, hung_shape, polygon, space
-from .greedy_insertion import triangulated
+from .greedy_insertion import triangulate
 
-FOLD = math.radians(5.0)
+DIHEDRAL_LIMIT = math.radians(5.0)
 """Facets of a smooth surface differ by no more, as far as pixels allow."""
 
 _REACH = 0.004  # mm that a wall with draft reaches outwards at least
@@ -75,7 +81,7 @@ def relief_shape(
     *,
     draft: float,
     tolerance: Tolerance,
-    found: Cliffs | None = None,
+    found: StepEdges | None = None,
     before: HeightField | None = None,
 ) -> Shape:
     """Make the triangles of a relief; field, ground, draft, tolerance and errors as `relief_solid`.
@@ -88,15 +94,15 @@ def relief_shape(
         The field without draft, mm; else as it is.
     """
     grid = field.grid
-    whole = silhouette(field.mask)
-    outline, dropped, filled = without_specks(whole, int(np.argmax(field.heights)), grid)
+    whole = trace_silhouette(field.mask)
+    outline, dropped, filled = drop_specks(whole, int(np.argmax(field.heights)), grid)
     if len(outline.points) == 0:
         raise SolidError(
             "the relief has no area: its model covers less than two pixels; make it larger"
         )
     mask = field.mask if dropped == 0 else field.mask & covered(outline.edges, grid.shape)
     edge_z, height = edge_heights(outline, mask, field.heights, grid.pixel, draft)
-    chosen, first = corners(outline, edge_z, ground, grid, tolerance)
+    chosen, first = choose_corners(outline, edge_z, ground, grid, tolerance)
     inner = away_from(mask)
     summit = _summit(mask, inner, height)
     must, rise = pixel_at(summit, grid), height.ravel()[[summit]].astype(np.float64)
@@ -105,8 +111,8 @@ def relief_shape(
         near = chosen[np.argmin(np.sum(off**2, axis=1))]
         edge_z[near], must = rise[0], outline.points[near][None]
     if found is None:
-        found = cliffs(field, inner, draft, 0.5 * tolerance.surface)
-    rim = Rim(outline, edge_z, chosen, first)
+        found = find_step_edges(field, inner, draft, 0.5 * tolerance.surface)
+    rim = OutlineHeights(outline, edge_z, chosen, first)
     top = Lines(must, rise, np.zeros((0, 2), dtype=np.int64), np.array([0]))
     specks = dropped, filled
     if draft > 0:
@@ -114,29 +120,29 @@ def relief_shape(
         low = _lowest(outline, solid, grid, ground)
         below = min(BELOW, 0.3 * space(low, ground))
         drop, least = grid.pixel / math.tan(draft), _REACH / grid.pixel
-        skirt = skirted(solid, height, rim, drop, below, least)
+        skirt = add_perimeter_wall(solid, height, rim, drop, below, least)
         within = np.s_[skirt.pad : -skirt.pad, skirt.pad : -skirt.pad]
         field = HeightField(grid, skirt.heights[within], skirt.mask[within])
         rim = skirt.rim
         every = Lines(rim.outline.points, rim.z, np.zeros((0, 2), dtype=np.int64))
-        edges = steps(found, before or field, field, draft, every)
+        edges = constrain_walls(found, before or field, field, draft, every)
         inner.ravel()[edges.released] = False
         lines = joined(skirt.rim.line, edges.lines, top)
-        return _walled(skirt, lines, solid, inner, grid, ground, draft, tolerance, specks)
-    edges = steps(found, before or field, field, draft)
+        return _shape_with_walls(skirt, lines, solid, inner, grid, ground, draft, tolerance, specks)
+    edges = constrain_walls(found, before or field, field, draft)
     inner.ravel()[edges.released] = False
     border = outline.points[chosen]
     border_z = edge_z[chosen] + ground.height(grid.in_mm(border))
     z = on_ground(grid, height, ground)
     z[~inner] = np.nan
-    surface = triangulated(
+    surface = triangulate(
         z, border, border_z, polygon(border, first), tolerance.surface, grid.pixel,
-        lines=_lifted(joined(edges.lines, top), grid, ground), fold=FOLD,
+        lines=_lift(joined(edges.lines, top), grid, ground), fold=DIHEDRAL_LIMIT,
     )  # fmt: skip
     return closed_shape(surface, first, mask, grid, ground, draft, specks)
 
 
-def _lifted(lines: Lines, grid: Grid, ground: Ground) -> Lines:
+def _lift(lines: Lines, grid: Grid, ground: Ground) -> Lines:
     """Return lines on the ground."""
     return replace(lines, z=lines.z + ground.height(grid.in_mm(lines.points)))
 
@@ -163,8 +169,8 @@ def _summit(mask: BoolArray, inner: BoolArray, height: Float32Array) -> int:
     return int((away if len(away) else peaks)[0])
 
 
-def _walled(
-    skirt: Skirt,
+def _shape_with_walls(
+    skirt: PerimeterWall,
     lines: Lines,
     mask: BoolArray,
     held: BoolArray,
@@ -184,7 +190,7 @@ def _walled(
     high = on_ground(wide, skirt.heights, ground)
     high[~kept] = np.nan
     flat = np.column_stack([skirt.border.points, np.zeros(len(skirt.border.points))])
-    chosen = thinned(flat, skirt.border.first, np.array([_FOOT, 1.0]))
+    chosen = simplify(flat, skirt.border.first, np.array([_FOOT, 1.0]))
     first = np.searchsorted(chosen, skirt.border.first)
     border = skirt.border.points[chosen]
     lines = replace(lines, points=lines.points + np.array([pad, -pad]))
@@ -193,17 +199,17 @@ def _walled(
     def ceiling(points: FloatArray) -> FloatArray:
         return np.asarray(ground.height(wide.in_mm(points)) + top)
 
-    surface = triangulated(
+    surface = triangulate(
         high, border, ground.height(wide.in_mm(border)) - skirt.below, polygon(border, first),
-        tolerance.surface, grid.pixel, lines=_lifted(lines, wide, ground), fold=FOLD,
+        tolerance.surface, grid.pixel, lines=_lift(lines, wide, ground), fold=DIHEDRAL_LIMIT,
         slope=1 / math.tan(draft), sunk=0.8 * skirt.below, ceiling=ceiling,
     )  # fmt: skip
     rim = skirt.rim
-    outline = Outline(grid.in_mm(rim.outline.points[rim.chosen]), rim.first)
+    outline = Silhouette(grid.in_mm(rim.outline.points[rim.chosen]), rim.first)
     return hung_shape(surface, first, wide, ground, outline, specks)
 
 
-def _lowest(outline: Outline, mask: BoolArray, grid: Grid, ground: Ground) -> float:
+def _lowest(outline: Silhouette, mask: BoolArray, grid: Grid, ground: Ground) -> float:
     """Return z of the lowest place of the field under a relief, mm."""
     some = np.flatnonzero(mask)[::97]
     inside = np.stack([some % grid.cols, -(some // grid.cols)], axis=1).astype(np.float64)

@@ -20,7 +20,7 @@ _TOLD = 1.001  # of the slope: steeper is told; at a draft of 5 degrees that is 
 _WIDER = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, np.inf)
 
 
-def leaning(
+def limit_slopes(
     points: FloatArray,
     z: FloatArray,
     triangles: IntArray,
@@ -69,10 +69,10 @@ def leaning(
         go = 1.0 if wider == _WIDER[0] else _FARTHER
         near, free = steep, np.ones(len(points), dtype=bool)
         for _ in range(_ROUNDS):
-            todo = triangles[near[_steepness(sides[near], z[triangles[near]]) > slope]]
+            todo = triangles[near[_slopes(sides[near], z[triangles[near]]) > slope]]
             if not len(todo):
                 break
-            asked = _asked(points[todo], z[todo], slope * (1.0 - _SLACK))
+            asked = _least_moves(points[todo], z[todo], slope * (1.0 - _SLACK))
             corner, place = np.unique(todo, return_inverse=True)
             place = place.ravel()
             total = np.bincount(place, asked.ravel())
@@ -88,7 +88,7 @@ def leaning(
             free = np.zeros(len(points), dtype=bool)
             free[triangles[around(corner[some])]] = True
             near = around(np.flatnonzero(free))
-        steep = np.flatnonzero(_steepness(sides, z[triangles]) > slope)
+        steep = np.flatnonzero(_slopes(sides, z[triangles]) > slope)
         if not len(steep):
             break
     return z
@@ -152,14 +152,14 @@ def _sides(points: FloatArray, triangles: IntArray) -> FloatArray:
     return np.column_stack([e1, e2, det])
 
 
-def _steepness(sides: FloatArray, z: FloatArray) -> FloatArray:
+def _slopes(sides: FloatArray, z: FloatArray) -> FloatArray:
     """Return the slopes of triangles whose corners stand at z, (m, 3)."""
     x1, y1, x2, y2, det = sides.T
     d1, d2 = z[:, 1] - z[:, 0], z[:, 2] - z[:, 0]
     return np.asarray(np.hypot(d1 * y2 - d2 * y1, d2 * x1 - d1 * x2) / det)
 
 
-def _asked(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
+def _least_moves(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
     """Return the least moves of corners, (k, 3), that bring steep triangles to a slope.
 
     Least squares: of the gradient g the change d costs d'Md, M = sum of x x' about the middle.

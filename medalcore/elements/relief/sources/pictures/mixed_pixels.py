@@ -20,7 +20,7 @@ _SPANS = ((1, 1), (1, 2), (2, 1))
 """Pixels from one that is mixed to the nearest clear ones before and after it."""
 
 
-def settled(values: Float32Array, mask: BoolArray, least: float) -> Float32Array:
+def settle(values: Float32Array, mask: BoolArray, least: float) -> Float32Array:
     """Give mixed pixels the value of the side that the greater part of them lies on.
 
     Parameters

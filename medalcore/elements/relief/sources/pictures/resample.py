@@ -3,7 +3,7 @@
 Forms are read by cubic convolution, held to the heights of the four pixels round a place: it
 may pass beyond them only as far as the form bends alike on both sides, as at a rounded top.
 Where the picture jumps from one pixel to the next, the jump runs along the smoothest line
-between them (`cliffs`), as does the outline (`outline.silhouette`); what is beside that line is
+between them (`step_edges`), as does the outline (`silhouette`); what is beside that line is
 read from its own side only. So a cliff has neither a ridge nor a trench nor the stairs of the
 pixels along it.
 """
@@ -14,15 +14,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .....geometry.extended_heights import Heights
+from .....geometry.extended_heights import ExtendedHeights
 from .....geometry.grid import Grid, HeightField
 from .....geometry.masks import grown
-from .....geometry.silhouette import Outline, silhouette
-from .....geometry.step_edges import Cliffs, cliffs
+from .....geometry.silhouette import Silhouette, trace_silhouette
+from .....geometry.step_edges import StepEdges, find_step_edges
 from .....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
 
 _STEEP = 0.3
-"""Rise over run from which `cliffs` takes a jump for one; heights are scaled to that."""
+"""Rise over run from which `find_step_edges` takes a jump for one; heights are scaled to that."""
 
 _MARGIN = 3
 """Pixels round the picture, so that all that is read of it is there."""
@@ -33,7 +33,7 @@ _BEYOND = 16
 
 
 @dataclass(frozen=True, eq=False)
-class Surface:
+class PictureSurface:
     """A picture that can be read anywhere.
 
     Places are in pixels of the picture: x = column, y = −row.
@@ -44,7 +44,7 @@ class Surface:
         Of what is part of the relief; it goes on beyond the border of the picture.
     """
 
-    outline: Outline
+    outline: Silhouette
     _values: Float32Array  # carried on beyond the outline, with a margin all round
     _ends: tuple[float, float]  # lowest and highest
     _room: tuple[Float32Array, Float32Array]  # below and above four pixels to which a form may bend
@@ -117,7 +117,7 @@ class Surface:
         return 0.1 * (self._ends[1] - self._ends[0])
 
 
-def surface_of(values: Float32Array, mask: BoolArray, pixel: float, least: float) -> Surface:
+def resample(values: Float32Array, mask: BoolArray, pixel: float, least: float) -> PictureSurface:
     """Return the surface that a picture's pixels stand for.
 
     Parameters
@@ -134,18 +134,18 @@ def surface_of(values: Float32Array, mask: BoolArray, pixel: float, least: float
     inside = np.pad(mask, _MARGIN)
     known = values[mask]
     ends = float(known.min()), float(known.max())
-    carried = Heights(np.pad(values, _MARGIN), inside, pixel, ends[0]).values
+    carried = ExtendedHeights(np.pad(values, _MARGIN), inside, pixel, ends[0]).values
     scaled = carried * np.float32(_STEEP / least)
     grid = Grid(0.0, 0.0, 1.0, *inside.shape)
-    found = cliffs(HeightField(grid, scaled, inside), inside, 0.1, _STEEP / 3.0)
+    found = find_step_edges(HeightField(grid, scaled, inside), inside, 0.1, _STEEP / 3.0)
     cells, chords = _cells(found, grid.cols)
     # where a form goes on to the picture's border, so does its outline: the border cuts it off
-    traced = silhouette(np.pad(mask, _BEYOND, mode="edge"))
-    outline = Outline(traced.points + np.array([-_BEYOND, _BEYOND]), traced.first)
-    return Surface(outline, carried, ends, _bends(carried, cells), cells, chords)
+    traced = trace_silhouette(np.pad(mask, _BEYOND, mode="edge"))
+    outline = Silhouette(traced.points + np.array([-_BEYOND, _BEYOND]), traced.first)
+    return PictureSurface(outline, carried, ends, _bends(carried, cells), cells, chords)
 
 
-def _cells(found: Cliffs, cols: int) -> tuple[IntArray, FloatArray]:
+def _cells(found: StepEdges, cols: int) -> tuple[IntArray, FloatArray]:
     """Return the cells between four pixels that cliffs run through, and where they do."""
     here = np.arange(len(found.line))
     after = np.append(here[1:], 0)[: len(here)]
