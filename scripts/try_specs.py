@@ -43,5 +43,5 @@ def main() -> int:
     return 1 if any(name.endswith("fault") for name in counts) else 0
 
 
-if __name__ == "_main__":
+if __name__ == "__main__":
     raise SystemExit(main())

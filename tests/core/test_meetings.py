@@ -4,7 +4,7 @@ import re
 
 import pytest
 from counting import counted
-from meeting_pieces import BLANK, RULES, TOP, found_on, piece, plan_of
+from meeting_pieces import BLANK, RULES, SUNK_BAR, TOP, found_on, piece, plan_of
 
 from medalcore import build
 
@@ -88,3 +88,16 @@ def test_words_into_a_border_say_what_each_loses():
     assert line > 1.0
     assert words == 0.0
     assert told.message.endswith("keeps the words inside it") or "move one" in told.message
+
+
+def test_words_and_a_border_that_meet_on_a_texture_are_told():
+    """What the texture takes of both is no part of what either has of the other."""
+    shallow = {**SUNK_BAR, "depth": 0.03, "overlap": True}
+    face = {
+        "inscription": [shallow],
+        "border": [{"kind": "line", "lines": 1, "radius": 2.0, "height": 0.05}],
+        "texture": [{"kind": "rings", "depth": 0.09}],
+    }
+    found = piece(face).findings
+    (told,) = [f for f in found if f.rule == "meeting"]
+    assert "run into each other" in told.message

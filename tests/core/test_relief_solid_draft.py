@@ -14,6 +14,7 @@ from relief_fields import GROUNDS, grid, over, star
 from scipy import ndimage
 
 from medalcore.context.element import Context, Model
+from medalcore.context.stages import StageCache, Stages
 from medalcore.context.tolerance import Tolerance, tolerance_for
 from medalcore.elements.relief import build_relief
 from medalcore.elements.relief.build import model_relief
@@ -31,6 +32,7 @@ from medalcore.spec import Relief
 
 DRAFTS = [3.0, 5.0, 10.0, 30.0]
 FINE = tolerance_for("fine")
+KEPT = StageCache()  # tests of one model differ in their draft: what comes before it is one
 
 
 def facets(vertices, triangles):
@@ -58,7 +60,7 @@ def check_draft(vertices, triangles, ground, draft):
 def built(mesh, compression, draft, ground, tolerance=FINE):
     models = {"m": Model(np.asarray(mesh.vertices, float), np.asarray(mesh.faces, np.int64))}
     spec = Relief(source="m", fit=20.0, height=0.6, compression=compression, draft=draft)
-    return spec, Context(ground, tolerance, models)
+    return spec, Context(ground, tolerance, models, stages=Stages(KEPT))
 
 
 @pytest.mark.slow
