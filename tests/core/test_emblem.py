@@ -6,6 +6,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import shapely
+from lightness import lightness
 
 from medalcore.context.element import Context
 from medalcore.context.ground import Ground
@@ -101,8 +102,8 @@ def test_levels_stand_by_darkness(make):
     """Black stands at the full height, lighter colours lower, by their lightness L*."""
     (part,) = make(PAIR.replace("red", "black"), work="levels", fit=20.0, height=0.5).parts
     tops = sorted({round(float(z), 4) for z in arrays_of(part.solid)[0][:, 2] if z > 1.0})
-    lightness = {"lime": 0.8774, "blue": 0.3230}  # CIE L* / 100, values from memory
-    expected = [1.0 + 0.5 * (1 - lightness["lime"]), 1.0 + 0.5 * (1 - lightness["blue"]), 1.5]
+    lime, blue = (1.0 - lightness(colour) / 100 for colour in ("#00ff00", "#0000ff"))
+    expected = [1.0 + 0.5 * lime, 1.0 + 0.5 * blue, 1.5]
     assert tops == pytest.approx(expected, abs=2e-3)
 
 

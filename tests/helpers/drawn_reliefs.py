@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from lightness import lightness
 from msgspec.structs import replace
 
 from medalcore.context.element import Context
@@ -16,8 +17,8 @@ GROUND = Ground(level=1.0, radius=18.0, dish=0.0, floor=-1.0)
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
 DISC = '<circle cx="50" cy="50" r="50" fill="#777"/><circle cx="54" cy="50" r="20"/>'
 """A disc of middle grey with a black one on it."""
-GREY = 1.0 - 0.5003366
-"""One minus L* of #777777, 50.03 (CIE 1976; value from memory of published tables)."""
+GREY = 1.0 - lightness("#777777") / 100.0
+"""How high that grey stands: one minus its L*."""
 
 
 def maker_in(tmp_path):
