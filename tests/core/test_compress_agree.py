@@ -47,8 +47,9 @@ def edges(raw: HeightField) -> NDArray[np.bool_]:
 def test_1024_and_2048_pixels_give_the_same_relief(name: str) -> None:
     """On every model: 5 micrometres at most 0.2 mm away from outlines and steps.
 
-    Two pixels away from them 99 % keep to that limit, and but for 0.2 % all do; of the torn
-    model, 0.5 %, and it needs 0.3 mm.
+    Two pixels away from them 99 % keep to that limit, and but for 0.1 % all do (0.04 % at most
+    is measured). The torn model is not held to that: 0.3 % of it do not, round its holes, and
+    it just keeps to 5 micrometres from 0.2 mm on; its limits are 0.5 % and 0.3 mm.
     """
     sizes = (compared.raw_fields(pixels, [name]) for pixels in (1024, 2048))
     for (_, raw), (_, fine) in zip(*sizes, strict=True):  # a scan may be called as a made one is
@@ -63,4 +64,4 @@ def test_1024_and_2048_pixels_give_the_same_relief(name: str) -> None:
         far = float(off[away > (0.3 if name == TORN else 0.2)].max())
         assert far < LIMIT, f"{name}: {1000 * far:.1f} micrometres"
         assert np.percentile(near, 99) < LIMIT, name
-        assert share < (0.005 if name == TORN else 0.002), f"{name}: {100 * share:.3f} %"
+        assert share < (0.005 if name == TORN else 0.001), f"{name}: {100 * share:.3f} %"

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 MODEL_LIGHT, RELIEF_LIGHT = 45.0, 25.0  # degrees above the field
 SIDES = (45.0, 135.0, 225.0, 315.0)  # degrees, where the light comes from
 STANDS = 0.03  # mm above the field that count as seen
-_WINDOW = 6.0 / 360.0  # standard deviation of the window, as a share of the picture
+WINDOW = 6.0 / 360.0  # standard deviation of the window, as a share of the picture
 _C1, _C2 = 0.01**2, 0.03**2
 
 
@@ -42,11 +42,11 @@ def reading_score(model: Array, relief: Array, mask: NDArray[np.bool_], pixel: f
     pixel : float
         mm.
     """
-    sigma = _WINDOW * max(mask.shape)
+    sigma = WINDOW * max(mask.shape)
     grey = np.sin(np.radians(MODEL_LIGHT)) / np.sin(np.radians(RELIEF_LIGHT))
     total = np.zeros(mask.shape)
     for side in SIDES:
-        total += _similarity(
+        total += similarity(
             shaded(model, pixel, MODEL_LIGHT, side),
             grey * shaded(relief, pixel, RELIEF_LIGHT, side),
             sigma,
@@ -59,7 +59,9 @@ def coverage(relief: Array, mask: NDArray[np.bool_]) -> float:
     return float((np.asarray(relief)[mask] >= STANDS).mean())
 
 
-def _similarity(a: Array, b: Array, sigma: float) -> Array:
+def similarity(a: Array, b: Array, sigma: float) -> Array:
+    """Return the structural similarity of two pictures at every pixel."""
+
     def mean(x: Array) -> Array:
         blurred: Array = gaussian_filter(x, sigma)
         return blurred
