@@ -247,7 +247,7 @@ def _share_lost(path: str, other: str, lost: Mapping[int, float], owner: Owner, 
         if owner[number][0].path != path or share <= worst:
             continue
         takers = look.takers(number, share).items()
-        own = sum(t.share for n, t in takers if n >= 0 and owner[n][0].path == other)
+        own = sum(t.share for n, t in takers if n in owner and owner[n][0].path == other)
         if own > worst:
             worst, name = own, owner[number][1].name
     return f"{100.0 * worst:.1f} % of " + (f"{path} {name}" if name else path)
