@@ -2,10 +2,12 @@
 
 import dataclasses
 
+import msgspec
 import numpy as np
 import pytest
 import trimesh
 from models import lumpy_head
+from PIL import Image
 
 from medalcore import Model, StageCache, build
 from medalcore.context.element import Context
@@ -14,7 +16,9 @@ from medalcore.context.stages import Stages
 from medalcore.context.tolerance import Tolerance
 from medalcore.elements.relief import build as stage
 from medalcore.elements.relief import build_relief
+from medalcore.elements.relief.keys import CompressionKeys, DraftKeys, SourceKeys
 from medalcore.spec import Relief, spec_from_dict
+from medalcore.spec.relief import Crop, Cut, Flat, Picture
 
 TOLERANCE = Tolerance(curve=0.02, surface=0.02, pixels=160)
 GROUND = Ground(level=1.25, radius=18.0, dish=0.0, floor=-0.6)
@@ -91,6 +95,40 @@ def _arrays(built):
 def _piece(**relief):
     table = {"source": "object:head", "fit": 22.0, "height": 0.6, **relief}
     return spec_from_dict({"obverse": {"relief": [table]}})
+
+
+STAGES = {SourceKeys: WORK, CompressionKeys: WORK[1:], DraftKeys: WORK[2:]}
+"""What is worked again when one of the keys that a stage is handed changes."""
+
+
+def test_every_key_of_a_relief_is_handed_to_one_stage():
+    handed = [name for keys in STAGES for name in keys.__struct_fields__]
+    assert sorted(handed) == sorted(Relief.__struct_fields__)
+
+
+def test_a_changed_key_works_again_the_stages_from_the_one_it_is_handed_to(counted, tmp_path):
+    """Each key there is; `at` alone moves what was worked in the middle."""
+    painted = tmp_path / "painted.png"
+    Image.fromarray(np.full((8, 8), 200, np.uint8)).save(painted)
+    plain = dataclasses.replace(head(), weights={"face": np.ones(len(head().vertices))})
+    sheet = Model(np.array([[-0.2, 0, 0.1], [0.2, 0, 0.1], [0, 0.2, 0.1]]), np.array([[0, 1, 2]]))
+    models = {"object:head": plain, "object:twin": head(), "strokes:mark": sheet}
+    coarse = dataclasses.replace(TOLERANCE, pixels=64)
+    changed = {
+        "source": "object:twin", "turn": (0.0, 10.0, 0.0), "mirror": True, "fit": 20.0,
+        "at": (1.0, -2.0), "cut": Cut(back=0.2), "crop": Crop(shape="oval", width=9, height=9),
+        "crease": 50.0, "picture": Picture(white=1.0), "flat": Flat(shoulder=1.0),
+        "more_on": "face", "less_on": "face", "height": 0.5, "compression": "linear",
+        "detail": 1.5, "edges": 0.5, "emphasis": str(painted), "foot": 0.1, "blend": 0.5,
+        "settle": not spec().settle, "draft": 14.0, "strokes": "strokes:mark",
+    }  # fmt: skip
+    context = Context(GROUND, coarse, models, stages=Stages(StageCache(), models))
+    for keys, again in STAGES.items():
+        for name in keys.__struct_fields__:
+            build_relief(spec(), context)
+            counted.clear()
+            build_relief(msgspec.structs.replace(spec(), **{name: changed[name]}), context)
+            assert tuple(counted) == (() if name == "at" else again), name
 
 
 def test_a_relief_filling_the_field_grows_with_it(counted):

@@ -27,6 +27,7 @@ from .depth.source_depth import SourceDepth, see_source
 from .draft.curvature_flow import smooth_level_lines
 from .draft.draft import enforce_draft, fill_gaps
 from .draft.footprint import clearance_of, fit_at_field, move_field, move_source
+from .keys import CompressionKeys, DraftKeys, SourceKeys
 from .sources.fit import with_height
 from .strokes import apply_strokes
 from .surface.closing import Shape
@@ -211,38 +212,25 @@ def model_relief(spec: Relief, context: Context) -> DraftedField:
     return _placed(_worked(home, context), spec, home)
 
 
-_NOT_SEEN = (
-    "height", "compression", "detail", "edges", "emphasis", "foot", "draft", "blend", "strokes",
-    "settle",
-)  # fmt: skip
-"""Keys that what is seen of a model does not depend on."""
-
-_NOT_LOW = ("draft", "strokes")
-"""Keys that the compressed relief does not depend on."""
-
-
-def _without(spec: Relief, names: tuple[str, ...]) -> Relief:
-    """Return a relief with keys at their defaults, as what does not depend on them is kept by."""
-    plain = Relief(source=spec.source)
-    return replace(spec, **{name: getattr(plain, name) for name in names})
-
-
 def _worked(spec: Relief, context: Context) -> DraftedField:
     """Model a relief where it is worked, from whatever stages are kept."""
     tell, stages, models = context.progress, context.stages, context.models
     reach = _reach(spec, context)
     pixels = context.tolerance.pixels_of(spec.fit or 2.0 * reach)
 
+    seen_by, lowered_by = SourceKeys.of(spec), CompressionKeys.of(spec)
+    seen_from = (pixels, reach, context.tolerance.curve)
+
     def look() -> SourceDepth:
         tell(0.0, "looking at its model")
         curve = context.tolerance.curve
-        return see_source(spec, context.ground, pixels, models, stages, curve)
+        return see_source(seen_by, context.ground, pixels, models, stages, curve)
 
-    def press(source: SourceDepth, asked: Relief) -> Compressed:
+    def press(source: SourceDepth, asked: CompressionKeys) -> Compressed:
         tell(0.35, "bringing down its depth")
         weight = source.weight
-        if spec.emphasis:
-            painted = read_emphasis(spec.emphasis, source.field)
+        if asked.emphasis:
+            painted = read_emphasis(asked.emphasis, source.field)
             weight = painted if weight is None else weight * painted
         if weight is not None:
             weight = soften(weight, source.field.mask)
@@ -251,13 +239,18 @@ def _worked(spec: Relief, context: Context) -> DraftedField:
         return compress(source.field, asked, weight=weight, lowest=source.lowest or 0.0)
 
     def work() -> DraftedField:
-        source = stages.get("seen", (pixels, reach), _without(spec, _NOT_SEEN), look)
+        source = stages.get("seen", seen_from, seen_by, look)
         asked = resolve_height(spec, source)
         low = stages.get(
-            "low", (pixels, reach), _without(spec, _NOT_LOW), lambda: press(source, asked)
+            "low",
+            (*seen_from, seen_by, stages.digest(seen_by)),
+            lowered_by,
+            lambda: press(source, CompressionKeys.of(asked)),
         )
         source, bare, walls = fit_at_field(source, low.field, asked, pixels)
-        worked = apply_strokes(bare, asked, source.frame, models, foot_of(asked))
+        worked = apply_strokes(
+            bare, asked, source.frame, models, foot_of(CompressionKeys.of(asked))
+        )
         tell(0.75, "giving it draft")
         even = smooth_level_lines(worked.field, 0.5 * context.tolerance.surface)
         draft = math.radians(spec.draft)
@@ -275,7 +268,8 @@ def _worked(spec: Relief, context: Context) -> DraftedField:
             findings=worked.findings,
         )
 
-    return stages.get("heights", (context.tolerance, reach), spec, work)
+    before = (seen_by, stages.digest(seen_by), lowered_by, stages.digest(lowered_by))
+    return stages.get("heights", (context.tolerance, reach, *before), DraftKeys.of(spec), work)
 
 
 def _placed(made: DraftedField, spec: Relief, home: Relief) -> DraftedField:

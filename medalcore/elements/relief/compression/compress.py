@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from ....errors import SourceError
 from ....geometry.grid import Grid, HeightField
 from ....geometry.red_black import Cells
-from ....spec.relief import Relief
+from ..keys import CompressionKeys
 from .foot_blend import blend_foot
 from .reconstruct import reconstruct
 from .slopes import BoundaryPixels, boundary_pixels
@@ -71,7 +71,7 @@ class Compressed:
     rounds: int = 0
 
 
-def foot_of(spec: Relief) -> float:
+def foot_of(spec: CompressionKeys) -> float:
     """Return the least height inside the outline, mm: as asked, or chosen from the height.
 
     Depths that are heights as they are get no foot that nobody asked for, only what a surface
@@ -86,7 +86,7 @@ def foot_of(spec: Relief) -> float:
 
 def compress(
     raw: HeightField,
-    spec: Relief,
+    spec: CompressionKeys,
     *,
     weight: NDArray[np.floating] | None = None,
     lowest: float = 0.0,
@@ -98,7 +98,7 @@ def compress(
     raw : HeightField
         Depth of the model in mm at its in-plane scale (slopes are true), lowest seen 0; the
         mask is the silhouette.
-    spec : Relief
+    spec : CompressionKeys
     weight : (rows, cols) array, optional
         How strongly each place is modelled; 1 is even, 2 twice as steep, 0 lets it lie. Should
         change softly from place to place. Gradient compression only.
@@ -169,7 +169,7 @@ def _placed(heights: Cells, part: tuple[slice, slice], whole: HeightField) -> He
 
 
 def _closed(
-    depth: Cells, heights: Cells, outline: BoundaryPixels, spec: Relief, foot: float
+    depth: Cells, heights: Cells, outline: BoundaryPixels, spec: CompressionKeys, foot: float
 ) -> dict[str, Any]:
     """Return how far the outline hung above the field, and how far it came down, mm.
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from ....geometry.grid import HeightField
-from ....spec.relief import Relief
+from ..keys import CompressionKeys
 from .compress import Compressed, foot_of
 from .foot_blend import blend_foot
 
 
-def compress_drawing(raw: HeightField, spec: Relief) -> Compressed:
+def compress_drawing(raw: HeightField, spec: CompressionKeys) -> Compressed:
     """Bring the levels of a drawing to the height of a relief in proportion.
 
     The field of the piece stays at 0, so a level at half the height stands half as high. A

@@ -16,7 +16,7 @@ import numpy as np
 from ....geometry.poisson import Poisson, Pyramid
 from ....geometry.red_black import Cells
 from ....geometry.types import BoolArray
-from ....spec.relief import Relief
+from ..keys import CompressionKeys
 from .occlusions import add_steps, remove_occlusions
 from .slopes import BoundaryPixels, attenuate, beyond, divergence, slopes
 
@@ -47,7 +47,7 @@ class Job:
         Largest depth, mm.
     foot : float
         Least height, mm.
-    spec : Relief
+    spec : CompressionKeys
     weight : (rows, cols) float32 or None
         How strongly each place is modelled.
     """
@@ -58,7 +58,7 @@ class Job:
     depth: Cells
     most: float
     foot: float
-    spec: Relief
+    spec: CompressionKeys
     weight: Cells | None
 
     @property

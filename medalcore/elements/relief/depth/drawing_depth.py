@@ -17,7 +17,7 @@ from ....geometry.grid import Grid, HeightField
 from ....geometry.poisson import Poisson, Pyramid
 from ....geometry.scanlines import covered, crossed
 from ....geometry.types import BoolArray, Float32Array, FloatArray, IntArray
-from ....spec.relief import Relief
+from ..keys import SourceKeys
 from ..sources.drawing import Flat
 from ..sources.fit import grid_around
 
@@ -33,13 +33,13 @@ _DEPTH = 0.25
 """Depth of a drawing as a share of its larger side, as of a depth picture."""
 
 
-def drawing_depth(flat: Flat, spec: Relief, pixels: int) -> HeightField:
+def drawing_depth(flat: Flat, spec: SourceKeys, pixels: int) -> HeightField:
     """Return the depth that the levels of a drawing stand for.
 
     Parameters
     ----------
     flat : Flat
-    spec : Relief
+    spec : SourceKeys
         Its ``flat.shoulder`` and ``flat.edge``.
     pixels : int
         Along the larger side of the grid.

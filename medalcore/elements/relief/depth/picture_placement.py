@@ -13,7 +13,7 @@ from ....geometry.grid import Grid, HeightField
 from ....geometry.masks import away_from, grown
 from ....geometry.scanlines import covered
 from ....geometry.types import BoolArray, Float32Array, FloatArray
-from ....spec import Relief
+from ..keys import SourceKeys
 from ..sources.fit import crop_box, crop_mask, free_reach, grid_around
 from ..sources.pictures.depth_picture import Picture
 from ..sources.pictures.mixed_pixels import settle
@@ -33,14 +33,14 @@ _FUZZ = 6.0
 
 
 def picture_field(
-    picture: Picture, spec: Relief, ground: Ground, pixels: int, name: str
+    picture: Picture, spec: SourceKeys, ground: Ground, pixels: int, name: str
 ) -> tuple[HeightField, float | None]:
     """Return the depths a placed picture stands for.
 
     Parameters
     ----------
     picture : Picture
-    spec : Relief
+    spec : SourceKeys
         ``picture.black`` and ``picture.white`` are its depths, mm, at the placed size.
     ground : Ground
     pixels : int
@@ -97,7 +97,7 @@ def _span(picture: Picture) -> tuple[float, float]:
     return float(seen.min()), float(seen.max())
 
 
-def _told(picture: Picture, spec: Relief) -> BoolArray:
+def _told(picture: Picture, spec: SourceKeys) -> BoolArray:
     """Return which pixels of a picture are part of the relief."""
     black, white = spec.picture.black, spec.picture.white
     values, mask = picture.values, picture.mask
@@ -109,7 +109,7 @@ def _told(picture: Picture, spec: Relief) -> BoolArray:
     return mask
 
 
-def picture_frame(picture: Picture, spec: Relief, ground: Ground, name: str) -> FloatArray:
+def picture_frame(picture: Picture, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
     """Return the map from the relief's own frame to the face, as `place.model_frame`.
 
     Raises
@@ -120,7 +120,7 @@ def picture_frame(picture: Picture, spec: Relief, ground: Ground, name: str) -> 
     return _Placing(_told(_settle(picture), spec), spec, ground, name).frame()
 
 
-def picture_outline(picture: Picture, spec: Relief, ground: Ground, name: str) -> FloatArray:
+def picture_outline(picture: Picture, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
     """Return where the outermost pixels of a picture lie on the face, (k, 2) mm.
 
     Raises
@@ -131,7 +131,7 @@ def picture_outline(picture: Picture, spec: Relief, ground: Ground, name: str) -
     return _outermost(_told(_settle(picture), spec), spec, ground, name)
 
 
-def given_outline(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
+def given_outline(given: HeightField, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
     """Return where the outermost pixels of a height field from Python lie on the face.
 
     Raises
@@ -142,7 +142,7 @@ def given_outline(given: HeightField, spec: Relief, ground: Ground, name: str) -
     return _outermost(given.mask & np.isfinite(given.heights), spec, ground, name)
 
 
-def _outermost(mask: BoolArray, spec: Relief, ground: Ground, name: str) -> FloatArray:
+def _outermost(mask: BoolArray, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
     placing = _Placing(mask, spec, ground, name)
     row, col = np.nonzero(mask & ~away_from(mask))
     middle = np.column_stack([col, -row]).astype(np.float64)
@@ -151,7 +151,7 @@ def _outermost(mask: BoolArray, spec: Relief, ground: Ground, name: str) -> Floa
     return placing.on_face(np.concatenate(sides))
 
 
-def given_frame(given: HeightField, spec: Relief, ground: Ground, name: str) -> FloatArray:
+def given_frame(given: HeightField, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
     """Return the map from the relief's own frame to the face, as `place.model_frame`.
 
     Raises
@@ -163,7 +163,7 @@ def given_frame(given: HeightField, spec: Relief, ground: Ground, name: str) -> 
 
 
 def given_field(
-    given: HeightField, spec: Relief, ground: Ground, pixels: int, name: str
+    given: HeightField, spec: SourceKeys, ground: Ground, pixels: int, name: str
 ) -> HeightField:
     """Return a height field from Python, placed like a model: depth scaled with width.
 
@@ -204,7 +204,7 @@ class _Placing:
         Corners of its box in the picture itself, not turned: column and minus row.
     """
 
-    def __init__(self, mask: BoolArray, spec: Relief, ground: Ground, name: str) -> None:
+    def __init__(self, mask: BoolArray, spec: SourceKeys, ground: Ground, name: str) -> None:
         if spec.turn[0] or spec.turn[1]:
             raise SpecError(
                 f"{name} is a picture, it has no sides to look at; turn it about z only",
@@ -268,7 +268,7 @@ def _placed(
     heights: Float32Array,
     mask: BoolArray,
     placing: _Placing,
-    spec: Relief,
+    spec: SourceKeys,
     pixels: int,
     name: str,
     fuzz: float = 0.0,
@@ -334,7 +334,7 @@ def _cliff(heights: Float32Array, mask: BoolArray, fuzz: float) -> float:
 
 
 def _cut(
-    grid: Grid, mask: BoolArray, heights: Float32Array, placing: _Placing, spec: Relief
+    grid: Grid, mask: BoolArray, heights: Float32Array, placing: _Placing, spec: SourceKeys
 ) -> BoolArray:
     """Return the mask without what is cut away at the foot and at the back."""
     if not mask.any():

@@ -13,7 +13,7 @@ from ....geometry.clip import clipped
 from ....geometry.grid import HeightField
 from ....geometry.raster import top_surface
 from ....geometry.types import FloatArray, IntArray
-from ....spec import Relief
+from ..keys import SourceKeys
 from ..sources.fit import crop_box, crop_mask, free_reach, grid_around, rotate
 from ..sources.model import SourceMesh
 from .adaptive_subdivision import subdivide_seen
@@ -28,7 +28,7 @@ FACETS = 300.0
 """So many such facets span a relief, however fine its depth map is."""
 
 
-def place_mesh(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArray, IntArray]:
+def place_mesh(mesh: SourceMesh, spec: SourceKeys, ground: Ground) -> tuple[FloatArray, IntArray]:
     """Bring a model into face coordinates, facets as they are.
 
     The middle of its box, seen from above, comes to ``at``; depth is scaled with width.
@@ -36,7 +36,7 @@ def place_mesh(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArr
     Parameters
     ----------
     mesh : SourceMesh
-    spec : Relief
+    spec : SourceKeys
         Its ``turn``, ``mirror``, ``cut``, ``fit`` and ``at``.
     ground : Ground
         The field that ``fit = 0`` fills.
@@ -56,13 +56,13 @@ def place_mesh(mesh: SourceMesh, spec: Relief, ground: Ground) -> tuple[FloatArr
     return _fit(points, mesh.name, spec, ground).placed(points), triangles
 
 
-def _turn(mesh: SourceMesh, spec: Relief) -> FloatArray:
+def _turn(mesh: SourceMesh, spec: SourceKeys) -> FloatArray:
     points = rotate(mesh.vertices, spec.turn)
     return points * np.array([-1.0, 1.0, 1.0]) if spec.mirror else points
 
 
 def _cut(
-    points: FloatArray, triangles: IntArray, spec: Relief, size: FloatArray | None = None
+    points: FloatArray, triangles: IntArray, spec: SourceKeys, size: FloatArray | None = None
 ) -> tuple[FloatArray, IntArray]:
     """Take away what lies below the cut at the foot and behind the one at the back.
 
@@ -101,7 +101,7 @@ class _Fit(NamedTuple):
         return moved
 
 
-def _fit(points: FloatArray, name: str, spec: Relief, ground: Ground) -> _Fit:
+def _fit(points: FloatArray, name: str, spec: SourceKeys, ground: Ground) -> _Fit:
     """Find how to scale and move points to their place on the face."""
     low, high = points.min(axis=0), points.max(axis=0)
     span = high - low
@@ -119,7 +119,7 @@ def _fit(points: FloatArray, name: str, spec: Relief, ground: Ground) -> _Fit:
     return _Fit(middle, float(scale), np.array([*spec.at, 0.0]))
 
 
-def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
+def model_frame(mesh: SourceMesh, spec: SourceKeys, ground: Ground) -> FloatArray:
     """Return the map from the relief's own frame to the face.
 
     Its origin is the middle of the whole model as it is seen, its unit the larger side;
@@ -148,14 +148,14 @@ def model_frame(mesh: SourceMesh, spec: Relief, ground: Ground) -> FloatArray:
 
 
 def raw_field(
-    mesh: SourceMesh, spec: Relief, ground: Ground, pixels: int, *, exact: bool = False
+    mesh: SourceMesh, spec: SourceKeys, ground: Ground, pixels: int, *, exact: bool = False
 ) -> HeightField:
     """Return the depth of a placed model, facets smoothed, uncompressed.
 
     Parameters
     ----------
     mesh : SourceMesh
-    spec : Relief
+    spec : SourceKeys
     ground : Ground
     pixels : int
         Along the larger side of the grid.

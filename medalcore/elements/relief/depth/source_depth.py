@@ -16,6 +16,7 @@ from ....geometry.grid import HeightField
 from ....geometry.types import Float32Array, FloatArray
 from ....spec import Relief
 from ....spec.kinds import kind_of
+from ..keys import SourceKeys
 from ..sources.drawing import Flat, read_flat
 from ..sources.model import SourceMesh, read_model
 from ..sources.pictures.depth_picture import read_picture
@@ -68,7 +69,7 @@ class SourceDepth:
 
 
 def see_source(
-    spec: Relief,
+    spec: SourceKeys,
     ground: Ground,
     pixels: int,
     models: Mapping[str, Model | HeightField],
@@ -79,7 +80,7 @@ def see_source(
 
     Parameters
     ----------
-    spec : Relief
+    spec : SourceKeys
     ground : Ground
     pixels : int
         Along the larger side of the grid.
@@ -135,7 +136,7 @@ def see_source(
     return SourceDepth(field, mesh.topology.triangles, mesh.notes, frame, weight, footprint=reach)
 
 
-def _reach(points: FloatArray, spec: Relief) -> FloatArray:
+def _reach(points: FloatArray, spec: SourceKeys) -> FloatArray:
     """Return the farthest of points (n, 2) on the face, mm, those outside a crop drawn into it."""
     away = farthest(points - spec.at)
     if spec.crop.shape != "none":

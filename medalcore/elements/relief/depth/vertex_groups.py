@@ -11,19 +11,19 @@ from ....geometry.arrays import cross2
 from ....geometry.grid import Grid, HeightField
 from ....geometry.raster import top_surface
 from ....geometry.types import BoolArray, Float32Array, FloatArray, Int32Array, IntArray
-from ....spec import Relief
+from ..keys import SourceKeys
 from ..sources.fit import rotate
 from ..sources.model import SourceMesh
 
 _CHUNK = 1 << 18  # pixels at a time
 
 
-def asks_for_groups(spec: Relief) -> bool:
+def asks_for_groups(spec: SourceKeys) -> bool:
     """Tell whether a relief names vertex groups."""
     return bool(spec.more_on or spec.less_on)
 
 
-def no_groups(spec: Relief, name: str) -> SourceError:
+def no_groups(spec: SourceKeys, name: str) -> SourceError:
     """Return what is told of a source that has no vertices."""
     group = spec.more_on or spec.less_on
     return SourceError(
@@ -33,7 +33,7 @@ def no_groups(spec: Relief, name: str) -> SourceError:
 
 
 def group_weight(
-    mesh: SourceMesh, spec: Relief, frame: Callable[[], FloatArray], field: HeightField
+    mesh: SourceMesh, spec: SourceKeys, frame: Callable[[], FloatArray], field: HeightField
 ) -> Float32Array:
     """Return how strongly each pixel is to be modelled, from the groups a relief names.
 
@@ -42,7 +42,7 @@ def group_weight(
     Parameters
     ----------
     mesh : SourceMesh
-    spec : Relief
+    spec : SourceKeys
         Its ``more_on`` and ``less_on``.
     frame : callable
         Returns the map from the relief's own frame to the face, see `place.model_frame`.

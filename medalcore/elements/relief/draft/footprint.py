@@ -23,6 +23,7 @@ from ..compression.compress import foot_of
 from ..compression.drawing_heights import compress_drawing
 from ..depth.drawing_depth import drawing_depth
 from ..depth.source_depth import SourceDepth
+from ..keys import CompressionKeys, SourceKeys
 from ..sources.fit import MARGIN_PIXELS
 from .outline_heights import edge_heights
 
@@ -111,9 +112,11 @@ def _cropped(
     """Draw in what walls within the crop leave no room for."""
     if source.flat is not None:
         inset = tuple(run * spec.height * share for share in source.flat.shares)
-        flat = source.flat.within(spec, inset)
-        raw = drawing_depth(flat, spec, pixels)
-        return dataclasses.replace(source, field=raw, flat=flat), compress_drawing(raw, spec).field
+        flat = source.flat.within(SourceKeys.of(spec), inset)
+        raw = drawing_depth(flat, SourceKeys.of(spec), pixels)
+        return dataclasses.replace(source, field=raw, flat=flat), compress_drawing(
+            raw, CompressionKeys.of(spec)
+        ).field
     room = _to_border(field.grid, spec)
     heights = field.heights
     for _ in range(_ROUNDS):
@@ -157,5 +160,5 @@ def clearance_of(spec: Relief, source: SourceDepth, size: float) -> float:
     if spec.blend > 0.0 or spec.crop.shape != "none":
         return keep
     share = spec.flat.edge if spec.flat.shoulder > 0.0 else 1.0
-    high = max(foot_of(spec), share * source.flat.shares[0] * spec.height)
+    high = max(foot_of(CompressionKeys.of(spec)), share * source.flat.shares[0] * spec.height)
     return keep + high * math.tan(math.radians(spec.draft))

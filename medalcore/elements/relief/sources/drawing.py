@@ -18,9 +18,9 @@ from ....errors import SpecError
 from ....geometry.bodies import Section, mitred
 from ....geometry.contour import Contours, bounds, contours_of, moved, round_segments, section
 from ....geometry.types import FloatArray
-from ....spec import Relief
 from ....svg.drawing import read_drawing
 from ....svg.levels import bare_colours, levels_of
+from ..keys import SourceKeys
 from .fit import crop_box, free_reach
 
 _CROP_CURVE = 0.002
@@ -79,7 +79,7 @@ class Flat:
             frame=self.frame * scale + np.column_stack([np.zeros((2, 2)), shift]),
         )
 
-    def within(self, spec: Relief, inset: tuple[float, ...]) -> Flat:
+    def within(self, spec: SourceKeys, inset: tuple[float, ...]) -> Flat:
         """Return the drawing with every level its own way inside the crop, mm."""
         levels = []
         for contours, far in zip(self.levels, inset, strict=True):
@@ -88,14 +88,14 @@ class Flat:
         return dataclasses.replace(self, levels=tuple(levels)) if levels[0] else self
 
 
-def read_flat(name: str, spec: Relief, ground: Ground, curve: float) -> Flat:
+def read_flat(name: str, spec: SourceKeys, ground: Ground, curve: float) -> Flat:
     """Read a flat drawing and place it.
 
     Parameters
     ----------
     name : str
         Path of an SVG file.
-    spec : Relief
+    spec : SourceKeys
         Its ``turn``, ``mirror``, ``cut``, ``crop``, ``fit``, ``at`` and ``flat``.
     ground : Ground
         The field that ``fit = 0`` fills.
@@ -152,7 +152,7 @@ def _turned(contours: Contours, turn: FloatArray) -> Contours:
     return moved(contours, np.column_stack([turn, np.zeros(2)]))
 
 
-def _scale(contours: Contours, turn: FloatArray, spec: Relief, ground: Ground) -> float:
+def _scale(contours: Contours, turn: FloatArray, spec: SourceKeys, ground: Ground) -> float:
     """Return by what a drawing must be scaled to be as large as is asked."""
     made = _turned(contours, turn)
     box = bounds(made)
@@ -179,7 +179,7 @@ def _left(
     whole: tuple[Contours, ...],
     shares: tuple[float, ...],
     box: tuple[FloatArray, FloatArray],
-    spec: Relief,
+    spec: SourceKeys,
     curve: float,
 ) -> tuple[Contours, ...]:
     """Return what the cuts and the crop leave of the levels."""
@@ -193,7 +193,7 @@ def _left(
     return tuple(contours_of(c, 0.0) for c in keep)
 
 
-def _above_foot(box: tuple[FloatArray, FloatArray], spec: Relief) -> Section | None:
+def _above_foot(box: tuple[FloatArray, FloatArray], spec: SourceKeys) -> Section | None:
     if not spec.cut.foot:
         return None
     low, high = box
@@ -206,7 +206,7 @@ def _above_foot(box: tuple[FloatArray, FloatArray], spec: Relief) -> Section | N
     return section((np.array([*corners, corners[1] + far * up, corners[0] + far * up]),))
 
 
-def _crop(spec: Relief, curve: float, inset: float = 0.0) -> Section | None:
+def _crop(spec: SourceKeys, curve: float, inset: float = 0.0) -> Section | None:
     crop = spec.crop
     if crop.shape == "none":
         return None

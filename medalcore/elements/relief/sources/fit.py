@@ -12,6 +12,7 @@ from ....errors import SpecError
 from ....geometry.grid import Grid
 from ....geometry.types import BoolArray, FloatArray
 from ....spec import Relief
+from ..keys import SourceKeys
 
 MARGIN_PIXELS = 8
 """Empty pixels round the silhouette, where a wall's foot and a smooth outline find room."""
@@ -81,7 +82,7 @@ _AIR = 0.4
 narrowest gap that is cast (common practice, no source)."""
 
 
-def free_reach(spec: Relief, ground: Ground) -> float:
+def free_reach(spec: SourceKeys, ground: Ground) -> float:
     """Return how far a relief that fills the field may reach from its middle, mm.
 
     Raises
@@ -124,7 +125,7 @@ def grid_around(low: FloatArray, high: FloatArray, pixels: int) -> Grid:
     )
 
 
-def crop_box(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArray, FloatArray]:
+def crop_box(low: FloatArray, high: FloatArray, spec: SourceKeys) -> tuple[FloatArray, FloatArray]:
     """Return the part of a box that the crop leaves.
 
     Raises
@@ -141,7 +142,7 @@ def crop_box(low: FloatArray, high: FloatArray, spec: Relief) -> tuple[FloatArra
     return low, high
 
 
-def crop_mask(grid: Grid, mask: BoolArray, spec: Relief) -> BoolArray:
+def crop_mask(grid: Grid, mask: BoolArray, spec: SourceKeys) -> BoolArray:
     """Return the mask inside the crop."""
     if spec.crop.shape == "none":
         return mask
