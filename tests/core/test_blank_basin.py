@@ -178,6 +178,29 @@ def test_a_fillet_touches_wall_and_field_wherever_they_meet(name, axis, dish):
     np.testing.assert_allclose(np.hypot(*arc.T), 0.2, atol=2 * MICRON)
 
 
+def test_a_fillet_keeps_its_radius_where_corners_of_the_outline_close_up():
+    """Lobes whose crests and roots are tighter than the rim is wide.
+
+    At a distance from the outline (shapely) the fillet is as high as the circle that touches the
+    wall's line and a level through the field there (plane geometry; the hollow leans little).
+    """
+    rim = {"width": 0.8, "height": 0.6, "slope": 45.0, "fillet": 0.3}
+    shape = {"outline": "scalloped", "diameter": 20.0, "scallops": 12, "scallop_depth": 1.4}
+    blank = {**shape, "corner_radius": 0.3, "thickness": 4.2, "chamfer": 0.5, "rim": rim}
+    spec = spec_from_dict({"blank": blank, "obverse": {"field": {"dish": 0.1}}})
+    piece, v, _, of = made(spec, "draft")
+    points = v[of("rim")].mean(axis=1)
+    outline = shapely.Polygon(outline_of(spec.blank, tolerance_for("draft"))[0]).exterior
+    inset = outline.distance(shapely.points(points[:, :2]))
+    level = piece.obverse.height(points[:, :2])
+    tangent = 0.3 * math.tan(math.radians(22.5))
+    middle = 1.3 + (2.1 - level) + tangent  # of the circle: inset of the foot and on by a tangent
+    arc = (inset > middle - 0.3 * math.sin(math.radians(45.0)) + 0.02) & (inset < middle - 0.02)
+    height = level[arc] + 0.3 - np.sqrt(0.3**2 - (middle - inset)[arc] ** 2)
+    assert np.count_nonzero(arc) > 1000
+    np.testing.assert_allclose(points[arc, 2], height, atol=0.015)
+
+
 def test_a_fillet_too_large_for_the_wall_is_refused_on_a_hollow_too():
     with pytest.raises(SpecError, match="fillet") as caught:
         made(spec_of("oval", 0.3, fillet=2.0), "draft")

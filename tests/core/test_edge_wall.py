@@ -11,9 +11,9 @@ from counting import counted
 from edge_cuts import made, slice_at
 
 from medalcore.context.tolerance import tolerance_for
-from medalcore.elements.blank.general import can_run
+from medalcore.elements.blank.blank_mesh import can_run
 from medalcore.elements.blank.plan import planned
-from medalcore.elements.blank.track import track_of
+from medalcore.elements.blank.polygon_edge import polygon_edge
 from medalcore.elements.edge import notches_on, reeded_circle
 from medalcore.geometry.closure import closure
 
@@ -183,7 +183,7 @@ def test_reeds_and_grooves_cross_truly_on_any_outline(blank, edge):
     plan = planned(counted(data), FINE)
     outline = plan.outline.at(0.0)[0]
     slant = edge.get("slant", 0.0)
-    track = track_of(plan.reeding, outline, FINE, slant)
+    track = polygon_edge(plan.reeding, outline, FINE, slant)
     assert track is not None
     assert can_run(track, plan.faces, plan.wall)
     _, v, f = made(data)

@@ -17,19 +17,19 @@ from ...geometry.solid import Side, Solid, solid_from_manifold
 from ...geometry.swept_profile import deepest
 from ...spec import EdgeText, MedalSpec
 from ..edge import reed_cutter, slanted_cutter
-from .circular import around, chords_for
+from .blank_mesh import can_run, mesh_blank, row_step
 from .core import core_of, joint_cutter, keep_off_joint
-from .drill import OVER, drill_cutter
+from .drilled_hole import OVER, drill_cutter
 from .faces import as_seen, plain
-from .general import can_run, general_solid, row_step
+from .field_rings import chords_for, circle_edge
 from .inward import closing_bends
 from .lettered import EdgeLetters, letters_solid
 from .loop import loop_solid
 from .offsets import Circles, FineOffsets, Outline
 from .panel import panel_solids
 from .plan import Plan, planned
+from .polygon_edge import PolygonEdge, polygon_edge
 from .profile import FaceShape
-from .track import Track, track_of
 
 __all__ = ["Blanked", "build_blank"]
 
@@ -232,12 +232,12 @@ def _meshed(spec: MedalSpec, plan: Plan, tolerance: Tolerance) -> Solid:
         hole = Circles(inner, chords_for(inner, tolerance), 1.0)
     if plan.is_round:
         radius = spec.blank.diameter / 2.0
-        edge = around(radius, plan.reeding, tolerance, slant) if plan.reeding else None
+        edge = circle_edge(radius, plan.reeding, tolerance, slant) if plan.reeding else None
         circles = Circles(radius, edge.chords if edge else chords_for(radius, tolerance))
-        return general_solid(circles, *faces, plan.wall, hole, tolerance, edge)
+        return mesh_blank(circles, *faces, plan.wall, hole, tolerance, edge)
     outline = FineOffsets(plan.outline, longest if any(f.ground.basin for f in faces) else math.inf)
     reeded = _reeded(plan, outline, faces, slant, tolerance)
-    solid = general_solid(outline, *faces, plan.wall, hole, tolerance, reeded)
+    solid = mesh_blank(outline, *faces, plan.wall, hole, tolerance, reeded)
     if plan.reeding is None or reeded:
         return solid
     edge_line = plan.outline.at(0.0)[0]
@@ -256,12 +256,12 @@ def _reeded(
     faces: Sequence[FaceShape],
     slant: float,
     tolerance: Tolerance,
-) -> Track | None:
+) -> PolygonEdge | None:
     """Return the outline with its reeds, if they can be meshed with the piece."""
     contours = outline.at(0.0)
     if plan.reeding is None or len(contours) > 1:
         return None
-    track = track_of(plan.reeding, contours[0], tolerance, slant)
+    track = polygon_edge(plan.reeding, contours[0], tolerance, slant)
     return track if track and can_run(track, faces, plan.wall) else None
 
 

@@ -13,11 +13,11 @@ from ...geometry.contour import Contours, offset, subtracted
 from ...geometry.rays import direction, distance, inset_point
 from ...geometry.solid import Label, Solid, without
 from ...spec import Blank, Core, Drill
-from .drill import LEAST_WALL, OVER
+from .drilled_hole import LEAST_WALL, OVER
 from .inward import inset_for
+from .offset_stack import OffsetSection, stack_offsets
 from .offsets import Offsets
 from .shape import shape_of
-from .tower import Storey, tower
 
 _KEY = "blank.core.diameter"
 _FAR = 100.0
@@ -92,16 +92,16 @@ def joint_cutter(
         )
     over = half + OVER
     groove = [(0.0, -2.0 * lock), (lock, -lock), (lock, lock), (0.0, 2.0 * lock)] if lock else []
-    inner: list[Storey] = [(0.0, -over - 1.0), *groove, (0.0, over + 1.0)]
+    inner: list[OffsetSection] = [(0.0, -over - 1.0), *groove, (0.0, over + 1.0)]
     outer = _at_clearance(groove, core.clearance, over)
     label = Label("edge")
-    air = tower(shape, outer, label, math.inf)
-    return without(air, [tower(shape, inner, label, math.inf)])
+    air = stack_offsets(shape, outer, label, math.inf)
+    return without(air, [stack_offsets(shape, inner, label, math.inf)])
 
 
 def _at_clearance(
     groove: Sequence[tuple[float, float]], clearance: float, over: float
-) -> list[Storey]:
+) -> list[OffsetSection]:
     """Return the wall of the ring: everywhere as far from the core's as the clearance.
 
     Seen in section the core's wall stands at x = 0, farther in with rising inset.

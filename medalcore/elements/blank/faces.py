@@ -15,11 +15,11 @@ from ...context.tolerance import Tolerance
 from ...errors import SpecError
 from ...geometry.contour import Contours, circle
 from ...spec import Circle, Face, Hole, MedalSpec, Rim
-from .basin import freed, spread
-from .general import check_field
+from .blank_mesh import check_field
 from .offsets import Offsets, room_round_middle
 from .panel import terraces_of
 from .profile import FaceShape, Step, has_rim, hole_reach, hole_steps, rim_steps
+from .spherical_field import free_edge_break, spread_sphere
 
 _LEAST = 1e-4
 """mm; what is level of a circle is no narrower."""
@@ -113,18 +113,18 @@ def _ground(spec: MedalSpec, section: _Section, hole: Offsets | None, radius: fl
             "at most a half sphere",
             key=f"{name}.field.dish",
         )
-    told: tuple[tuple[tuple[float, float], ...], ...] = ()
+    outline_seen: tuple[tuple[tuple[float, float], ...], ...] = ()
     if not radius or hole is not None:
-        told = _as_seen(spec, section.seen, hole, slope, _side_of(name))
+        outline_seen = _as_seen(spec, section.seen, hole, slope, _side_of(name))
     least = 0.0
     if hole is not None:
         least = float(np.hypot(*hole.at(0.0)[0].T).max()) + hole_reach(spec.blank.hole, slope)
     circles = circle_steps(section.face.field.circle, least, limit, f"{name}.field.circle")
     rim = section.steps[-1].zone == "rim"
     rims = rim, rim if hole is None else has_rim(spec.blank.hole)
-    ground = Ground(section.steps[-1].z, limit, dish, 0.0, told, circles, rims=rims)
+    ground = Ground(section.steps[-1].z, limit, dish, 0.0, outline_seen, circles, rims=rims)
     if is_basin(spec, section.face):
-        return spread(ground, section.foot, f"{name}.field.dish")
+        return spread_sphere(ground, section.foot, f"{name}.field.dish")
     return ground
 
 
@@ -147,7 +147,7 @@ def _shape(
     if ground.basin and section.steps[-1].zone == "rim":
         return replace(shape, fillet=rim.fillet)
     if ground.basin:
-        return freed(shape, outline.at(0.0), tolerance, f"{section.name}.field.dish")
+        return free_edge_break(shape, outline.at(0.0), tolerance, f"{section.name}.field.dish")
     return shape
 
 

@@ -16,10 +16,10 @@ from ...geometry.contour import Contours, intersected, moved, signed_area, subtr
 from ...geometry.rays import distance
 from ...geometry.solid import Label, Side, Solid, shared, solid_from_manifold, without
 from ...spec import Panel
-from .circular import ring_step
+from .field_rings import ring_step
+from .offset_stack import Band, OffsetSection, Region, below_field, stack_offsets
 from .offsets import Offsets
 from .shape import shape_of
-from .tower import Band, Region, Storey, below_field, tower
 
 _CROSS = 0.02
 """mm; how far a wall runs on beyond the field, at most, so that it crosses it."""
@@ -187,14 +187,16 @@ def _sunk(terrace: Terrace, ground: Ground, side: Side, tolerance: Tolerance) ->
     e = _beyond(slope, width - 2.0 * lean if width else math.inf)
     above = round(-e * slope, 9)
     sky = ground.highest + 1.0
-    upper: list[Storey] = [(above, base.lifted(e)), (above, sky)]
+    upper: list[OffsetSection] = [(above, base.lifted(e)), (above, sky)]
     label, longest = Label("field", side), ring_step(ground, tolerance)
     if not ground.dish:
-        return tower(region, [(lean, base.level + h), *upper], label, longest)
+        return stack_offsets(region, [(lean, base.level + h), *upper], label, longest)
     # The wall runs on below the floor, and what lies below the floor stays.
     below = round(lean + e * slope, 9)
     low = ground.lowest - 1.0
-    body = tower(region, [(below, low), (below, base.lifted(h - e)), *upper], label, longest)
+    body = stack_offsets(
+        region, [(below, low), (below, base.lifted(h - e)), *upper], label, longest
+    )
     return without(body, [_below(terrace, base.lifted(h), low - 1.0, side, tolerance)])
 
 
@@ -208,13 +210,15 @@ def _raised(terrace: Terrace, ground: Ground, side: Side, tolerance: Tolerance) 
     foot = round(start - e * slope, 9)
     label, longest = Label("field", side), ring_step(ground, tolerance)
     if not ground.dish:
-        return tower(region, [(foot, base.level - e), (0.0, base.level + h)], label, longest)
+        return stack_offsets(
+            region, [(foot, base.level - e), (0.0, base.level + h)], label, longest
+        )
     sky = ground.highest + h + 1.0
     top = round(e * slope, 9)
-    storeys: list[Storey] = [
+    sections: list[OffsetSection] = [
         (foot, ground.floor), (foot, base.lifted(-e)), (top, base.lifted(h + e)), (top, sky),
     ]  # fmt: skip
-    body = tower(region, storeys, label, longest)
+    body = stack_offsets(region, sections, label, longest)
     return shared(body, _below(terrace, base.lifted(h), ground.floor - 1.0, side, tolerance))
 
 

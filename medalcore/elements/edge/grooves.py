@@ -35,7 +35,11 @@ def groove_points(edge: Edge, low: float, high: float, tolerance: Tolerance) -> 
     SpecError
         If the grooves do not fit.
     """
-    middles = _placed(edge, low, high) if edge.groove_heights.strip() else _even(edge, low, high)
+    middles = (
+        _asked_middles(edge, low, high)
+        if edge.groove_heights.strip()
+        else _even_middles(edge, low, high)
+    )
     # Corners as sharp as a tool leaves them: a tenth of the smaller size, at most 0.05 mm.
     corner = min(0.05, 0.1 * edge.groove_width, 0.1 * edge.groove_depth)
     notch = Notch(edge.groove_profile, edge.groove_width, edge.groove_depth, corner)
@@ -46,7 +50,7 @@ def groove_points(edge: Edge, low: float, high: float, tolerance: Tolerance) -> 
     return np.vstack([np.column_stack([inset, m + section[:, 0]]) for m in middles])
 
 
-def _even(edge: Edge, low: float, high: float) -> FloatArray:
+def _even_middles(edge: Edge, low: float, high: float) -> FloatArray:
     """Return the middles of grooves spaced evenly, the uppermost first, mm."""
     share = (high - low) / edge.grooves
     if edge.groove_width > 0.95 * share:
@@ -58,7 +62,7 @@ def _even(edge: Edge, low: float, high: float) -> FloatArray:
     return np.asarray(high - share * (np.arange(edge.grooves) + 0.5))
 
 
-def _placed(edge: Edge, low: float, high: float) -> FloatArray:
+def _asked_middles(edge: Edge, low: float, high: float) -> FloatArray:
     """Return the middles of grooves where the spec puts them, the uppermost first, mm.
 
     Raises

@@ -215,9 +215,9 @@ def reed_cutter(
 
     For those that cannot be meshed with the piece: where a notch goes round a corner, or so near
     to one that columns of points cross as they go inwards, it has no place as a depth below the
-    outline; and on drawings with holes of their own. All others are meshed (see `track`): on an
-    oval of 40 mm, cut reeds take 2.6 times as long (5 times, where slanted) and a fifth to seven
-    tenths more triangles.
+    outline; and on drawings with holes of their own. All others are meshed (`polygon_edge`): on
+    an oval of 40 mm, cut reeds take 2.6 times as long (5 times, where slanted) and a fifth to
+    seven tenths more triangles.
 
     Parameters
     ----------

@@ -15,10 +15,10 @@ from ...geometry.arrays import ragged
 from ...geometry.contour import signed_area
 from ...geometry.types import FloatArray
 from ...spec.lettering import Exergue
-from .letters import Cut, cut_letters
+from .letters import PlacedGlyph, cut_letters
 from .lines import straight
 from .measure import measured
-from .setting import Line, line, setting, unknown_features
+from .typesetting import Line, line, setting, unknown_features
 
 _GAP = 0.55  # of the cap height, between the line and the capitals below it
 _STEP = 0.1  # mm between points of the edge that are looked at
@@ -44,7 +44,7 @@ def build_exergue(spec: Exergue, context: Context) -> Built:
             key="level",
         )
     bar = _bar(spec, level, edge)
-    words: list[Cut] = []
+    words: list[PlacedGlyph] = []
     facts: dict[str, Any] = {"text": spec.text, "level_mm": level}
     findings: list[Finding] = []
     if spec.text.strip():
@@ -106,7 +106,7 @@ def _filled_in(contour: FloatArray) -> FloatArray:
     return filled
 
 
-def _bar(spec: Exergue, level: float, edge: _Edge) -> list[Cut]:
+def _bar(spec: Exergue, level: float, edge: _Edge) -> list[PlacedGlyph]:
     """Return the line; it ends shortly before the edge of the field."""
     if not spec.line:
         return []
@@ -119,10 +119,12 @@ def _bar(spec: Exergue, level: float, edge: _Edge) -> list[Cut]:
             key="level",
         )
     bar = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([half, spec.line / 2.0])
-    return [Cut("", (bar,), 0.0, (0.0, -level), "exergue line")]
+    return [PlacedGlyph("", (bar,), 0.0, (0.0, -level), "exergue line")]
 
 
-def _words(spec: Exergue, level: float, edge: _Edge, context: Context) -> tuple[Exergue, list[Cut]]:
+def _words(
+    spec: Exergue, level: float, edge: _Edge, context: Context
+) -> tuple[Exergue, list[PlacedGlyph]]:
     """Return the spec with the cap height that is used, and the letters."""
     how = setting(spec, context.tolerance.curve, tracked=bool(spec.tracking))
     lines = [line(t, how) for t in spec.text.splitlines()]
@@ -159,10 +161,12 @@ def _words(spec: Exergue, level: float, edge: _Edge, context: Context) -> tuple[
         spec = msgspec.structs.replace(spec, cap_height=low)
         how = setting(spec, context.tolerance.curve, tracked=bool(spec.tracking))
         lines = [line(t, how) for t in spec.text.splitlines()]
-    return spec, _placed(lines, spec, level, tracking * spec.cap_height)
+    return spec, _place_glyphs(lines, spec, level, tracking * spec.cap_height)
 
 
-def _placed(lines: list[Line | None], spec: Exergue, level: float, tracking: float) -> list[Cut]:
+def _place_glyphs(
+    lines: list[Line | None], spec: Exergue, level: float, tracking: float
+) -> list[PlacedGlyph]:
     cuts = []
     for number, found in enumerate(lines):
         if found is not None:

@@ -88,7 +88,7 @@ def _find(font: str, axes: frozenset[str]) -> tuple[Path, int]:
             found = _faces(some, least)
             if wanted in found:
                 return found[wanted]
-    known = {_plain(name): name for file in (*packaged, *files) for name in _told(file)}
+    known = {_plain(name): name for file in (*packaged, *files) for name in _family_names(file)}
     near = difflib.get_close_matches(wanted[:100], sorted(known), 5, 0.6)
     near += [key for key in sorted(known) if wanted and wanted in key and key not in near]
     hint = f"; near it: {', '.join(known[key] for key in near[:5])}" if near else ""
@@ -105,7 +105,7 @@ def _plain(name: str) -> str:
     return re.sub(r"it$", "italic", text)
 
 
-def _told(file: Path) -> list[str]:
+def _family_names(file: Path) -> list[str]:
     """Return families, and families with their styles, as people read them."""
     names = ((family, f"{family} {style}".strip()) for family, style, _, _ in _names(file))
     return [name for pair in names for name in pair]

@@ -16,10 +16,10 @@ from ...geometry.types import FloatArray
 from ...spec.lettering import Legend
 from ...svg.drawing import read_drawing
 from .arc import Arc, bands, optical_steps, sides
-from .letters import Cut, cut_letters
-from .marks import MARKS, mark
+from .letters import PlacedGlyph, cut_letters
 from .measure import measured
-from .setting import Line, Setting, line, nothing_to_set, setting, unknown_features
+from .ornaments import MARKS, ornament
+from .typesetting import Line, Setting, line, nothing_to_set, setting, unknown_features
 
 _TIGHTEST = -120.0  # thousandths: closer than this words cannot be read
 _LEAST_GAP = 0.6  # of the cap height, between legends round one border
@@ -345,7 +345,7 @@ def _check_fit(
         )
 
 
-def _cuts(spec: Legend, legend: _Set, how: Setting) -> list[Cut]:
+def _cuts(spec: Legend, legend: _Set, how: Setting) -> list[PlacedGlyph]:
     cuts = []
     arc = legend.arc
     parts = zip(legend.line.letters, legend.line.outlines, legend.angles.tolist(), strict=True)
@@ -353,14 +353,14 @@ def _cuts(spec: Legend, legend: _Set, how: Setting) -> list[Cut]:
         if spec.form == "bent" or letter.joined:
             wrapped = arc.bent(outline, angle, _true_radius(spec, arc), how.tolerance)
             key = (angle, arc.middle, letter.glyphs)
-            cuts.append(Cut(letter.text, wrapped, 0.0, (0.0, 0.0), key))
+            cuts.append(PlacedGlyph(letter.text, wrapped, 0.0, (0.0, 0.0), key))
         else:
             turn, at = arc.frame(angle)
-            cuts.append(Cut(letter.text, outline, turn, at, letter.glyphs))
+            cuts.append(PlacedGlyph(letter.text, outline, turn, at, letter.glyphs))
     return cuts
 
 
-def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[Cut]:
+def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[PlacedGlyph]:
     """Return the marks in the middle of the gaps between legends."""
     if not spec.separator.strip():
         return []
@@ -373,7 +373,7 @@ def _separators(spec: Legend, legends: list[_Set], how: Setting) -> list[Cut]:
         inner = this.arc.radius - (0.0 if this.arc.clockwise else spec.cap_height)
         arc = Arc(inner, middle, True)
         turn, at = arc.frame(0.0)
-        cuts.append(Cut(spec.separator, outline, turn, at, ("separator", spec.separator)))
+        cuts.append(PlacedGlyph(spec.separator, outline, turn, at, ("separator", spec.separator)))
     return cuts
 
 
@@ -381,7 +381,7 @@ def _separator(spec: Legend, how: Setting) -> Contours:
     """Return the mark between legends, its middle over the baseline's zero, mm."""
     up = np.array([0.0, spec.cap_height / 2.0])
     if spec.separator in MARKS:
-        return tuple(c + up for c in mark(spec.separator, spec.cap_height, how.tolerance))
+        return tuple(c + up for c in ornament(spec.separator, spec.cap_height, how.tolerance))
     if spec.separator.lower().endswith(".svg"):
         size = 0.9 * spec.cap_height
         drawn = read_drawing(

@@ -36,7 +36,7 @@ _ROUND_STEPS = 7
 
 
 @dataclass(frozen=True, eq=False)
-class Cut:
+class PlacedGlyph:
     """A letter ready to be cut.
 
     Attributes
@@ -73,7 +73,9 @@ class _Site:
     highest: float
 
 
-def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) -> tuple[Part, ...]:
+def cut_letters(
+    cuts: Sequence[PlacedGlyph], words: Words, context: Context, zone: str
+) -> tuple[Part, ...]:
     """Return all letters as one part of the face, and what keeps their surroundings clear.
 
     The outline as drawn is the face of a flat raised letter, whose foot grows by the draft;
@@ -119,7 +121,7 @@ def cut_letters(cuts: Sequence[Cut], words: Words, context: Context, zone: str) 
     return (letters, Part(_clearing(cuts, words, context), "clear")) if words.clear else (letters,)
 
 
-def _unit(group: Sequence[Cut]) -> Unit:
+def _unit(group: Sequence[PlacedGlyph]) -> Unit:
     """Return what letters that are one piece are called; a line has no text."""
     text = "".join(cut.text.strip() for cut in group)
     return Unit(f"'{text}'" if text else "", bool(text))
@@ -143,7 +145,7 @@ def _check_depth(words: Words, most: float) -> None:
         )
 
 
-def _clearing(cuts: Sequence[Cut], words: Words, context: Context) -> Solid:
+def _clearing(cuts: Sequence[PlacedGlyph], words: Words, context: Context) -> Solid:
     """Return the space round all letters, its walls leaning back from them by the draft."""
     foot = math.tan(math.radians(words.draft)) * words.height
     fine = {"tolerance": 5.0 * context.tolerance.curve, "least": context.tolerance.curve}
@@ -183,7 +185,7 @@ def _laid(solid: Solid, level: float, context: Context) -> Solid:
 Maker = Callable[[Contours, _Site, Context], Solid]
 
 
-def _maker(cuts: Sequence[Cut], words: Words, zone: str) -> Maker:
+def _maker(cuts: Sequence[PlacedGlyph], words: Words, zone: str) -> Maker:
     if words.section == "flat" and words.work == "raised":
         return partial(_raised_flat, words, zone)
     rise = words.height if words.work == "raised" else words.depth
@@ -248,7 +250,7 @@ def _site(placed: Contours, context: Context, words: Words) -> _Site:
     return _Site(float(ground.height(bounds(placed).mean(axis=0))), lowest, highest)
 
 
-def _touching(cuts: Sequence[Cut]) -> list[list[Cut]]:
+def _touching(cuts: Sequence[PlacedGlyph]) -> list[list[PlacedGlyph]]:
     """Group letters whose faces overlap; they are united in the plane before they are cut."""
     boxes = np.array([bounds(c.placed) for c in cuts])
     group = list(range(len(cuts)))
@@ -261,6 +263,6 @@ def _touching(cuts: Sequence[Cut]) -> list[list[Cut]]:
     return [[c for c, g in zip(cuts, group, strict=True) if g == k] for k in dict.fromkeys(group)]
 
 
-def _placing(cut: Cut) -> FloatArray:
+def _placing(cut: PlacedGlyph) -> FloatArray:
     c, s = math.cos(cut.angle), math.sin(cut.angle)
     return np.array([[c, -s, 0.0, cut.at[0]], [s, c, 0.0, cut.at[1]], [0.0, 0.0, 1.0, 0.0]])

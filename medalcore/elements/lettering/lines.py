@@ -6,10 +6,10 @@ import math
 
 from ...context.element import Built, Context
 from ...spec.lettering import Inscription
-from .flow import flowed
-from .letters import Cut, cut_letters
+from .letters import PlacedGlyph, cut_letters
+from .line_breaking import break_lines
 from .measure import measured
-from .setting import Line, line, nothing_to_set, setting, unknown_features
+from .typesetting import Line, line, nothing_to_set, setting, unknown_features
 
 
 def build_inscription(spec: Inscription, context: Context) -> Built:
@@ -26,7 +26,7 @@ def build_inscription(spec: Inscription, context: Context) -> Built:
     step = spec.leading * spec.cap_height
     texts = spec.text.splitlines()
     if spec.within:
-        texts = flowed(spec.text, how, spec.within, step)
+        texts = break_lines(spec.text, how, spec.within, step)
     lines = [line(text, how) if text.strip() else None for text in texts]
     if not any(lines):
         raise nothing_to_set()
@@ -68,7 +68,7 @@ def straight(
     start: tuple[float, float],
     about: tuple[float, float],
     turn: float,
-) -> list[Cut]:
+) -> list[PlacedGlyph]:
     """Return the letters of a straight line.
 
     Parameters
@@ -89,5 +89,5 @@ def straight(
     for letter, outline, x in zip(found.letters, found.outlines, places, strict=True):
         u, v = x + start[0], start[1]
         at = (about[0] + u * c - v * s, about[1] + u * s + v * c)
-        cuts.append(Cut(letter.text, outline, turn, at, letter.glyphs))
+        cuts.append(PlacedGlyph(letter.text, outline, turn, at, letter.glyphs))
     return cuts

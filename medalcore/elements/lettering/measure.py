@@ -14,7 +14,7 @@ from ...geometry.arrays import ragged
 from ...geometry.contour import Contours, bounds, inside
 from ...geometry.types import FloatArray
 from ...spec.lettering import Words
-from .letters import Cut
+from .letters import PlacedGlyph
 
 _FACING = -0.9  # cosine between the normals of two sides that face each other
 _SHARE = 0.15  # of the cap height: shorter narrow places do not count
@@ -70,7 +70,7 @@ def _samples(outline: Contours, longest: float) -> tuple[FloatArray, FloatArray,
 
 
 def measured(
-    cuts: Sequence[Cut], words: Words, context: Context, zone: str
+    cuts: Sequence[PlacedGlyph], words: Words, context: Context, zone: str
 ) -> tuple[dict[str, Any], list[Finding]]:
     """Return stroke and counter widths of the words, and what is too fine or too far out.
 
@@ -123,7 +123,7 @@ def _closing(text: str, counter: float, closing: float, words: Words, zone: str)
     return [Finding("closing-counter", "note", told, zone, counter, closing)]
 
 
-def _touching(cuts: Sequence[Cut], closing: float, zone: str) -> list[Finding]:
+def _touching(cuts: Sequence[PlacedGlyph], closing: float, zone: str) -> list[Finding]:
     """Find neighbours that stand apart but whose feet grow together."""
     found: list[tuple[float, str]] = []
     for a, b in pairwise(cuts):

@@ -148,7 +148,7 @@ def _open(file: Path, stamp: int, index: int, axes: tuple[tuple[str, float], ...
         raise SourceError(f"font {file}: holds no outlines (a font of pictures cannot be cut)")
     font = hb.Font(face)
     if axes:
-        font.set_variations(_placed(file, face, axes))
+        font.set_variations(_axis_values(file, face, axes))
     family, style = names_of(face)
     units = int(face.upem)
     return Typeface(f"{family} {style}".strip(), file, units, _cap_height(font, units), font)
@@ -172,7 +172,7 @@ def _cap_height(font: hb.Font, units: int) -> float:
     return float(told) if told else 0.7 * units
 
 
-def _placed(file: Path, face: hb.Face, axes: Iterable[tuple[str, float]]) -> dict[str, float]:
+def _axis_values(file: Path, face: hb.Face, axes: Iterable[tuple[str, float]]) -> dict[str, float]:
     """Return axis values by tag, or say which axes there are."""
     infos = face.axis_infos
     if not infos:

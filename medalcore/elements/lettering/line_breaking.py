@@ -6,12 +6,12 @@ import math
 from collections.abc import Callable
 
 from ...errors import SpecError
-from .setting import Setting, line, nothing_to_set
+from .typesetting import Setting, line, nothing_to_set
 
 _EMPTY = 0.3  # how much an empty circle weighs against uneven lines
 
 
-def flowed(text: str, how: Setting, radius: float, step: float) -> list[str]:
+def break_lines(text: str, how: Setting, radius: float, step: float) -> list[str]:
     """Return the lines that words are broken into to fill a circle.
 
     The lines are stacked round its middle, as few as hold the words or up to two more;

@@ -47,7 +47,7 @@ class Columns(Protocol):
         """Return the place at which the first column comes again."""
 
     @property
-    def lean(self) -> float:
+    def shear(self) -> float:
         """Return how the columns move along with every mm upwards: 0 is upright."""
 
     def rise(self, tolerance: Tolerance) -> float:
@@ -67,7 +67,7 @@ class Columns(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
-class Around:
+class CircleEdge:
     """The outline of a round piece as radius and angle, and the count of its plain circles.
 
     Attributes
@@ -78,7 +78,7 @@ class Around:
         Smallest radius, mm.
     chords : int
         Points of a plain circle of the edge's size.
-    lean : float
+    shear : float
         How far the outline turns with every mm upwards, radians.
     """
 
@@ -86,7 +86,7 @@ class Around:
     angle: FloatArray
     root: float
     chords: int
-    lean: float = 0.0
+    shear: float = 0.0
 
     @property
     def outer(self) -> float:
@@ -111,7 +111,7 @@ class Around:
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
         """Return a point (n, 3) of every column at a depth and a height, mm."""
         height = np.broadcast_to(z, self.angle.shape)
-        angle, radius = self.angle + self.lean * height, self.outer - inset
+        angle, radius = self.angle + self.shear * height, self.outer - inset
         return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), height])
 
     def is_close(self, picked: BoolArray, tolerance: Tolerance) -> bool:
@@ -125,15 +125,15 @@ class Around:
 
         Sagitta of the chord of a helix seen from above: s = w²/8R.
         """
-        if not self.lean:
+        if not self.shear:
             return math.inf
-        return math.sqrt(4.0 * self.outer * tolerance.curve) / (abs(self.lean) * self.outer)
+        return math.sqrt(4.0 * self.outer * tolerance.curve) / (abs(self.shear) * self.outer)
 
-    def mirrored(self) -> Around:
+    def mirrored(self) -> CircleEdge:
         """Return the edge as it is seen from the other side."""
-        return replace(self, lean=-self.lean)
+        return replace(self, shear=-self.shear)
 
-    def split(self, insets: Sequence[float]) -> Around:
+    def split(self, insets: Sequence[float]) -> CircleEdge:
         """Return the edge with columns put in where it crosses circles so far inside, mm."""
         outer = self.outer
         radius, angle = self.radius, self.angle
@@ -156,7 +156,7 @@ class Around:
             turn = np.arctan2(x0 * y1 - y0 * x1, x0 * x1 + y0 * y1)
             radius = np.insert(radius, cross + 1, level)
             angle = np.insert(angle, cross + 1, angle[cross] + turn)
-        return Around(radius, angle, self.root, self.chords, self.lean)
+        return CircleEdge(radius, angle, self.root, self.chords, self.shear)
 
 
 def in_short_rises(steps: Sequence[Step], within: float, most: float) -> tuple[Step, ...]:
@@ -201,7 +201,7 @@ def raise_wall(
         Corners of grooves, from the obverse downwards (z over the mid-plane); each groove
         begins and ends on the edge.
     """
-    if not steps and not edge.lean:
+    if not steps and not edge.shear:
         shell.band(low, high, _EDGE)
         return
     grooves = grooves_of(steps, edge.rise(tolerance))
@@ -279,7 +279,7 @@ class _Sheet:
 
     def _join(self, low: _Row, high: _Row) -> None:
         below, above = Ring(low.index, self.edge.place), Ring(high.index, self.edge.place)
-        self.shell.band(below, above, _EDGE, self.edge.lean)
+        self.shell.band(below, above, _EDGE, self.edge.shear)
 
     def grooved(self, below: _Row, inset: FloatArray, z: FloatArray) -> _Row:
         """Join a row to a groove above it, mesh the groove, and return its upper outline.

@@ -16,12 +16,12 @@ from ...geometry.contour import Contours, offset, subtracted
 from ...geometry.shell import Ring, Shell, Surface, joined
 from ...geometry.solid import Label, Side, Solid
 from ...geometry.types import FloatArray, IntArray
-from .circular import chords_for, fill_disc, ring_step, thin_rings
-from .foot import foot_rows
+from .edge_wall import Columns, in_short_rises, raise_wall
+from .field_rings import chords_for, fill_disc, ring_step, thin_rings
 from .offsets import Circles, Outline, refined, room_round_middle
+from .polygon_edge import PolygonEdge
 from .profile import FaceShape, Step
-from .track import Track
-from .wall import Columns, in_short_rises, raise_wall
+from .wall_foot import foot_rows
 
 Loops = list[IntArray]
 
@@ -37,7 +37,7 @@ _THIN = 0.1
 """Share of the longest edge on a field, by which its rows may be simplified."""
 
 
-def general_solid(
+def mesh_blank(
     outline: Outline,
     obverse: FaceShape,
     reverse: FaceShape,
@@ -72,7 +72,7 @@ def general_solid(
         edge = edge.split(sorted({s.inset for s in (*obverse.outer, *reverse.outer)}))
         turned = edge.mirrored()
     upper, top, top_hole = _face(outline, obverse, 1, hole, tolerance, edge)
-    if reverse.is_like(obverse) and not (edge and edge.lean):
+    if reverse.is_like(obverse) and not (edge and edge.shear):
         lower, bottom, bottom_hole = upper.on_other_side(), top, top_hole
     else:
         lower, bottom, bottom_hole = _face(outline, reverse, -1, hole, tolerance, turned)
@@ -158,12 +158,12 @@ def _level(shape: FaceShape, steps: Sequence[Step], step: Step, is_free: bool) -
     return shape.ground.lifted(step.z - steps[-1].z) if is_free else step.z
 
 
-def can_run(reeded: Track, faces: Sequence[FaceShape], wall: Sequence[Step]) -> bool:
+def can_run(reeded: PolygonEdge, faces: Sequence[FaceShape], wall: Sequence[Step]) -> bool:
     """Tell whether a reeded outline can be meshed with the sections of its faces and its wall."""
     deepest = max(_near(reeded, f.outer) for f in faces)
     deepest = max([deepest, *(s.inset for s in wall)]) + _CLEAR
     tops = [f.ground.highest if f.is_free else f.outer[0].z for f in faces]
-    heights = (-tops[1], 0.0, tops[0]) if reeded.lean else (0.0,)
+    heights = (-tops[1], 0.0, tops[0]) if reeded.shear else (0.0,)
     return all(reeded.holds(deepest, z) for z in heights)
 
 
@@ -196,7 +196,7 @@ def _past_reeds(
         index = _columns(shell, edge, shape, step.inset, step.z)
         new = Ring(np.where(edge.inset >= step.inset - 1e-12, first, index), edge.place)
         label = Label(step.zone, 0 if step.zone == "edge" else side)
-        shell.band(last, new, label, edge.lean)
+        shell.band(last, new, label, edge.shear)
         last = new
     return [first], [last.index], count - 1
 

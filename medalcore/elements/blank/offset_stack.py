@@ -1,4 +1,4 @@
-"""Solids in storeys: offsets of one outline at rising heights, level or along a field."""
+"""Solids in sections: offsets of one outline at rising heights, level or along a field."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from ...geometry.contour import Contours
 from ...geometry.shell import Shell, Surface
 from ...geometry.solid import Label, Solid
 from ...geometry.types import FloatArray
-from .circular import chords_for, ring_step
-from .general import between
+from .blank_mesh import between
+from .field_rings import chords_for, ring_step
 from .offsets import refined
 
-Storey = tuple[float, float | Surface]
+OffsetSection = tuple[float, float | Surface]
 """Distance inside the outline (below 0 outside), and the height there: z in mm, or a field."""
 
 
@@ -44,10 +44,12 @@ class Band:
         return (*self._outline.at(inset), *(c[::-1] for c in inner))
 
 
-def tower(region: Region, storeys: Sequence[Storey], label: Label, longest: float) -> Solid:
-    """Return the solid whose wall follows storeys from the lowest to the highest.
+def stack_offsets(
+    region: Region, sections: Sequence[OffsetSection], label: Label, longest: float
+) -> Solid:
+    """Return the solid whose wall follows sections from the lowest to the highest.
 
-    Bottom and top are as level as the first and last storey.
+    Bottom and top are as level as the first and last section.
 
     Parameters
     ----------
@@ -62,7 +64,7 @@ def tower(region: Region, storeys: Sequence[Storey], label: Label, longest: floa
     shell = Shell()
     made: dict[float, Contours] = {}
     last = None
-    for inset, z in storeys:
+    for inset, z in sections:
         if inset not in made:
             made[inset] = refined(region.at(inset), longest)
         new = (inset, shell.loops(made[inset], z))

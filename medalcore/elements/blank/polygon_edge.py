@@ -13,7 +13,7 @@ from ...geometry.arrays import cross2
 from ...geometry.contour import edge_lengths
 from ...geometry.types import BoolArray, FloatArray, IntArray
 from ..edge import Reeding, notches_on
-from .wall import NEAR
+from .edge_wall import NEAR
 
 _TOUCH = 1e-4
 """mm; a land shorter than this is one crest, and corners of the outline so near to the end of a
@@ -28,7 +28,7 @@ _SHARP = 6.0
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class MovingOutline:
     """An outline and how it moves inwards.
 
     Attributes
@@ -72,7 +72,7 @@ class Line:
 
 
 @dataclass(frozen=True, eq=False)
-class Track:
+class PolygonEdge:
     """An edge that is not round; see `Columns`.
 
     Attributes
@@ -87,9 +87,9 @@ class Track:
         Length along the outline, rising, mm.
     whole : float
         All of it, mm.
-    line : Line
+    line : MovingOutline
         The outline.
-    lean : float
+    shear : float
         How far the columns move along the outline with every mm upwards, mm.
     """
 
@@ -98,14 +98,14 @@ class Track:
     inwards: FloatArray
     place: FloatArray
     whole: float
-    line: Line
-    lean: float = 0.0
+    line: MovingOutline
+    shear: float = 0.0
 
     def rise(self, tolerance: Tolerance) -> float:
-        """Return how high a straight piece of a slanted notch may be, mm; see `Around.rise`."""
-        if not self.lean:
+        """Return how high a straight piece of a slanted notch may be, mm; see `CircleEdge.rise`."""
+        if not self.shear:
             return math.inf
-        return math.sqrt(4.0 * _SHARP * tolerance.curve) / abs(self.lean)
+        return math.sqrt(4.0 * _SHARP * tolerance.curve) / abs(self.shear)
 
     def is_close(self, picked: BoolArray, tolerance: Tolerance) -> bool:
         """Tell whether some of its columns are enough for a ring of their own.
@@ -120,17 +120,17 @@ class Track:
     def points(self, inset: float | FloatArray, z: float | FloatArray) -> FloatArray:
         """Return a point (n, 3) of every column at a depth and a height, mm."""
         depth, height = (np.broadcast_to(x, self.inset.shape) for x in (inset, z))
-        if self.lean:
-            xy = self.line.at(self.place + self.lean * height, depth)
+        if self.shear:
+            xy = self.line.at(self.place + self.shear * height, depth)
         else:
             xy = self.spots + self.inwards * (depth - self.inset)[:, None]
         return np.column_stack([xy, height])
 
-    def mirrored(self) -> Track:
+    def mirrored(self) -> PolygonEdge:
         """Return the edge as it is seen from the other side."""
-        return replace(self, lean=-self.lean)
+        return replace(self, shear=-self.shear)
 
-    def split(self, insets: Sequence[float]) -> Track:
+    def split(self, insets: Sequence[float]) -> PolygonEdge:
         """Return the edge with columns put in where it is as deep as given, mm."""
         track = self
         for level in insets:
@@ -138,7 +138,7 @@ class Track:
                 track = track._split(level)
         return track
 
-    def _split(self, level: float) -> Track:
+    def _split(self, level: float) -> PolygonEdge:
         depth = np.where(np.abs(self.inset - level) < NEAR, level, self.inset)
         after = np.roll(depth, -1)
         at = np.flatnonzero((depth - level) * (after - level) < -1e-12)
@@ -170,9 +170,9 @@ class Track:
         return bool(np.all(onwards > 1e-7))
 
 
-def track_of(
+def polygon_edge(
     reeding: Reeding, outline: FloatArray, tolerance: Tolerance, slant: float = 0.0
-) -> Track | None:
+) -> PolygonEdge | None:
     """Return the reeded edge of an outline, or None where it cannot be had in columns.
 
     That is where a notch does not lie inside it, or slanted ones go round a corner.
@@ -197,7 +197,7 @@ def track_of(
     inset[~inner] = 0.0
     whole, start = reeding.length, along[0] - _TOUCH
     ends = np.concatenate([[0.0], np.cumsum(edge_lengths(outline))])
-    line = Line(outline, mitres, ends, float(start))
+    line = MovingOutline(outline, mitres, ends, float(start))
     if slant and not line.is_smooth(tolerance):
         return None
     gap = np.diff(reeding.stations, append=reeding.stations[0] + whole) - reeding.notch.opening
@@ -209,7 +209,7 @@ def track_of(
     lands = _lands(reeding, outline)
     places = np.concatenate([place, np.mod(ends[:-1][lands] - start, whole)])
     order = np.argsort(places, kind="stable")
-    return Track(
+    return PolygonEdge(
         np.concatenate([spots[once], outline[lands]])[order],
         np.concatenate([inset[once], np.zeros(len(lands))])[order],
         np.concatenate([inwards[once], mitres[lands]])[order],

@@ -13,8 +13,8 @@ from ...geometry.shell import Ring, Shell
 from ...geometry.solid import Label
 from ...geometry.types import FloatArray
 from ..edge import Reeding, reeded_circle
+from .edge_wall import CircleEdge
 from .outline import volume_chords
-from .wall import Around
 
 _OFF_GRID = 0.2371
 """Turn of the field's rings, radians: elements are drawn on the axes, so the field's edges
@@ -26,7 +26,9 @@ def chords_for(radius: float, tolerance: Tolerance) -> int:
     return 48 * math.ceil(tolerance.segments(radius, volume_chords(tolerance), 0.5) / 48)
 
 
-def around(radius: float, reeding: Reeding, tolerance: Tolerance, slant: float = 0.0) -> Around:
+def circle_edge(
+    radius: float, reeding: Reeding, tolerance: Tolerance, slant: float = 0.0
+) -> CircleEdge:
     """Return a round edge with its reeds, slanted by degrees."""
     chords = chords_for(radius, tolerance)
     r, angle = reeded_circle(reeding, radius, 2.0 * math.pi / chords)
@@ -36,7 +38,7 @@ def around(radius: float, reeding: Reeding, tolerance: Tolerance, slant: float =
     # Inner circles in step with the reeds: a point below every land and every notch.
     each = max(2, math.ceil(0.95 * chords / reeding.around))
     lean = math.tan(math.radians(slant)) / radius
-    return Around(r, angle, float(r.min()), each * reeding.around, lean)
+    return CircleEdge(r, angle, float(r.min()), each * reeding.around, lean)
 
 
 def _in_short_chords(

@@ -11,12 +11,12 @@ from ...context.ground import Ground
 from ...context.tolerance import Tolerance
 from ...errors import SpecError
 from ...geometry.contour import Contours
-from .circular import ring_step
+from .field_rings import ring_step
 from .offsets import refined
 from .profile import FaceShape, Step
 
 
-def spread(ground: Ground, foot: Contours, key: str) -> Ground:
+def spread_sphere(ground: Ground, foot: Contours, key: str) -> Ground:
     """Return a field whose sphere reaches over all of its outline, as a turned die's does.
 
     A hollow is as deep as stated below its farthest point, a dome as high above its nearest:
@@ -49,7 +49,9 @@ def spread(ground: Ground, foot: Contours, key: str) -> Ground:
     return replace(ground, basin=far, level=ground.level - fall, dish=-(rise + fall))
 
 
-def freed(face: FaceShape, outline: Contours, tolerance: Tolerance, key: str) -> FaceShape:
+def free_edge_break(
+    face: FaceShape, outline: Contours, tolerance: Tolerance, key: str
+) -> FaceShape:
     """Return a face without a rim, whose field runs out to an edge break that goes along.
 
     Parameters

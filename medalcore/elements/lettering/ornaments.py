@@ -43,7 +43,7 @@ MARKS: dict[str, Callable[[float, float], FloatArray]] = {
 }
 
 
-def mark(name: str, cap_height: float, tolerance: float) -> Contours:
+def ornament(name: str, cap_height: float, tolerance: float) -> Contours:
     """Return a mark round its own middle, mm.
 
     Parameters
