@@ -29,6 +29,7 @@ from ...geometry.types import FloatArray
 from ...spec.lettering import Words
 
 CROSSING = 0.1  # mm that letters reach through the field on its other side
+_STAGGER = 0.004  # mm between neighbours there, so that none are coplanar
 _CLEAR = 20.0  # mm above the field that sunk letters cut through, the highest relief and more
 _LEANING = 2.5  # mm of height up to which walls round cleared letters lean
 _BURIED_DRAFT = math.radians(5.0)  # of the part of a letter that nobody sees
@@ -97,21 +98,22 @@ def cut_letters(
     made: dict[Hashable, Solid] = {}
     solids: list[Solid] = []
     groups = _touching(cuts)
-    for group in groups:
+    for number, group in enumerate(groups):
         placed = united([c.placed for c in group]) if len(group) > 1 else group[0].placed
         site = _site(placed, context, words)
         _check_depth(words, site.level - context.ground.floor)
+        through = CROSSING + _STAGGER * (number % 5)
         if follows:
             flat = replace(site, lowest=site.level, highest=site.level)
-            solids.append(_laid(make(placed, flat, context), site.level, context))
+            solids.append(_laid(make(placed, flat, through, context), site.level, context))
             continue
         if len(group) > 1:
-            solids.append(make(placed, site, context))
+            solids.append(make(placed, site, through, context))
             continue
         cut = group[0]
-        key = (cut.key, *(round(z, 9) for z in (site.level, site.lowest, site.highest)))
+        key = (cut.key, number % 5, *(round(z, 9) for z in (site.level, site.lowest, site.highest)))
         if key not in made:
-            made[key] = make(cut.outline, site, context)
+            made[key] = make(cut.outline, site, through, context)
         solids.append(made[key].moved(_placing(cut)))
     units = tuple(_unit(group) for group in groups)
     whole = joined([solid.as_unit(n) for n, solid in enumerate(_apart(solids))])
@@ -182,7 +184,7 @@ def _laid(solid: Solid, level: float, context: Context) -> Solid:
     return Solid(body.warp_batch(raise_points), solid.labels)
 
 
-Maker = Callable[[Contours, _Site, Context], Solid]
+Maker = Callable[[Contours, _Site, float, Context], Solid]
 
 
 def _maker(cuts: Sequence[PlacedGlyph], words: Words, zone: str) -> Maker:
@@ -202,9 +204,9 @@ def _maker(cuts: Sequence[PlacedGlyph], words: Words, zone: str) -> Maker:
 
 
 def _raised_flat(
-    words: Words, zone: str, outline: Contours, site: _Site, context: Context
+    words: Words, zone: str, outline: Contours, site: _Site, through: float, context: Context
 ) -> Solid:
-    foot = max(site.lowest - CROSSING, context.ground.floor)
+    foot = max(site.lowest - through, context.ground.floor)
     return drafted(outline, foot, site.level + words.height, math.radians(words.draft), zone)
 
 
@@ -215,16 +217,17 @@ def _profiled(
     zone: str,
     outline: Contours,
     site: _Site,
+    through: float,
     context: Context,
 ) -> Solid:
     """Follow steps from the outline in the field, and cross the field on the other side."""
     if work == "raised":
-        rest = min(site.level - site.lowest + CROSSING, site.level - context.ground.floor)
+        rest = min(site.level - site.lowest + through, site.level - context.ground.floor)
         beyond = [(rest * math.tan(draft), rest)]
         return profiled(outline, site.level, zone, up=steps, down=beyond)
-    rest = site.highest - site.level + CROSSING
+    rest = site.highest - site.level + through
     # Upright from there: what stands on the field is cut through, not undercut.
-    beyond = [(rest * math.tan(draft), rest), (0.0, _CLEAR + CROSSING)]
+    beyond = [(rest * math.tan(draft), rest), (0.0, _CLEAR + through)]
     return profiled(outline, site.level, zone, up=beyond, down=steps)
 
 
