@@ -122,9 +122,10 @@ def test_a_changed_key_works_again_the_stages_from_the_one_it_is_handed_to(count
         "detail": 1.5, "edges": 0.5, "emphasis": str(painted), "foot": 0.1, "blend": 0.5,
         "settle": not spec().settle, "draft": 14.0, "strokes": "strokes:mark",
     }  # fmt: skip
-    context = Context(GROUND, coarse, models, stages=Stages(StageCache(), models))
     for keys, again in STAGES.items():
         for name in keys.__struct_fields__:
+            stages = Stages(StageCache(), models)
+            context = Context(GROUND, coarse, models, stages=stages)
             build_relief(spec(), context)
             counted.clear()
             build_relief(msgspec.structs.replace(spec(), **{name: changed[name]}), context)
