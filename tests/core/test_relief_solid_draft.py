@@ -60,7 +60,7 @@ def check_draft(vertices, triangles, ground, draft):
 def built(mesh, compression, draft, ground, tolerance=FINE):
     models = {"m": Model(np.asarray(mesh.vertices, float), np.asarray(mesh.faces, np.int64))}
     spec = Relief(source="m", fit=20.0, height=0.6, compression=compression, draft=draft)
-    return spec, Context(ground, tolerance, models, stages=Stages(KEPT))
+    return spec, Context(ground, tolerance, models, stages=Stages(KEPT, models))
 
 
 @pytest.mark.slow
