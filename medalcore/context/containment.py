@@ -8,9 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import SpecError
+from ..geometry.arrays import cross2
 from ..geometry.contour import Contours, circle, contours_of, inside, signed_area
-from ..geometry.solid import Solid
-from ..geometry.types import FloatArray
+from ..geometry.grid import Grid
+from ..geometry.raster import top_surface
+from ..geometry.solid import Solid, arrays_of
+from ..geometry.types import FloatArray, IntArray
 from .element import Finding
 from .ground import Ground
 from .openings import EDGE, NAMES, opening_at
@@ -26,6 +29,9 @@ _SEEN_MM = 0.01
 
 _FAR = 1e6
 """mm; numbers beyond are told by their power of ten, not digit by digit."""
+
+_PIXELS = 160
+"""Along the larger side of a relief, looked at where its field is not convex."""
 
 _AT_ONCE = 2_000_000
 """Pairs of point and edge looked at at once: bounds the memory."""
@@ -151,9 +157,12 @@ def over_field(ground: Ground, part: Solid, fit: float, at: tuple[float, float])
     at : (float, float)
         Where its middle is to lie, mm.
     """
-    points = np.asarray(part.manifold.to_mesh64().vert_properties)[:, :3]
-    points = points[points[:, 2] > ground.height(points[:, :2]) + _SEEN_MM][:, :2]
-    points = farthest(points) if len(_field(ground)) == 1 else points
+    vertices, triangles, *_ = arrays_of(part)
+    above = vertices[:, 2] > ground.height(vertices[:, :2]) + _SEEN_MM
+    field = _field(ground)
+    points = farthest(vertices[above, :2]) if len(field) == 1 else vertices[above, :2]
+    if len(field) > 1 or not _is_convex(field[0]):
+        points = np.vstack([points, _off_field(ground, vertices, triangles)])
     reach = past_field(ground, points)
     if reach is None or reach.far < _SEEN_MM:
         return None
@@ -167,6 +176,28 @@ def over_field(ground: Ground, part: Solid, fit: float, at: tuple[float, float])
         cure = f"a fit of {fits:g} mm keeps it " + ("inside" if opening == EDGE else "off it")
     told = f"reaches {reach.far:.2f} mm {past}, {reach.near}; {cure}"
     return Finding("relief-over-rim", "warning", told, "", reach.far, 0.0)
+
+
+def _is_convex(outline: FloatArray) -> bool:
+    step = np.roll(outline, -1, axis=0) - outline
+    return bool(np.all(cross2(step, np.roll(step, -1, axis=0)) > -(_TOUCH_MM**2)))
+
+
+def _off_field(ground: Ground, vertices: FloatArray, triangles: IntArray) -> FloatArray:
+    """Return where what stands above a field lies off it, by pixels, (k, 2) mm.
+
+    Between corners that lie on a field a long wall may still run over a bay or a hole of it.
+    """
+    low, high = vertices[:, :2].min(axis=0), vertices[:, :2].max(axis=0)
+    pixel = max(float((high - low).max()) / _PIXELS, 1e-4)
+    cols, rows = (np.ceil((high - low) / pixel).astype(int) + 1).tolist()
+    grid = Grid(rows=rows, cols=cols, pixel=pixel, left=float(low[0]), top=float(high[1]))
+    heights = top_surface(vertices, triangles, grid)[0]
+    at_row, at_col = np.nonzero(np.isfinite(heights))
+    points = np.column_stack([grid.left + at_col * pixel, grid.top - at_row * pixel])
+    points = points[heights[at_row, at_col] > ground.height(points) + _SEEN_MM]
+    off: FloatArray = points[~inside(_field(ground), points)]
+    return off
 
 
 def farthest(points: FloatArray) -> FloatArray:

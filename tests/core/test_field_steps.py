@@ -191,3 +191,15 @@ def test_cells_that_run_up_to_the_rim_may_be_drawn_a_little_past_it(square):
     assert measured == pytest.approx(0.2, abs=0.01)
     with pytest.raises(SpecError, match=r"reaches 0.60 mm .* where to_rim lets it reach 0.4 mm"):
         _piece({"emblem": [{**cells, "at": [at(0.6), 0.0]}]})
+
+
+def test_a_relief_over_a_hole_is_told_though_all_its_corners_lie_on_the_field():
+    """A level slab has no corner over the hole in its middle; it reaches 1.5 mm into it."""
+    hole = {"shape": "square", "size": 3.0, "corner_radius": 0.0, "rim_width": 0.0, "chamfer": 0.0}
+    slab = {"array:wide": height_field(np.ones((60, 120)), pixel=0.1)}
+    relief = {"source": "array:wide", "fit": 12.0, "height": 0.2}
+    spec = counted({"blank": {**BLANK, "hole": hole}, "obverse": {"relief": [relief]}})
+    medal = build(spec, "draft", cache=CACHE, models=slab)
+    (told,) = [f for f in medal.findings if f.rule == "relief-over-rim"]
+    assert "into the middle hole" in told.message
+    assert told.measured == pytest.approx(1.5, abs=0.12)
