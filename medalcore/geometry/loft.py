@@ -18,6 +18,7 @@ from ..errors import SolidError
 from .arrays import cross2
 from .contour import Contours, distinct, drawn_in, section, unpinched
 from .corners import mitres, with_joins
+from .draft import Draft
 from .front import Sweep
 from .solid import Label, Solid, checked, solid_from_arrays, solid_from_manifold
 from .straight_skeleton import sweep
@@ -64,13 +65,13 @@ def drafted(
     contours = unpinched(contours) if contours else ()
     if not contours or top_z <= bottom_z:
         raise SolidError("an outline with an inside and a height above 0 is needed for a solid")
-    grown = (top_z - bottom_z) * math.tan(draft)
+    grown = (top_z - bottom_z) * Draft(draft).run_per_rise
     if grown <= 1e-7:
         return loft([(contours, bottom_z), (contours, top_z)], zone)
     for tried in (contours, distinct(drawn_in(contours))):
         swept = sweep(tried, grown, limit=limit, facets=facets) if tried else None
         if swept and swept.is_simple:
-            vertices, triangles = swept_mesh(swept, 1.0 / math.tan(draft))
+            vertices, triangles = swept_mesh(swept, Draft(draft).rise_per_run)
             vertices[:, 2] += top_z
             return solid_from_arrays(vertices, triangles, zone)
     return wedged(contours, bottom_z, top_z, grown, zone, limit, facets)

@@ -51,27 +51,33 @@ class _Sources:
         near = [flat + dr * self.wide + dc for dr, dc in (*_STEPS, (0, 0))]
         return np.concatenate(near), np.tile(owner, len(near))
 
-    def value(self, owner: IntArray, q: IntArray, drop: float) -> Float32Array:
+    def value(self, owner: IntArray, q: IntArray, drop_per_pixel: float) -> Float32Array:
         """Return how high the walls from some sources stand at some pixels."""
         start = self.start[owner]
         pr, pc = q // self.wide - start[:, 0], q % self.wide - start[:, 1]
-        point = start[:, 2] - drop * np.hypot(pr, pc)
+        point = start[:, 2] - drop_per_pixel * np.hypot(pr, pc)
         line = np.flatnonzero(owner < self.lines)
         if len(line):
             dr, dc, dz = self.way[owner[line]].T
             length = np.maximum(np.hypot(dr, dc), 1e-9)
             along = (pr[line] * dr + pc[line] * dc) / length
             off = np.abs(pr[line] * dc - pc[line] * dr) / length
-            rise = np.clip(dz / length, -0.99 * drop, 0.99 * drop)
+            rise = np.clip(dz / length, -0.99 * drop_per_pixel, 0.99 * drop_per_pixel)
             # where the cone that reaches highest stands
-            at = np.clip(along + off * rise / np.sqrt(drop * drop - rise * rise), 0.0, length)
-            point[line] = start[line, 2] + at * dz / length - drop * np.hypot(off, along - at)
+            at = np.clip(
+                along + off * rise / np.sqrt(drop_per_pixel * drop_per_pixel - rise * rise),
+                0.0,
+                length,
+            )
+            point[line] = (
+                start[line, 2] + at * dz / length - drop_per_pixel * np.hypot(off, along - at)
+            )
         return np.asarray(point, dtype=np.float32)
 
 
 def raise_to_envelope(
     height: Float32Array,
-    drop: float,
+    drop_per_pixel: float,
     front: IntArray,
     lines: Lines | None = None,
     pad: int = 0,
@@ -82,7 +88,7 @@ def raise_to_envelope(
     ----------
     height : (rows, cols) float32
         mm; what is infinite stays. The outermost pixels have to be.
-    drop : float
+    drop_per_pixel : float
         mm that a wall falls in a pixel.
     front : (k,) int64
         Flat indices of pixels.
@@ -97,7 +103,7 @@ def raise_to_envelope(
     owner = np.full(flat.size, -1, dtype=np.int32)
     owner[front] = sources.lines + np.arange(len(front))
     if sources.lines:
-        front = np.union1d(front, _better(flat, owner, sources, *sources.seeds(), drop))
+        front = np.union1d(front, _better(flat, owner, sources, *sources.seeds(), drop_per_pixel))
     while len(front):
         carried = owner[front].astype(np.int64)
         at_all = [front + (dr * wide + dc) for dr, dc in _STEPS]
@@ -109,7 +115,9 @@ def raise_to_envelope(
             near = front[on_line[has]]
             at_all += [near, *(near + (dr * wide + dc) for dr, dc in _STEPS)]
             to_all += [more[has]] * 9
-        front = _better(flat, owner, sources, np.concatenate(at_all), np.concatenate(to_all), drop)
+        front = _better(
+            flat, owner, sources, np.concatenate(at_all), np.concatenate(to_all), drop_per_pixel
+        )
 
 
 def _better(
@@ -118,12 +126,12 @@ def _better(
     sources: _Sources,
     at: IntArray,
     to: IntArray,
-    drop: float,
+    drop_per_pixel: float,
 ) -> IntArray:
     """Let sources raise pixels where they reach higher, in place; return those pixels."""
     low = flat[at] < np.inf
     at, to = at[low], to[low]
-    value = sources.value(to, at, drop)
+    value = sources.value(to, at, drop_per_pixel)
     better = value > flat[at] + np.float32(_TINY)
     at, to, value = at[better], to[better], value[better]
     np.maximum.at(flat, at, value)
@@ -132,7 +140,7 @@ def _better(
     return np.unique(at[won])
 
 
-def raise_between_pixels(height: Float32Array, drop: float) -> None:
+def raise_between_pixels(height: Float32Array, drop_per_pixel: float) -> None:
     """Raise pixels to the walls that fall from lines between their neighbours, in place.
 
     Of the triangles between neighbouring pixels none is then too steep whose lowest corner
@@ -140,16 +148,16 @@ def raise_between_pixels(height: Float32Array, drop: float) -> None:
     """
     flat = height.reshape(-1)
     wide = height.shape[1]
-    todo = np.flatnonzero(_steep(height, drop))
+    todo = np.flatnonzero(_steep(height, drop_per_pixel))
     ring = np.array([1, 1 - wide, -wide, -1 - wide, -1, wide - 1, wide, wide + 1])
-    square = drop * drop
+    square = drop_per_pixel * drop_per_pixel
     while len(todo):
         around = [flat[todo + k].astype(np.float64) for k in ring]
         best = flat[todo].astype(np.float64)
         for k in range(0, 8, 2):
             a, b = around[k], around[(k + 2) % 8]
             with np.errstate(invalid="ignore"):
-                good = (np.abs(a - b) < drop) & np.isfinite(a + b)
+                good = (np.abs(a - b) < drop_per_pixel) & np.isfinite(a + b)
                 apart = 2.0 * square - (a - b) ** 2
                 both = 0.5 * (a + b - np.sqrt(np.maximum(apart, 0.0)))
             best = np.where(good & (both > best), both, best)
@@ -166,10 +174,10 @@ def raise_between_pixels(height: Float32Array, drop: float) -> None:
         todo = todo[np.isfinite(flat[todo])]
 
 
-def _steep(height: Float32Array, drop: float) -> BoolArray:
+def _steep(height: Float32Array, drop_per_pixel: float) -> BoolArray:
     """Return pixels beside steep places."""
     steep = np.zeros(height.shape, dtype=bool)
-    limit = np.float32(0.6 * drop)
+    limit = np.float32(0.6 * drop_per_pixel)
     with np.errstate(invalid="ignore"):
         down = np.abs(height[1:] - height[:-1]) > limit
         right = np.abs(height[:, 1:] - height[:, :-1]) > limit

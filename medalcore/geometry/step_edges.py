@@ -8,12 +8,12 @@ through all of them is taken.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .constraint_lines import Lines
+from .draft import Draft
 from .grid import HeightField
 from .silhouette import fair_boundary, next_in_loop, simplify
 from .types import BoolArray, ByteArray, Float32Array, FloatArray, IntArray
@@ -108,8 +108,8 @@ def find_step_edges(
     flat = field.heights.ravel().astype(np.float64)
     top, foot = smooth_along(flat[high], first, ends), smooth_along(flat[low], first, ends)
     # across a flank, which falls by its slope, what a line is off counts as height
-    fall = field.grid.pixel / max(math.tan(draft), 1e-3)
-    scale = np.array([np.clip(tolerance / fall, *TRUE), tolerance])
+    drop_per_pixel = field.grid.pixel / max(Draft(draft).run_per_rise, 1e-3)
+    scale = np.array([np.clip(tolerance / drop_per_pixel, *TRUE), tolerance])
     kept, edges = simplify_lines(np.column_stack([line, top]), first, closed, scale)
     return replace(found, line=line, top=top, foot=foot, kept=kept, edges=edges)
 

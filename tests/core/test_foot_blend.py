@@ -31,7 +31,7 @@ def letter() -> np.ndarray:
 def test_a_skirt_covers_what_is_within_its_reach(reach):
     """Against SciPy's exact distance transform, to the pixel that an outline lies inside."""
     mask = letter()
-    shown = apron.with_apron(block(mask), reach * 0.1)
+    shown = apron.blend_foot(block(mask), reach * 0.1)
     grow = (shown.mask.shape[0] - SIZE) // 2
     away = ndimage.distance_transform_edt(~np.pad(mask, grow))
     assert np.all(shown.mask[away <= reach])
@@ -49,6 +49,6 @@ def test_finding_a_short_skirt_costs_little_on_a_wide_grid(monkeypatch):
 
     monkeypatch.setattr(flanks._Sources, "value", counted)
     mask = letter()
-    shown = apron.with_apron(block(mask), 0.8)
+    shown = apron.blend_foot(block(mask), 0.8)
     skirt = np.count_nonzero(shown.mask) - np.count_nonzero(mask)
     assert sum(looked) < 60 * skirt

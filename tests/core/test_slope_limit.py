@@ -19,15 +19,15 @@ def test_noise_is_moved_to_the_slope_at_little_cost(monkeypatch):
     """Facets by their normals; of triangles, only those beside what moved are looked at again."""
     points, z, triangles = noisy()
     looked = []
-    steepness = lean._steepness
+    steepness = lean._slopes
 
     def counted(*args):
         looked.append(len(args[-1]))
         return steepness(*args)
 
-    monkeypatch.setattr(lean, "_steepness", counted)
+    monkeypatch.setattr(lean, "_slopes", counted)
     give, free = np.full(len(z), 0.01), np.full(len(z), np.inf)
-    held = lean.leaning(points, z, triangles, 0.5, give, free, free)
+    held = lean.limit_slopes(points, z, triangles, 0.5, give, free, free)
     corner = np.column_stack([points, held])[triangles]
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     slope = np.hypot(normal[:, 0], normal[:, 1]) / np.abs(normal[:, 2])

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...context.ground import Ground
 from ...errors import SpecError
+from ...geometry.draft import Draft
 from ...geometry.types import FloatArray
 from ...spec import Border
 from .path import Circle, Path, inwards
@@ -125,7 +126,7 @@ def course_of(
     draft = math.radians(spec.draft)
     half = _half_width(spec, size, height)
     path = _path(spec, ground, size, half, tolerance)
-    depth = _depth(path, ground, half + (height + 0.2) * math.tan(draft), height)
+    depth = _depth(path, ground, half + (height + 0.2) * Draft(draft).run_per_rise, height)
     settled = Course(
         path, ground, size, height, draft, half, 0, 0.0, path.length, None, 0, 0, depth
     )
@@ -190,7 +191,7 @@ def _depth(path: Path, ground: Ground, reach: float, height: float) -> float:
 def _half_width(spec: Border, size: float, height: float) -> float:
     if spec.kind in ("beads", "rope"):
         # A cone at the draft comes to a point at this height; a crown needs a little more room.
-        most = 0.5 * size * min(1.0, _CROWN / max(math.tan(math.radians(spec.draft)), 1e-9))
+        most = 0.5 * size * min(1.0, _CROWN / max(Draft.of_degrees(spec.draft).run_per_rise, 1e-9))
         if height > most + 1e-12:
             what = "beads" if spec.kind == "beads" else "a rope"
             raise SpecError(
@@ -201,7 +202,7 @@ def _half_width(spec: Border, size: float, height: float) -> float:
         return size / 2.0
     lines = spec.lines if spec.kind == "line" else 1
     top = lines * size + (lines - 1) * (spec.space or size)
-    return top / 2.0 + height * math.tan(math.radians(spec.draft))
+    return top / 2.0 + height * Draft.of_degrees(spec.draft).run_per_rise
 
 
 def _path(spec: Border, ground: Ground, size: float, half: float, tolerance: float) -> Path:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...errors import SpecError
 from ...geometry.contour import Contours
+from ...geometry.draft import Draft
 from ...geometry.loft import drafted
 from ...geometry.solid import Solid, solid_from_arrays, united
 from ...geometry.types import FloatArray, IntArray
@@ -48,7 +49,7 @@ def lines(course: Course, count: int, space: float, tolerance: float) -> Solid:
 
 
 def _level_line(course: Course, aside: float, tolerance: float) -> Solid:
-    wide = course.size / 2.0 + course.height * math.tan(course.draft)
+    wide = course.size / 2.0 + course.height * Draft(course.draft).run_per_rise
     band = _band(course, aside, course.size, tolerance, wide)
     foot, top = course.lowest_base - course.depth, course.highest_base + course.height
     return drafted(band, foot, top, course.draft, "border")
@@ -56,7 +57,7 @@ def _level_line(course: Course, aside: float, tolerance: float) -> Solid:
 
 def _laid_line(course: Course, aside: float, tolerance: float) -> Solid:
     """Return a line on a field that rises and falls along it."""
-    slope, half = math.tan(course.draft), course.size / 2.0
+    slope, half = Draft(course.draft).run_per_rise, course.size / 2.0
     foot = half + (course.height + _BELOW) * slope  # upright below what can be seen
     side = [(foot, -course.depth), (foot, -_BELOW), (half, course.height)]
     section = np.array([*side, *((-t, z) for t, z in reversed(side))])
@@ -97,7 +98,7 @@ def _band(course: Course, aside: float, width: float, tolerance: float, foot: fl
         share = path.length / course.path.length
         return path.band(width, course.start * share, path.length, tolerance)
     low = course.base(course.start + np.array([0.0, course.run])).min()
-    back = (course.highest_base + course.height - low) * math.tan(course.draft)
+    back = (course.highest_base + course.height - low) * Draft(course.draft).run_per_rise
     end = np.array([(-back, -foot), (-back, foot)])
     start, span = ends_of(path, end, course.free, mirrored=True)
     return path.band(width, start, span, tolerance)

@@ -15,6 +15,7 @@ from ...context.ground import Ground
 from ...context.openings import NAMES, opening_at
 from ...errors import SpecError
 from ...geometry.contour import Contours, area, bounds, turned
+from ...geometry.draft import Draft
 from ...geometry.loft import drafted
 from ...geometry.solid import Solid
 from ...geometry.solid import united as joined
@@ -102,7 +103,9 @@ def _site(contours: Contours, spec: Emblem, ground: Ground) -> _Site:
     u, v = bounds(contours).mean(axis=0)
     base = float(ground.height(np.array((u, v))))
     rise = spec.height if spec.work != "sunk" else 0.0
-    grown = math.tan(math.radians(spec.draft)) * (rise + _BURIED + ground.highest - ground.lowest)
+    grown = Draft.of_degrees(spec.draft).run_per_rise * (
+        rise + _BURIED + ground.highest - ground.lowest
+    )
     if not (spec.follow and ground.dish != 0.0):
         lowest, highest = ground.span(contours, grown)
         return _Site(base, lowest, highest, None, (float(u), float(v)))
@@ -245,7 +248,7 @@ def _widening(contours: Contours, site: _Site, spec: Emblem, ground: Ground) -> 
         return 0.0
     bare = ground.lifted(0.0)
     rise = bare.height(np.concatenate(contours)).max() - bare.height(np.array(site.middle))
-    return max(float(rise), 0.0) * math.tan(math.radians(spec.draft))
+    return max(float(rise), 0.0) * Draft.of_degrees(spec.draft).run_per_rise
 
 
 def _drawn_back(cells: Sequence[Cell], spec: Emblem) -> Iterator[Finding]:

@@ -9,6 +9,7 @@ import numpy as np
 from ...errors import SolidError
 from ...geometry.bodies import cuboid, extruded
 from ...geometry.contour import Contours, bounds, offset, subtracted
+from ...geometry.draft import Draft
 from ...geometry.loft import drafted
 from ...geometry.solid import Solid, solid_from_manifold, without
 from ...geometry.swept_profile import profiled
@@ -37,7 +38,7 @@ def well(
         Degrees from upright.
     zone : str
     """
-    lean = math.tan(math.radians(draft))
+    lean = Draft.of_degrees(draft).run_per_rise
     depth, rest = mouth - floor, highest - mouth + _ABOVE
     try:
         return profiled(

@@ -21,6 +21,7 @@ from ...geometry.contour import (
     turned,
     united,
 )
+from ...geometry.draft import Draft
 from ...geometry.loft import drafted
 from ...geometry.solid import Solid
 from ...geometry.solid import united as joined
@@ -149,7 +150,7 @@ def _check_depth(words: Words, most: float) -> None:
 
 def _clearing(cuts: Sequence[PlacedGlyph], words: Words, context: Context) -> Solid:
     """Return the space round all letters, its walls leaning back from them by the draft."""
-    foot = math.tan(math.radians(words.draft)) * words.height
+    foot = Draft.of_degrees(words.draft).run_per_rise * words.height
     fine = {"tolerance": 5.0 * context.tolerance.curve, "least": context.tolerance.curve}
     # Further out and back again, so that no slivers of relief stay between letters.
     beyond = max(0.5 * words.clear, 0.18 * words.cap_height)
@@ -161,7 +162,7 @@ def _clearing(cuts: Sequence[PlacedGlyph], words: Words, context: Context) -> So
     around = tuple(c for c in around if not -crumb < signed_area(c) < 0.0)
     ground = context.ground
     draft = max(math.radians(words.draft), _BURIED_DRAFT)
-    leaning = (_LEANING * math.tan(draft), _LEANING)
+    leaning = (_LEANING * Draft(draft).run_per_rise, _LEANING)
     down = ground.lowest - ground.floor + CROSSING
     return profiled(
         around, ground.lowest, "relief", up=[leaning, (0.0, _CLEAR)], down=[(0.0, down)]
@@ -193,7 +194,9 @@ def _maker(cuts: Sequence[PlacedGlyph], words: Words, zone: str) -> Maker:
     rise = words.height if words.work == "raised" else words.depth
     draft = math.radians(words.draft)
     if words.section == "flat":
-        return partial(_profiled, [(-rise * math.tan(draft), rise)], draft, words.work, zone)
+        return partial(
+            _profiled, [(-rise * Draft(draft).run_per_rise, rise)], draft, words.work, zone
+        )
     distinct = {c.key: c.outline for c in cuts}
     half = max(deepest(outline) for outline in distinct.values())
     if words.section == "vee":
@@ -223,11 +226,11 @@ def _profiled(
     """Follow steps from the outline in the field, and cross the field on the other side."""
     if work == "raised":
         rest = min(site.level - site.lowest + through, site.level - context.ground.floor)
-        beyond = [(rest * math.tan(draft), rest)]
+        beyond = [(rest * Draft(draft).run_per_rise, rest)]
         return profiled(outline, site.level, zone, up=steps, down=beyond)
     rest = site.highest - site.level + through
     # Upright from there: what stands on the field is cut through, not undercut.
-    beyond = [(rest * math.tan(draft), rest), (0.0, _CLEAR + through)]
+    beyond = [(rest * Draft(draft).run_per_rise, rest), (0.0, _CLEAR + through)]
     return profiled(outline, site.level, zone, up=beyond, down=steps)
 
 
@@ -237,7 +240,7 @@ def _rounding(half: float, rise: float, draft: float) -> list[Step]:
     The arc's wall leans by θ where x = R(cos θ₀ − cos θ), z = R(sin θ − sin θ₀); squeezed to
     `half` by `rise` its foot leans by the draft if sin θ₀ = q/(1 − q), q = tan(draft)·rise/half.
     """
-    q = min(math.tan(draft) * rise / half, 0.45)
+    q = min(Draft(draft).run_per_rise * rise / half, 0.45)
     first = math.asin(min(q / (1.0 - q), 0.9))
     theta = np.linspace(first, math.pi / 2.0, _ROUND_STEPS + 1)
     x = (math.cos(first) - np.cos(theta)) / math.cos(first) * half * 1.02
@@ -248,7 +251,7 @@ def _rounding(half: float, rise: float, draft: float) -> list[Step]:
 def _site(placed: Contours, context: Context, words: Words) -> _Site:
     ground = context.ground
     depth = words.height + CROSSING + ground.highest - ground.lowest
-    grown = math.tan(math.radians(words.draft)) * depth
+    grown = Draft.of_degrees(words.draft).run_per_rise * depth
     lowest, highest = ground.span(placed, grown)
     return _Site(float(ground.height(bounds(placed).mean(axis=0))), lowest, highest)
 

@@ -12,6 +12,7 @@ import numpy as np
 from ...context.element import Context, Finding
 from ...geometry.arrays import ragged
 from ...geometry.contour import Contours, bounds, inside
+from ...geometry.draft import Draft
 from ...geometry.types import FloatArray
 from ...spec.lettering import Words
 from .letters import PlacedGlyph
@@ -87,7 +88,7 @@ def measured(
     }
     closing = 0.0  # what the walls of facing sides take of the space between them
     if words.work == "raised" and words.section == "flat":
-        closing = 2.0 * words.height * math.tan(math.radians(words.draft))
+        closing = 2.0 * words.height * Draft.of_degrees(words.draft).run_per_rise
     findings: list[Finding] = []
     if math.isfinite(stroke):
         facts["narrowest_stroke_mm"] = stroke

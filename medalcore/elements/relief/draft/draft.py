@@ -14,6 +14,7 @@ import math
 import numpy as np
 
 from ....geometry.constraint_lines import Lines
+from ....geometry.draft import Draft
 from ....geometry.grid import HeightField
 from ....geometry.slope_envelope import raise_between_pixels, raise_to_envelope
 from ....geometry.types import BoolArray, Float32Array, IntArray
@@ -44,14 +45,14 @@ def enforce_draft(field: HeightField, angle: float, edges: Lines | None = None) 
     """
     if angle <= 0.0:
         return field
-    drop = field.grid.pixel / math.tan(angle)  # mm that the allowed wall falls in one pixel
+    drop_per_pixel = Draft(angle).drop_per_pixel(field.grid.pixel)
     height = np.full((field.grid.rows + 2, field.grid.cols + 2), np.inf, dtype=np.float32)
     height[1:-1, 1:-1] = np.where(field.mask, field.heights, np.float32(np.inf))
-    front = _peaks(height, np.isfinite(height), drop)
+    front = _peaks(height, np.isfinite(height), drop_per_pixel)
     if len(front) == 0:
         return field
-    raise_to_envelope(height, drop, front, edges, 1)
-    raise_between_pixels(height, drop)
+    raise_to_envelope(height, drop_per_pixel, front, edges, 1)
+    raise_between_pixels(height, drop_per_pixel)
     raised = np.where(field.mask, height[1:-1, 1:-1], 0).astype(np.float32)
     return HeightField(field.grid, raised, field.mask)
 
@@ -76,13 +77,13 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     """
     if angle <= 0.0:
         return field
-    drop = field.grid.pixel / math.tan(angle)
+    drop_per_pixel = Draft(angle).drop_per_pixel(field.grid.pixel)
     # room for the walls all round the grid, so that every one comes down to the field
-    room = math.ceil(float(field.heights.max(initial=0.0)) / drop) + 2
+    room = math.ceil(float(field.heights.max(initial=0.0)) / drop_per_pixel) + 2
     inside = np.pad(field.mask, room)
     height = np.pad(np.where(field.mask, field.heights, np.float32(0)), room)
     height[[0, -1]] = height[:, [0, -1]] = np.inf  # never raised
-    raise_to_envelope(height, drop, _peaks(height, inside, drop))
+    raise_to_envelope(height, drop_per_pixel, _peaks(height, inside, drop_per_pixel))
     walls = np.isfinite(height) & ~inside & (height > np.float32(_FLOOR))
     if not np.any(walls):
         return field
@@ -90,8 +91,8 @@ def fill_gaps(field: HeightField, angle: float) -> HeightField:
     depth = np.where(walls, np.float32(-np.inf), np.float32(np.inf))
     open_field = np.isfinite(height) & ~inside & ~walls
     depth[open_field] = 0.0
-    raise_to_envelope(depth, drop, np.flatnonzero(open_field & _beside(walls)))
-    closed = walls & (-depth > height + np.float32(1.5 * drop))
+    raise_to_envelope(depth, drop_per_pixel, np.flatnonzero(open_field & _beside(walls)))
+    closed = walls & (-depth > height + np.float32(1.5 * drop_per_pixel))
     if not np.any(closed):
         return field
     own = (slice(room, -room), slice(room, -room))
@@ -110,12 +111,14 @@ def _beside(mask: BoolArray) -> BoolArray:
     return near
 
 
-def _peaks(height: Float32Array, inside: BoolArray, drop: float) -> IntArray:
+def _peaks(height: Float32Array, inside: BoolArray, drop_per_pixel: float) -> IntArray:
     """Return flat indices of pixels that stand too high above some neighbour."""
     rows, cols = height.shape
     tall = np.zeros(height.shape, dtype=bool)
     here, known = height[1:-1, 1:-1], inside[1:-1, 1:-1]
     for dr, dc in _STEPS:
         there = height[1 + dr : rows - 1 + dr, 1 + dc : cols - 1 + dc]
-        tall[1:-1, 1:-1] |= known & (here > there + np.float32(drop * math.hypot(dr, dc) + _TINY))
+        tall[1:-1, 1:-1] |= known & (
+            here > there + np.float32(drop_per_pixel * math.hypot(dr, dc) + _TINY)
+        )
     return np.flatnonzero(tall)

@@ -6,13 +6,13 @@ slope of the draft, meet the low side; instead of on the pixels, which would mak
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from ....geometry.arrays import ragged
 from ....geometry.constraint_lines import Lines, joined
+from ....geometry.draft import Draft
 from ....geometry.grid import HeightField
 from ....geometry.silhouette import next_in_loop
 from ....geometry.step_edges import TRUE, StepEdges, simplify_lines, smooth_along
@@ -65,16 +65,20 @@ def constrain_walls(
         return WallConstraints(found.tops, found.kept)
     pixel = before.grid.pixel
     out = _outward(found.line, found.first, found.ends)
-    lean = max(math.tan(draft), 1e-6) / pixel  # pixels out for each mm down
-    width = _widths(found, out, before, lean)
+    pixels_per_mm = max(Draft(draft).run_per_rise, 1e-6) / pixel  # pixels out for each mm down
+    width = _widths(found, out, before, pixels_per_mm)
     width = np.maximum(smooth_along(width, found.first, found.ends), _WIDTH)
-    foot = np.where(width > _WIDTH, found.top - width / lean, np.minimum(found.foot, found.top))
+    foot = np.where(
+        width > _WIDTH, found.top - width / pixels_per_mm, np.minimum(found.foot, found.top)
+    )
     beside = found.line + width[:, None] * out
-    high = _visible(found, found.line, found.top, found.kept, found.edges, after, rim, lean)
+    high = _visible(
+        found, found.line, found.top, found.kept, found.edges, after, rim, pixels_per_mm
+    )
     true = np.clip(_WELL * np.median(width), *TRUE)
-    scale = np.array([true, true / lean])
+    scale = np.array([true, true / pixels_per_mm])
     kept, edges = simplify_lines(np.column_stack([beside, foot]), found.first, found.closed, scale)
-    low = _visible(found, beside, foot, kept, edges, after, rim, lean)
+    low = _visible(found, beside, foot, kept, edges, after, rim, pixels_per_mm)
     both = np.column_stack([found.line, found.top, beside, foot])
     even = _resample(both, found.first)
     return WallConstraints(
@@ -91,24 +95,24 @@ def _visible(
     edges: IntArray,
     field: HeightField,
     rim: Lines | None,
-    lean: float,
+    pixels_per_mm: float,
 ) -> Lines:
     """Return what is to be seen of lines, brought to where slopes allow.
 
     Hidden is what runs within the walls of others.
     """
-    fall = 1.0 / lean
+    drop_per_pixel = 1.0 / pixels_per_mm
     tops, high = found.line, found.top
     if rim is not None:
         tops, high = np.concatenate([tops, rim.points]), np.concatenate([high, rim.z])
     beside = field.mask.copy()  # a line may run through pixels of its own, which it stands for
     beside.ravel()[np.concatenate([found.high, found.low])] = False
-    z = np.minimum(z, -envelope(points, beside, -field.heights, fall))
+    z = np.minimum(z, -envelope(points, beside, -field.heights, drop_per_pixel))
     least = np.maximum(
-        envelope(points, beside, field.heights, fall),
-        highest_under(points, tops, high, fall),
+        envelope(points, beside, field.heights, drop_per_pixel),
+        highest_under(points, tops, high, drop_per_pixel),
     )
-    within = least > z + _HIDDEN * fall
+    within = least > z + _HIDDEN * drop_per_pixel
     hidden = np.concatenate([[0], np.cumsum(within)])
     one, two = kept[edges[:, 0]], kept[edges[:, 1]]
     line = np.searchsorted(found.first, one, side="right")
@@ -123,7 +127,9 @@ def _visible(
     return Lines(points[own], np.maximum(z, least)[own], name[edges[clear]])
 
 
-def highest_under(at: FloatArray, tops: FloatArray, z: FloatArray, fall: float) -> FloatArray:
+def highest_under(
+    at: FloatArray, tops: FloatArray, z: FloatArray, drop_per_pixel: float
+) -> FloatArray:
     """Return how high places stand at least under the walls from points that are near.
 
     Parameters
@@ -133,7 +139,7 @@ def highest_under(at: FloatArray, tops: FloatArray, z: FloatArray, fall: float) 
     tops : (m, 2) float64
     z : (m,) float64
         Of those, mm.
-    fall : float
+    drop_per_pixel : float
         mm in a pixel.
 
     Returns
@@ -155,15 +161,17 @@ def highest_under(at: FloatArray, tops: FloatArray, z: FloatArray, fall: float) 
                 some = np.flatnonzero(start + k < stop)
                 p = start[some] + k
                 away = np.hypot(*(tops[p] - at[some]).T)
-                least[some] = np.maximum(least[some], z[p] - fall * away)
+                least[some] = np.maximum(least[some], z[p] - drop_per_pixel * away)
     return least
 
 
-def _widths(found: StepEdges, out: FloatArray, before: HeightField, lean: float) -> FloatArray:
+def _widths(
+    found: StepEdges, out: FloatArray, before: HeightField, pixels_per_mm: float
+) -> FloatArray:
     """Return how wide flanks are until they meet the low side, pixels."""
     rise = found.top - found.foot
     middle = found.foot + 0.5 * rise
-    far = min(float(rise.max()) * lean * 1.5 + 2.0, _FAR)
+    far = min(float(rise.max()) * pixels_per_mm * 1.5 + 2.0, _FAR)
     width = np.full(len(rise), np.nan)
     last = rise.copy()
     for r in np.arange(_STRIDE, far + _STRIDE, _STRIDE):
@@ -172,12 +180,12 @@ def _widths(found: StepEdges, out: FloatArray, before: HeightField, lean: float)
             break
         low = _low_side(before, found.line[todo] + r * out[todo], middle[todo])
         low = np.where(np.isnan(low), found.foot[todo], low)
-        over = found.top[todo] - r / lean - low
+        over = found.top[todo] - r / pixels_per_mm - low
         met = over <= 0.0
         share = last[todo] / np.maximum(last[todo] - over, 1e-12)
         width[todo[met]] = (r - _STRIDE + _STRIDE * share)[met]
         last[todo] = over
-    return np.where(np.isnan(width), rise * lean, width)
+    return np.where(np.isnan(width), rise * pixels_per_mm, width)
 
 
 def _low_side(field: HeightField, at: FloatArray, below: FloatArray) -> FloatArray:
@@ -197,7 +205,9 @@ def _low_side(field: HeightField, at: FloatArray, below: FloatArray) -> FloatArr
     return np.where(weight > 0.05, total / np.maximum(weight, 1e-9), np.nan)
 
 
-def envelope(at: FloatArray, mask: BoolArray, heights: Float32Array, fall: float) -> FloatArray:
+def envelope(
+    at: FloatArray, mask: BoolArray, heights: Float32Array, drop_per_pixel: float
+) -> FloatArray:
     """Return how high places stand at least, as slopes from the pixels about them fall no faster.
 
     Parameters
@@ -207,7 +217,7 @@ def envelope(at: FloatArray, mask: BoolArray, heights: Float32Array, fall: float
     mask : (rows, cols) bool
     heights : (rows, cols) float32
         mm.
-    fall : float
+    drop_per_pixel : float
         mm in a pixel.
 
     Returns
@@ -222,7 +232,7 @@ def envelope(at: FloatArray, mask: BoolArray, heights: Float32Array, fall: float
         for dc in range(-2, 3):
             rr, cc = np.clip(r + dr, 0, rows - 1), np.clip(c + dc, 0, cols - 1)
             away = np.hypot(cc - at[:, 0], rr + at[:, 1])
-            low = np.where(mask[rr, cc], heights[rr, cc] - fall * away, -np.inf)
+            low = np.where(mask[rr, cc], heights[rr, cc] - drop_per_pixel * away, -np.inf)
             least = np.maximum(least, low)
     return least
 

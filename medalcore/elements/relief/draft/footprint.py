@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from ....context.tolerance import TOLERANCES
+from ....geometry.draft import Draft
 from ....geometry.grid import Grid, HeightField
 from ....geometry.silhouette import trace_silhouette
 from ....geometry.types import FloatArray
@@ -48,18 +49,18 @@ def fit_at_field(
     field : HeightField
         Heights above the field, mm, without draft.
     spec : Relief
-        With the height that it comes to (`asked.as_asked`).
+        With the height that it comes to (`asked.resolve_height`).
     pixels : int
         Along the larger side of the grid.
     """
-    run = math.tan(math.radians(spec.draft))
-    if run <= 0.0 or spec.blend > 0.0:
+    run_per_rise = Draft.of_degrees(spec.draft).run_per_rise
+    if run_per_rise <= 0.0 or spec.blend > 0.0:
         return source, field, {}
     if spec.crop.shape != "none":
-        return *_cropped(source, field, spec, run, pixels), {}
+        return *_cropped(source, field, spec, run_per_rise, pixels), {}
     if spec.fit <= 0.0 or source.flat is not None or spec.compression == "none":
         return source, field, {}
-    low, high = _walls(field, run)
+    low, high = _walls(field, run_per_rise)
     size = float(max(spec.fit - (low + high)[np.argmax(_size(field))], 0.5 * spec.fit))
     scale = size / spec.fit
     shift = np.asarray(spec.at) * (1.0 - scale) + 0.5 * (low - high)
@@ -73,11 +74,13 @@ def _size(field: HeightField) -> tuple[int, int]:
     return int(np.ptp(cols)), int(np.ptp(rows))
 
 
-def _walls(field: HeightField, run: float) -> tuple[FloatArray, FloatArray]:
+def _walls(field: HeightField, run_per_rise: float) -> tuple[FloatArray, FloatArray]:
     """Return by how much walls reach beyond the outline's box: left and below, right and above."""
     outline = trace_silhouette(field.mask)
-    z, _ = edge_heights(outline, field.mask, field.heights, field.grid.pixel, math.atan(run))
-    place, reach = outline.points * field.grid.pixel, (run * z)[:, None]
+    z, _ = edge_heights(
+        outline, field.mask, field.heights, field.grid.pixel, math.atan(run_per_rise)
+    )
+    place, reach = outline.points * field.grid.pixel, (run_per_rise * z)[:, None]
     low = place.min(axis=0) - (place - reach).min(axis=0)
     high = (place + reach).max(axis=0) - place.max(axis=0)
     return low, high
@@ -107,11 +110,11 @@ def move_source(source: SourceDepth, scale: float, shift: FloatArray) -> SourceD
 
 
 def _cropped(
-    source: SourceDepth, field: HeightField, spec: Relief, run: float, pixels: int
+    source: SourceDepth, field: HeightField, spec: Relief, run_per_rise: float, pixels: int
 ) -> tuple[SourceDepth, HeightField]:
     """Draw in what walls within the crop leave no room for."""
     if source.flat is not None:
-        inset = tuple(run * spec.height * share for share in source.flat.shares)
+        inset = tuple(run_per_rise * spec.height * share for share in source.flat.shares)
         flat = source.flat.within(SourceKeys.of(spec), inset)
         raw = drawing_depth(flat, SourceKeys.of(spec), pixels)
         return dataclasses.replace(source, field=raw, flat=flat), compress_drawing(
@@ -120,7 +123,7 @@ def _cropped(
     room = _to_border(field.grid, spec)
     heights = field.heights
     for _ in range(_ROUNDS):
-        mask = field.mask & (room >= run * heights)
+        mask = field.mask & (room >= run_per_rise * heights)
         top = float(heights[mask].max(initial=0.0))
         if spec.compression == "none" or not 0.0 < top < spec.height:
             break
@@ -161,4 +164,4 @@ def clearance_of(spec: Relief, source: SourceDepth, size: float) -> float:
         return keep
     share = spec.flat.edge if spec.flat.shoulder > 0.0 else 1.0
     high = max(foot_of(CompressionKeys.of(spec)), share * source.flat.shares[0] * spec.height)
-    return keep + high * math.tan(math.radians(spec.draft))
+    return keep + high * Draft.of_degrees(spec.draft).run_per_rise

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy as np
 from ....context.ground import Ground
 from ....context.tolerance import Tolerance
 from ....geometry.constraint_lines import Lines
+from ....geometry.draft import Draft
 from ....geometry.grid import Grid
 from ....geometry.masks import grown
 from ....geometry.silhouette import Silhouette, next_in_loop, simplify
@@ -62,9 +62,9 @@ def edge_heights(
     known, height = _extrapolate(mask, height)
     edge_z = _along(outline, known, height)
     if draft > 0:
-        fall = pixel / math.tan(draft)
-        edge_z = np.minimum(edge_z, -envelope(outline.points, mask, -height, fall))
-        edge_z = np.maximum(edge_z, envelope(outline.points, mask, height, fall))
+        drop_per_pixel = Draft(draft).drop_per_pixel(pixel)
+        edge_z = np.minimum(edge_z, -envelope(outline.points, mask, -height, drop_per_pixel))
+        edge_z = np.maximum(edge_z, envelope(outline.points, mask, height, drop_per_pixel))
     return edge_z, height
 
 

@@ -62,7 +62,7 @@ def add_perimeter_wall(
     mask: BoolArray,
     heights: Float32Array,
     rim: OutlineHeights,
-    drop: float,
+    drop_per_pixel: float,
     below: float,
     least: float,
 ) -> PerimeterWall:
@@ -75,16 +75,16 @@ def add_perimeter_wall(
     heights : (rows, cols) float32
         mm above the field.
     rim : Rim
-    drop : float
+    drop_per_pixel : float
         mm that walls fall in a pixel.
     below : float
         How far below the field they end, mm.
     least : float
         How far they reach outwards at least, pixels.
     """
-    drop = min(drop, (float(rim.z.min()) + below) / max(least, _LEAST))
-    pad = math.ceil((float(rim.z.max()) + below) / drop) + 4
-    nothing = np.float32(-below - 3.0 * drop)
+    drop_per_pixel = min(drop_per_pixel, (float(rim.z.min()) + below) / max(least, _LEAST))
+    pad = math.ceil((float(rim.z.max()) + below) / drop_per_pixel) + 4
+    nothing = np.float32(-below - 3.0 * drop_per_pixel)
     own = np.s_[pad:-pad, pad:-pad]
     wide = np.full([n + 2 * pad for n in mask.shape], nothing, dtype=np.float32)
     wide[own][mask] = heights[mask]
@@ -92,10 +92,10 @@ def add_perimeter_wall(
     points = rim.outline.points + np.array([pad, -pad])
     for _ in range(_ROUNDS):
         wide[[0, -1]] = wide[:, [0, -1]] = np.inf
-        raise_to_envelope(wide, drop, np.zeros(0, dtype=np.int64), rim.line, pad)
+        raise_to_envelope(wide, drop_per_pixel, np.zeros(0, dtype=np.int64), rim.line, pad)
         wide[[0, -1]] = wide[:, [0, -1]] = nothing
         # walls that reach other parts of the outline raise it, and its walls
-        z = np.maximum(rim.z, envelope(points, everywhere, wide, drop))
+        z = np.maximum(rim.z, envelope(points, everywhere, wide, drop_per_pixel))
         higher = bool(np.any(z > rim.z + _TINY))
         rim = replace(rim, z=z)
         if not higher:
@@ -104,7 +104,7 @@ def add_perimeter_wall(
     whole[own] |= mask
     border = _border(whole, np.pad(mask, pad), wide, _where(rim, pad), below)
     for _ in range(_HALVINGS):
-        border = _round_corners(border, points, rim.z, drop, below)
+        border = _round_corners(border, points, rim.z, drop_per_pixel, below)
     return PerimeterWall(pad, below, wide, whole, border, rim)
 
 
@@ -150,7 +150,7 @@ def _border(
 
 
 def _round_corners(
-    border: Silhouette, points: FloatArray, z: FloatArray, drop: float, below: float
+    border: Silhouette, points: FloatArray, z: FloatArray, drop_per_pixel: float, below: float
 ) -> Silhouette:
     """Return a border with points added where walls turn round corners of an outline.
 
@@ -158,7 +158,7 @@ def _round_corners(
     """
     p, q = border.points, border.points[next_in_loop(border.first)]
     middle, way = 0.5 * (p + q), q - p
-    out = (highest_under(middle, points, z, drop) + below) / drop
+    out = (highest_under(middle, points, z, drop_per_pixel) + below) / drop_per_pixel
     length = np.hypot(way[:, 0], way[:, 1])
     good = np.flatnonzero((out > _ROUND) & (out < 0.5 * length) & (length > _SHORT))
     normal = np.stack([way[good, 1], -way[good, 0]], axis=1) / length[good, None]

@@ -67,7 +67,7 @@ def triangulate(
     *,
     lines: Lines | None = None,
     fold: float = math.inf,
-    slope: float = math.inf,
+    rise_per_run: float = math.inf,
     sunk: float = math.inf,
     ceiling: Callable[[FloatArray], FloatArray] | None = None,
     fixed: IntArray | None = None,
@@ -94,7 +94,7 @@ def triangulate(
         Angle in radians by which neighbouring triangles of a smooth surface may differ before
         they are refined although the heights are met: facets show in raking light. Creases
         of the field stay.
-    slope : float
+    rise_per_run : float
         Rise over run that no triangle may exceed: corners are moved by the least that does it.
     sunk : float
         How far points of the border may be moved for that, mm.
@@ -126,12 +126,12 @@ def triangulate(
         _refine(state, todo, 1, tolerance)
     if fold < math.inf:
         minimise_curvature(mesh, heights, tolerance, pixel)
-    if slope < math.inf:
+    if rise_per_run < math.inf:
         most = np.full(len(mesh.points), np.inf)
         most[: len(border)] = sunk
         if lines is not None:
             most[lines.fixed_in(mesh.points)] = 0.0
-        _limit_slopes(state, tolerance, slope * pixel, most, ceiling or _open)
+        _limit_slopes(state, tolerance, rise_per_run * pixel, most, ceiling or _open)
     return Surface(mesh.points.copy(), heights.z[: len(mesh.points)].copy(), mesh.triangles.copy())
 
 

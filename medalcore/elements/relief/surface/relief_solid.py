@@ -16,6 +16,7 @@ from ....context.ground import Ground
 from ....context.tolerance import Tolerance
 from ....errors import SolidError
 from ....geometry.constraint_lines import Lines, joined
+from ....geometry.draft import Draft
 from ....geometry.grid import Grid, HeightField
 from ....geometry.masks import away_from, grown
 from ....geometry.scanlines import covered
@@ -119,8 +120,8 @@ def relief_shape(
         solid = mask if filled == 0 else covered(outline.edges, grid.shape)
         low = _lowest(outline, solid, grid, ground)
         below = min(BELOW, 0.3 * space(low, ground))
-        drop, least = grid.pixel / math.tan(draft), _REACH / grid.pixel
-        skirt = add_perimeter_wall(solid, height, rim, drop, below, least)
+        drop_per_pixel, least = Draft(draft).drop_per_pixel(grid.pixel), _REACH / grid.pixel
+        skirt = add_perimeter_wall(solid, height, rim, drop_per_pixel, below, least)
         within = np.s_[skirt.pad : -skirt.pad, skirt.pad : -skirt.pad]
         field = HeightField(grid, skirt.heights[within], skirt.mask[within])
         rim = skirt.rim
@@ -202,7 +203,7 @@ def _shape_with_walls(
     surface = triangulate(
         high, border, ground.height(wide.in_mm(border)) - skirt.below, polygon(border, first),
         tolerance.surface, grid.pixel, lines=_lift(lines, wide, ground), fold=DIHEDRAL_LIMIT,
-        slope=1 / math.tan(draft), sunk=0.8 * skirt.below, ceiling=ceiling,
+        rise_per_run=Draft(draft).rise_per_run, sunk=0.8 * skirt.below, ceiling=ceiling,
     )  # fmt: skip
     rim = skirt.rim
     outline = Silhouette(grid.in_mm(rim.outline.points[rim.chosen]), rim.first)

@@ -24,7 +24,7 @@ def limit_slopes(
     points: FloatArray,
     z: FloatArray,
     triangles: IntArray,
-    slope: float,
+    rise_per_run: float,
     give: FloatArray,
     most: FloatArray,
     ceiling: FloatArray,
@@ -42,8 +42,8 @@ def limit_slopes(
     z : (n,) float64
         mm.
     triangles : (m, 3) int64
-    slope : float
-        Rise over run.
+    rise_per_run : float
+        In the units of `z` and `points`: with points in pixels, mm in a pixel.
     give : (n,) float64
         How far corners may move at first, mm.
     most : (n,) float64
@@ -69,10 +69,10 @@ def limit_slopes(
         go = 1.0 if wider == _WIDER[0] else _FARTHER
         near, free = steep, np.ones(len(points), dtype=bool)
         for _ in range(_ROUNDS):
-            todo = triangles[near[_slopes(sides[near], z[triangles[near]]) > slope]]
+            todo = triangles[near[_slopes(sides[near], z[triangles[near]]) > rise_per_run]]
             if not len(todo):
                 break
-            asked = _least_moves(points[todo], z[todo], slope * (1.0 - _SLACK))
+            asked = _least_moves(points[todo], z[todo], rise_per_run * (1.0 - _SLACK))
             corner, place = np.unique(todo, return_inverse=True)
             place = place.ravel()
             total = np.bincount(place, asked.ravel())
@@ -88,7 +88,7 @@ def limit_slopes(
             free = np.zeros(len(points), dtype=bool)
             free[triangles[around(corner[some])]] = True
             near = around(np.flatnonzero(free))
-        steep = np.flatnonzero(_slopes(sides, z[triangles]) > slope)
+        steep = np.flatnonzero(_slopes(sides, z[triangles]) > rise_per_run)
         if not len(steep):
             break
     return z
@@ -159,7 +159,7 @@ def _slopes(sides: FloatArray, z: FloatArray) -> FloatArray:
     return np.asarray(np.hypot(d1 * y2 - d2 * y1, d2 * x1 - d1 * x2) / det)
 
 
-def _least_moves(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
+def _least_moves(corner: FloatArray, z: FloatArray, rise_per_run: float) -> FloatArray:
     """Return the least moves of corners, (k, 3), that bring steep triangles to a slope.
 
     Least squares: of the gradient g the change d costs d'Md, M = sum of x x' about the middle.
@@ -190,7 +190,7 @@ def _least_moves(corner: FloatArray, z: FloatArray, slope: float) -> FloatArray:
         one, two = along * wide / (wide + pull), across * thin / (thin + pull)
         size = np.maximum(np.hypot(one, two), 1e-300)
         bend = (one**2 / (wide + pull) + two**2 / (thin + pull)) / size**2
-        pull = np.maximum(pull + (size / slope - 1.0) / np.maximum(bend, 1e-300), 0.0)
+        pull = np.maximum(pull + (size / rise_per_run - 1.0) / np.maximum(bend, 1e-300), 0.0)
     one, two = (
         along * wide / (wide + pull) - along,
         across * thin / (thin + pull) - across,
