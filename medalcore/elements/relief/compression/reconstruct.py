@@ -120,8 +120,8 @@ class _Coarse:
         system = self.systems[0]
         if share > 0.0:
             system = system.mixed(self.systems[1], share)
-        screen = (self.pixel / length) ** 2
-        self.last, _ = system.solve(self.pyramid, screen, self.last, 0.3 * enough)
+        screening = (self.pixel / length) ** 2
+        self.last, _ = system.solve(self.pyramid, screening, self.last, 0.3 * enough)
         inside = self.inside
         spread: float = _spread(self.last[inside], system.cells[inside], system.tail)
         return max(spread, 1e-9)

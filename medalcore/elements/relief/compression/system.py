@@ -104,11 +104,11 @@ class System:
 
     Attributes
     ----------
-    fixed : array
+    rhs : array
         Right-hand side of slopes, steps and outline.
-    base : array
+    data : array
         Heights that the screen pulls towards, mm, summed over the finest cells.
-    pull : array
+    boundary_weight : array
         Pull on the outline.
     cells : array
         Finest cells inside.
@@ -118,19 +118,19 @@ class System:
         Per cent of the cells at the lower end that may lie beyond it.
     """
 
-    fixed: Cells
-    base: Cells
-    pull: Cells
+    rhs: Cells
+    data: Cells
+    boundary_weight: Cells
     cells: Cells
     span: float
     tail: float
 
     def coarse(self, pyramid: Pyramid, level: int) -> System:
         """Return the system on a coarser grid of the pyramid."""
-        fixed, base, pull, cells = (
-            pyramid.sums(a, level) for a in (self.fixed, self.base, self.pull, self.cells)
+        rhs, data, boundary_weight, cells = (
+            pyramid.sums(a, level) for a in (self.rhs, self.data, self.boundary_weight, self.cells)
         )
-        return System(fixed, base, pull, cells, self.span, self.tail)
+        return System(rhs, data, boundary_weight, cells, self.span, self.tail)
 
     def mixed(self, other: System, share: float) -> System:
         """Return a mixture with a share, 0 to 1, of another system on the same grid."""
@@ -139,21 +139,21 @@ class System:
             return a + np.float32(share) * (b - a)
 
         return System(
-            mix(self.fixed, other.fixed),
-            mix(self.base, other.base),
-            mix(self.pull, other.pull),
+            mix(self.rhs, other.rhs),
+            mix(self.data, other.data),
+            mix(self.boundary_weight, other.boundary_weight),
             self.cells,
             self.span,
             self.tail + share * (other.tail - self.tail),
         )
 
     def solve(
-        self, pyramid: Pyramid, screen: float, start: Cells | None, tolerance: float
+        self, pyramid: Pyramid, screening: float, start: Cells | None, tolerance: float
     ) -> tuple[Cells, int]:
         """Solve for a screen, (pixel / length)², to a share of the span; also tell the rounds."""
-        s = np.float32(screen)
-        poisson = Poisson(pyramid, self.pull + s * self.cells)
-        return poisson.solve(self.fixed + s * self.base, start, tolerance=tolerance * self.span)
+        s = np.float32(screening)
+        poisson = Poisson(pyramid, self.boundary_weight + s * self.cells)
+        return poisson.solve(self.rhs + s * self.data, start, tolerance=tolerance * self.span)
 
 
 def attenuated(job: Job, pyramid: Pyramid) -> System:
@@ -170,25 +170,30 @@ def attenuated(job: Job, pyramid: Pyramid) -> System:
     job.emphasise(across, down)
     detail = max(spec.detail, BROADEST)
     gain = np.float32(detail * pixel)
-    fixed: Cells = divergence(across, down)
-    fixed *= gain
+    rhs: Cells = divergence(across, down)
+    rhs *= gain
     rise = _STEP * job.use * spec.edges * min(detail, 1.0)
     for axis, cliffs in ((1, beside), (0, below)):
-        add_steps(fixed, axis, cliffs, rise, spec.height / pixel)
+        add_steps(rhs, axis, cliffs, rise, spec.height / pixel)
     hold = np.float32(pixel / spec.height)
     low = np.full(outline.index.shape, np.float32(-0.5 * job.use))
     if not spec.settle:
         low += (job.depth.ravel()[outline.index] - np.float32(lowest)) * scale
-    pull = np.zeros(mask.shape, np.float32)
-    pull.ravel()[outline.index] = hold * outline.sides
-    fixed.ravel()[outline.index] += hold * (
+    boundary_weight = np.zeros(mask.shape, np.float32)
+    boundary_weight.ravel()[outline.index] = hold * outline.sides
+    rhs.ravel()[outline.index] += hold * (
         outline.sides * low + gain * beyond(across, down, outline)
     )
     # the base keeps a little of the model's depth, and all of it as detail nears 0
     keep = _BASE + (1.0 - _BASE) * max(1.0 - spec.detail, 0.0) ** 2
-    base = _centred_depth(job, lowest, highest, keep * float(scale))
+    data = _centred_depth(job, lowest, highest, keep * float(scale))
     return System(
-        pyramid.pad(fixed), pyramid.pad(base), pyramid.pad(pull), pyramid.inside[0], job.use, TAIL
+        pyramid.pad(rhs),
+        pyramid.pad(data),
+        pyramid.pad(boundary_weight),
+        pyramid.inside[0],
+        job.use,
+        TAIL,
     )
 
 
@@ -196,12 +201,12 @@ def original(job: Job, pyramid: Pyramid, scale: float) -> System:
     """Return the system of the model as it is, its slopes times `scale`."""
     across, down = slopes(job.depth, job.mask, job.pixel)
     job.emphasise(across, down)
-    fixed: Cells = divergence(across, down)
-    fixed *= np.float32(scale * job.pixel)
+    rhs: Cells = divergence(across, down)
+    rhs *= np.float32(scale * job.pixel)
     lowest, highest = job.marks[0], job.most
-    base = _centred_depth(job, lowest, highest, job.use / max(highest - lowest, 1e-9))
+    data = _centred_depth(job, lowest, highest, job.use / max(highest - lowest, 1e-9))
     none = np.zeros_like(pyramid.inside[0])
-    return System(pyramid.pad(fixed), pyramid.pad(base), none, pyramid.inside[0], job.use, 0.0)
+    return System(pyramid.pad(rhs), pyramid.pad(data), none, pyramid.inside[0], job.use, 0.0)
 
 
 def _centred_depth(job: Job, lowest: float, highest: float, scale: float) -> Cells:
