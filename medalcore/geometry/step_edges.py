@@ -1,7 +1,7 @@
 """Strong inner edges as smooth lines.
 
 Where one form stands before another, the field jumps from one pixel to the next, and the
-jump runs in stairs along the grid. Like the outline (`outline.silhouette`), each crossed grid
+jump runs in stairs along the grid. Like the outline (`silhouette`), each crossed grid
 edge leaves open where between its two pixels the true edge passes; the smoothest line
 through all of them is taken.
 """

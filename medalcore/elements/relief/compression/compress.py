@@ -3,7 +3,7 @@
 Without compression depths are heights as they are. *Linear* compression scales.
 *Gradient* compression keeps what raking light shows: every slope
 is shrunk to the lean that looks, under the light by which a medal is seen, as the model's own
-lean looks under the light by which a model is seen (`gradient.attenuate`). Heights are then
+lean looks under the light by which a model is seen (`slopes.attenuate`). Heights are then
 grown back from the slopes inside the silhouette, held by a weak pull towards a flat base; the
 length over which that pull lets go is chosen so that the relief just fills its height. Slopes
 stay true, so small forms read as they do on the model, and only forms broader than that length

@@ -22,7 +22,7 @@ _BINS = 4096  # a count of heights is as good as their order
 _LIKE = 0.5
 """Scale at which a model that is only scaled looks most as it does in the round.
 
-By Lambert's law 0.47 for gentle slopes (`gradient.LEAN`); measured on ten models, the reading
+By Lambert's law 0.47 for gentle slopes (`slopes.LEAN`); measured on ten models, the reading
 score is highest at 0.5."""
 _NEAR = 0.2
 """Share of that scale from which on plain scaling has a part in the relief, at first a small

@@ -110,7 +110,7 @@ def _told(picture: Picture, spec: SourceKeys) -> BoolArray:
 
 
 def picture_frame(picture: Picture, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
-    """Return the map from the relief's own frame to the face, as `place.model_frame`.
+    """Return the map from the relief's own frame to the face, as `placement.model_frame`.
 
     Raises
     ------
@@ -152,7 +152,7 @@ def _outermost(mask: BoolArray, spec: SourceKeys, ground: Ground, name: str) -> 
 
 
 def given_frame(given: HeightField, spec: SourceKeys, ground: Ground, name: str) -> FloatArray:
-    """Return the map from the relief's own frame to the face, as `place.model_frame`.
+    """Return the map from the relief's own frame to the face, as `placement.model_frame`.
 
     Raises
     ------

@@ -161,7 +161,7 @@ def raw_field(
         Along the larger side of the grid.
     exact : bool
         Whether to leave every pixel as it is sampled, and the silhouette as the facets have
-        it, instead of finishing the fringe (see `fringe`) and bridging `hairlines`.
+        it, instead of finishing the fringe (see `boundary_pixels`) and bridging `crevices`.
 
     Returns
     -------

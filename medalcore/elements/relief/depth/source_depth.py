@@ -46,7 +46,7 @@ class SourceDepth:
     notes : tuple of str
         What a person should know of the source, one line each.
     frame : callable
-        Returns the map from the relief's own frame to the face, see `place.model_frame`.
+        Returns the map from the relief's own frame to the face, see `placement.model_frame`.
     weight : (rows, cols) float32 or None
         How strongly each pixel is to be modelled by the model's vertex groups; None: evenly.
     flat : Flat or None

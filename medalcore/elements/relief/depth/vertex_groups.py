@@ -45,7 +45,7 @@ def group_weight(
     spec : SourceKeys
         Its ``more_on`` and ``less_on``.
     frame : callable
-        Returns the map from the relief's own frame to the face, see `place.model_frame`.
+        Returns the map from the relief's own frame to the face, see `placement.model_frame`.
     field : HeightField
         The model as it is seen.
 

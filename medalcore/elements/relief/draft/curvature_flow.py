@@ -28,7 +28,7 @@ def smooth_level_lines(field: HeightField, tolerance: float) -> HeightField:
     field : HeightField
         mm.
     tolerance : float
-        As of `cliffs.find_step_edges`, mm.
+        As of `step_edges.find_step_edges`, mm.
 
     Returns
     -------

@@ -34,7 +34,7 @@ def enforce_draft(field: HeightField, angle: float, edges: Lines | None = None) 
     angle : float
         Draft from upright, radians; 0 or less changes nothing.
     edges : Lines, optional
-        Strong inner edges of the field (`cliffs.Cliffs.tops`), from which walls fall as well.
+        Strong inner edges of the field (`StepEdges.tops`), from which walls fall as well.
 
     Returns
     -------

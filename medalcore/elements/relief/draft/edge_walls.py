@@ -1,6 +1,6 @@
 """The flanks of strong inner edges, between two smooth lines.
 
-The surface gets corners on the edges (`cliffs`), and where their flanks, which fall at the
+The surface gets corners on the edges (`step_edges`), and where their flanks, which fall at the
 slope of the draft, meet the low side; instead of on the pixels, which would make stairs.
 """
 

@@ -2,7 +2,7 @@
 
 A drawing has no depth to be found out: its levels are said by its colours (`levels`), and its
 outlines are curves. Both are kept: the outlines as contours all the way to the surface, which
-gets its edges on them (`flat_shape`), and the levels as what `flat_height` makes heights of.
+gets its edges on them (`flat_shape`), and the levels as what `drawing_depth` makes heights of.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class Flat:
     size : float
         Larger side of the whole drawing, mm.
     frame : (2, 3) float64
-        From the relief's own frame to the face, see `place.model_frame`.
+        From the relief's own frame to the face, see `placement.model_frame`.
     notes : tuple of str
         What a person should know of the drawing, one line each.
     """
