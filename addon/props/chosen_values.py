@@ -9,28 +9,27 @@ import re
 from functools import lru_cache
 from typing import Any
 
-from ..medalcore.spec import Key, keys_of
+from ..medalcore.spec import Auto, Key, keys_of
 from ..medalcore.spec.medal import Face
 from . import convert
-from .automatic import Choice
 
 
-def told(group: Any, key: Key, choice: Choice) -> str:
+def told(group: Any, key: Key, auto: Auto) -> str:
     """Return what the panel says while the number of a key is not given."""
-    number = taken(group, choice)
+    number = taken(group, auto)
     if number is None:
-        return choice.word
+        return auto.word
     value = f"{round(number, 2 if abs(number) >= 1.0 else 3):g}"
     unit = "°" if key.unit == "deg" else f" {key.unit}"
-    return f"{choice.word}: {value}{unit}".rstrip()
+    return f"{auto.word}: {value}{unit}".rstrip()
 
 
-def taken(group: Any, choice: Choice) -> float | None:
+def taken(group: Any, auto: Auto) -> float | None:
     """Return what was chosen in the last build, in the unit of the spec."""
     report = group.id_data.data.medalwright.report
-    if not (choice.fact and report):
+    if not (auto.fact and report):
         return None
-    found = _elements(report).get(_place(group), {}).get(choice.fact)
+    found = _elements(report).get(_place(group), {}).get(auto.fact)
     if isinstance(found, list):
         found = max(found)
     return float(found) if isinstance(found, (int, float)) and math.isfinite(found) else None

@@ -50,10 +50,10 @@ def _is_default(key: Key, value: Any) -> bool:
     return not key.required and bool(value == default)
 
 
-def missing(group: Any, table: type[Table]) -> list[str]:
-    """Return the names of required texts that are still empty."""
+def missing(group: Any, table: type[Table]) -> list[Key]:
+    """Return the keys of required texts that are still empty."""
     return [
-        key.name
+        key
         for key in groups.keys(table)
         if key.required and key.kind == "str" and not _read(group, key, source_text)
     ]

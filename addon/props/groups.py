@@ -9,7 +9,6 @@ is held; `convert` and `panels` ask it too, so the three always agree.
 from __future__ import annotations
 
 import math
-import re
 import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -58,19 +57,9 @@ def shape_of(key: Key) -> str:
     if key.choices and key.kind != "choice":
         return "word-or-text" if key.kind == "str" else "word-or-number"
     if key.kind == "str":
-        about = key.text.lower()
-        if key.name == "metal":
+        if key.role == "metal":
             return "metal" if key.default else "metal-or-none"
-        if key.name in ("font", "strokes"):
-            return key.name
-        if "vertex group" in about:
-            return "group"
-        if "object:" in about:
-            return "model"
-        if "line break" in about:
-            return "lines"
-        if re.match(r"((\w+ )?file|picture)\b", about):
-            return "file"
+        return key.role or key.kind
     return key.kind
 
 
@@ -181,14 +170,14 @@ class _Maker:
                 )
             }
             for key in keys(table):
-                properties.update(self._properties(key, table.__name__))
+                properties.update(self._properties(key))
             about = (table.__doc__ or table.__name__).splitlines()[0]
             self.known[table] = self._add(group_name(table), about, properties)
         return self.known[table]
 
-    def _properties(self, key: Key, table: str) -> dict[str, Any]:
+    def _properties(self, key: Key) -> dict[str, Any]:
         name, shape = attribute_of(key), shape_of(key)
-        title = labels.with_unit(labels.title_of(key.name, table), key.unit)
+        title = labels.with_unit(labels.title(key), key.unit)
         common = {"name": title, "description": labels.sentence(key.text)}
         live = {**common, "update": self.changed}
         made: dict[str, Any] = {}
@@ -196,9 +185,8 @@ class _Maker:
             made[f"{name}_on"] = BoolProperty(
                 name=common["name"], description=common["description"], update=self.changed
             )
-        choice = automatic.choice_of(key, table)
-        if choice:
-            made[f"{name}_given"] = automatic.switch(key, name, choice, common, self.taken)
+        if key.auto:
+            made[f"{name}_given"] = automatic.switch(key, name, key.auto, common, self.taken)
         if shape == "table":
             assert key.table is not None
             made[name] = PointerProperty(type=self.group(key.table), **common)
@@ -247,7 +235,7 @@ class _Maker:
 
     def _word_or(self, key: Key, shape: str, live: dict[str, Any]) -> dict[str, Any]:
         other, title = (NUMBER, "Number") if shape == "word-or-number" else (TEXT, "Other")
-        if key.unit == "deg" or "degree" in key.text:
+        if is_angle(key):
             title = "Angle"
         is_word = key.default in key.choices
         value = None if is_word else key.default
@@ -286,7 +274,7 @@ def _plain(key: Key, shape: str, default: Any, live: dict[str, Any]) -> Any:
 
 def is_angle(key: Key) -> bool:
     """Tell whether a key is held in radians, as Blender holds angles."""
-    return key.unit == "deg" or (bool(key.choices) and "degree" in key.text)
+    return key.unit == "deg" or key.role == "angle"
 
 
 def scaled(key: Key, value: float) -> float:
@@ -295,7 +283,7 @@ def scaled(key: Key, value: float) -> float:
 
 
 def _items(key: Key) -> list[tuple[str, str, str]]:
-    return [(word, labels.choice_of(word), "") for word in key.choices]
+    return [(word, labels.title_of_word(key, word), "") for word in key.choices]
 
 
 def _limits(key: Key, least: float) -> dict[str, Any]:

@@ -164,7 +164,7 @@ def _material(zone: str, metal: str) -> bpy.types.Material:
     for made in bpy.data.materials:
         if (made.medalwright.zone, made.medalwright.metal) == (zone, metal):
             return made
-    name = f"{labels.choice_of(metal)} {labels.title_of(zone)}"
+    name = f"{labels.plain(metal)} {labels.plain(zone)}"
     made = bpy.data.materials.new(name)
     made.medalwright.zone, made.medalwright.metal = zone, metal
     bright, rough = _ZONES.get(zone.removeprefix(_CORE), (1.0, 0.3))

@@ -43,7 +43,7 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
     also: EnumProperty(
         name="Also",
         description="Files besides STL, 3MF, report and pictures",
-        items=[(kind, _ALSO.get(kind, labels.choice_of(kind)), "") for kind in ALSO],
+        items=[(kind, _ALSO.get(kind, labels.plain(kind)), "") for kind in ALSO],
         options={"ENUM_FLAG"},
     )
     size: IntProperty(

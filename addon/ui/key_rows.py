@@ -3,13 +3,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import bpy
 
-from ..medalcore.spec import Key, Table
+from ..medalcore.spec import Auto, Key, Table
 from ..props import (
-    automatic,
     chosen_values,
     convert,
     fonts,
@@ -52,19 +52,17 @@ def draw_table(
     """
     in_list = "[" in path
     counting = [k for k in visibility.counting(group, table) if k.kind != "tables"]
-    first = labels.FIRST.get(table.__name__, ())
-    counting.sort(key=lambda k: first.index(k.name) if k.name in first else len(first))
-    folds = labels.FOLDS.get(table.__name__, {}) if in_list else {}
-    folded = {name for names in folds.values() for name in names}
+    counting.sort(key=lambda k: k.first or math.inf)
+    folds = dict.fromkeys(k.fold for k in groups.keys(table) if k.fold) if in_list else {}
     column = _column(layout)
     for key in counting:
-        if key.kind != "table" and key.name not in folded:
+        if key.kind != "table" and key.fold not in folds:
             _draw_key(column, group, table, key, path)
     for key in counting:
         if key.kind == "table" and (in_list or is_small(key)):
             _draw_inner(layout, context, group, table, key, path)
-    for title, names in folds.items():
-        keys = [k for k in counting if k.name in names]
+    for title in folds:
+        keys = [k for k in counting if k.fold == title]
         body = _fold(layout, f"{table.__name__}_{title}", title) if keys else None
         if body:
             for key in keys:
@@ -96,7 +94,7 @@ def _draw_inner(
     assert key.table is not None
     name = groups.attribute_of(key)
     if "[" in path:
-        title = labels.table_title(key.name)
+        title = labels.title(key)
         layout = _fold(layout, f"{table.__name__}_{key.name}", title)
         if layout is None:
             return
@@ -109,9 +107,8 @@ def _draw_inner(
 
 def _draw_key(column: Any, group: Any, table: type[Table], key: Key, path: str) -> None:
     name, shape = groups.attribute_of(key), groups.shape_of(key)
-    choice = automatic.choice_of(key, table.__name__)
-    if choice:
-        _draw_chosen(column, group, key, choice)
+    if key.auto:
+        _draw_chosen(column, group, key, key.auto)
         return
     if hasattr(group, f"{name}_on"):
         column.prop(group, f"{name}_on")
@@ -145,7 +142,7 @@ def _draw_key(column: Any, group: Any, table: type[Table], key: Key, path: str) 
         column.prop(group, name)
 
 
-def _draw_chosen(column: Any, group: Any, key: Key, choice: automatic.Choice) -> None:
+def _draw_chosen(column: Any, group: Any, key: Key, auto: Auto) -> None:
     """Draw a number that may be left to be chosen: a tick, then the number or what was taken."""
     name = groups.attribute_of(key)
     row = column.row(align=True, heading=group.bl_rna.properties[name].name)
@@ -153,7 +150,7 @@ def _draw_chosen(column: Any, group: Any, key: Key, choice: automatic.Choice) ->
     if getattr(group, f"{name}_given"):
         row.prop(group, name, text="")
     else:
-        row.label(text=chosen_values.told(group, key, choice))
+        row.label(text=chosen_values.told(group, key, auto))
 
 
 def _draw_model(column: Any, group: Any, name: str, path: str) -> None:
@@ -178,7 +175,7 @@ def _draw_lines(column: Any, group: Any, key: Key, path: str) -> None:
     lines = column.column(align=True)
     for i, item in enumerate(items):
         row = lines.row(align=True)
-        row.prop(item, "text", text=labels.title_of(key.name) if i == 0 else " ")
+        row.prop(item, "text", text=labels.title(key) if i == 0 else " ")
         list_button(row, f"{path}.{key.name}_lines", "REMOVE", "X", i)
     row = column.row(align=True)
     row.alignment = "RIGHT"

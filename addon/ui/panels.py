@@ -98,7 +98,7 @@ def facts_of(report: dict[str, Any]) -> list[tuple[str, str]]:
         ("Mass", f"{report['mass_g']:.{3 if 'solved' in report else 2}f} g"),
     ]
     for part in report.get("parts", ()):
-        metal = labels.choice_of(part["metal"])
+        metal = labels.plain(part["metal"])
         found.append((part["part"].capitalize(), f"{part['mass_g']:.2f} g, {metal}"))
     if report.get("metal_cost") is not None:
         found.append(("Metal Cost", f"{report['metal_cost']:,.2f}"))
@@ -198,7 +198,7 @@ def _table_panel(key: Key, path: str, parent: str, order: int) -> list[type]:
     assert key.table is not None
     name = f"MEDALWRIGHT_PT_{path.replace('.', '_')}"
     draw = _draw_list(key, path) if key.kind == "tables" else _draw_table(key.table, path)
-    title = labels.plural_of(key.name) if key.kind == "tables" else labels.table_title(path)
+    title = labels.title_of_list(key) if key.kind == "tables" else labels.title(key)
     body: dict[str, Any] = {
         "__doc__": f"{title} of the piece.",
         "__module__": __name__,
@@ -280,7 +280,7 @@ def _draw_list(key: Key, path: str) -> Any:
             item_path = f"{path}[{index}]"
             key_rows.draw_table(self.layout, context, items[index], key.table, item_path)
             for empty in convert.missing(items[index], key.table):
-                text = f"Left out until it has its {labels.title_of(empty).lower()}"
+                text = f"Left out until it has its {labels.title(empty).lower()}"
                 layout.wrapped(self.layout, context, text, icon="INFO")
 
     return draw

@@ -1,6 +1,6 @@
 """What is asked for: plain frozen data, read from TOML, Python or Blender's panel."""
 
-from .base import Table
+from .base import Auto, Table
 from .blank import Blank, Drill, Hole, Loop, Rim
 from .border import Border
 from .core import Core
@@ -16,6 +16,7 @@ from .texture import Texture
 from .unused import TreeView, Unused, refuse_unused, unused
 
 __all__ = [
+    "Auto",
     "Blank",
     "Border",
     "Circle",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
-from .base import Table, doc
+from .base import Table, chosen, doc, left_away
 from .condition import Condition, given, one_of
 from .core import Core
 from .shape import Sides
@@ -150,7 +150,8 @@ class Drill(Table, frozen=True):
     only_with: ClassVar[Condition | None] = given("diameter")
 
     diameter: Annotated[
-        float, doc("Diameter of the hole; 0 drills none", unit="mm", ge=0, le=50)
+        float,
+        doc("Diameter of the hole; 0 drills none", auto=left_away(2.0), unit="mm", ge=0, le=50),
     ] = 0.0
     inset: Annotated[
         float, doc("Distance of the hole's middle from the edge", unit="mm", gt=0, le=500)
@@ -178,6 +179,7 @@ class Loop(Table, frozen=True):
         float,
         doc(
             "Width of the metal round the hole",
+            label="Wall Width",
             unit="mm",
             when=_HUNG,
             gt=0,
@@ -188,6 +190,7 @@ class Loop(Table, frozen=True):
         float,
         doc(
             "Thickness of the lug; 0 chooses it",
+            auto=chosen(start=2.0),
             unit="mm",
             when=one_of("kind", "lug"),
             ge=0,
@@ -198,6 +201,7 @@ class Loop(Table, frozen=True):
         float,
         doc(
             "Metal between the hole and the edge of the piece",
+            label="Gap to Edge",
             unit="mm",
             when=_HUNG,
             ge=0.1,
@@ -260,6 +264,7 @@ class Blank(Table, frozen=True):
         float,
         doc(
             "Distance over the flats of an even polygon; sets the corner radius; 0 leaves it",
+            auto=left_away(30.0),
             unit="mm",
             when=one_of("outline", "polygon"),
             ge=0,
@@ -301,6 +306,7 @@ class Blank(Table, frozen=True):
         float,
         doc(
             "Width of a hollow at the edge; 0 chooses it",
+            auto=chosen(start=2.0),
             unit="mm",
             when=one_of("scallop_shape", "notches"),
             ge=0,
@@ -309,7 +315,11 @@ class Blank(Table, frozen=True):
     ] = 0.0
     drawing: Annotated[
         str,
-        doc("File (SVG) whose closed path is the outline", when=one_of("outline", "drawing")),
+        doc(
+            "File (SVG) whose closed path is the outline",
+            role="file",
+            when=one_of("outline", "drawing"),
+        ),
     ] = ""
     turn: Annotated[
         float,
@@ -336,6 +346,8 @@ class Blank(Table, frozen=True):
         float,
         doc(
             "Mass of the finished piece, met by the thickness; 0 takes the thickness as given",
+            label="Aim for Mass",
+            auto=left_away(30.0),
             unit="g",
             ge=0,
             le=100_000,
@@ -345,17 +357,27 @@ class Blank(Table, frozen=True):
         float,
         doc(
             "Cost of the metal, met by the thickness at medal.price; 0 keeps the given thickness",
+            label="Aim for Cost",
+            auto=left_away(10.0),
             ge=0,
             le=1e9,
         ),
     ] = 0.0
     chamfer: Annotated[
         float,
-        doc("Width and height of the broken edge; 0 leaves it sharp", unit="mm", ge=0, le=20),
+        doc(
+            "Width and height of the broken edge; 0 leaves it sharp",
+            label="Broken Edge",
+            unit="mm",
+            ge=0,
+            le=20,
+        ),
     ] = 0.3
     break_shape: Annotated[
         Literal["chamfer", "round"],
-        doc("Edge broken flat at 45 degrees, or rounded", when=given("chamfer")),
+        doc(
+            "Edge broken flat at 45 degrees, or rounded", label="Edge Shape", when=given("chamfer")
+        ),
     ] = "chamfer"
     rim: Annotated[
         Rim,
@@ -366,6 +388,6 @@ class Blank(Table, frozen=True):
         ),
     ] = Rim()
     hole: Hole = Hole()
-    drill: Drill = Drill()
+    drill: Annotated[Drill, doc(label="Drilled Hole")] = Drill()
     loop: Loop = Loop()
     core: Core = Core()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from .base import Table, doc
+from .base import Table, chosen, doc
 from .condition import above, given, one_of
 
 _REPEATED = one_of("kind", "beads", "denticles", "rope", "motif")
@@ -18,12 +18,13 @@ class Border(Table, frozen=True):
         Literal["beads", "denticles", "rope", "line", "motif"],
         doc(
             "What the border is made of: round beads, radial teeth, a twisted rope, plain lines, "
-            "or a motif from a drawing"
+            "or a motif from a drawing",
+            first=1,
         ),
     ] = "beads"
-    drawing: Annotated[str, doc("SVG file of the motif; its head points outwards", when=_MOTIF)] = (
-        ""
-    )
+    drawing: Annotated[
+        str, doc("SVG file of the motif; its head points outwards", role="file", when=_MOTIF)
+    ] = ""
     mirrored: Annotated[
         bool,
         doc(
@@ -36,6 +37,7 @@ class Border(Table, frozen=True):
         int,
         doc(
             "Number of beads, teeth, strands or motifs; 0 counts them from the pitch",
+            auto=chosen("count", start=90),
             when=_REPEATED,
             ge=0,
             le=5000,
@@ -46,6 +48,7 @@ class Border(Table, frozen=True):
         doc(
             "Distance from one to the next along the border, closed to a whole count; "
             "0 suits it to the size",
+            auto=chosen("pitch_mm", start=1.0),
             unit="mm",
             when=_REPEATED & ~given("count"),
             ge=0,
@@ -57,6 +60,7 @@ class Border(Table, frozen=True):
         doc(
             "Width across the border: of beads and rope at the field, of teeth, motifs and "
             "each line at the top; 0 suits it to the piece",
+            auto=chosen("size_mm", start=0.8),
             unit="mm",
             ge=0,
             le=100,
@@ -66,6 +70,8 @@ class Border(Table, frozen=True):
         float,
         doc(
             "Width of a tooth along the border, at the top; 0 takes half the pitch",
+            label="Width of Tooth",
+            auto=chosen(start=0.5),
             unit="mm",
             when=one_of("kind", "denticles"),
             ge=0,
@@ -73,12 +79,20 @@ class Border(Table, frozen=True):
         ),
     ] = 0.0
     lines: Annotated[
-        int, doc("Number of lines, one inside the other", when=one_of("kind", "line"), ge=1, le=9)
+        int,
+        doc(
+            "Number of lines, one inside the other",
+            label="Number of Lines",
+            when=one_of("kind", "line"),
+            ge=1,
+            le=9,
+        ),
     ] = 1
     space: Annotated[
         float,
         doc(
             "Space between two lines, at the top; 0 takes their width",
+            auto=chosen(start=0.4),
             unit="mm",
             when=above("lines", 1),
             ge=0,
@@ -87,7 +101,11 @@ class Border(Table, frozen=True):
     ] = 0.0
     twist: Annotated[
         Literal["right", "left"],
-        doc("Way the strands lean, seen from outside the rim", when=one_of("kind", "rope")),
+        doc(
+            "Way the strands lean, seen from outside the rim",
+            words={"left": "Ranged Left", "right": "Ranged Right"},
+            when=one_of("kind", "rope"),
+        ),
     ] = "right"
     offset: Annotated[
         float,
@@ -103,13 +121,21 @@ class Border(Table, frozen=True):
         float,
         doc(
             "Radius of the middle of the border; 0 takes it from the offset",
+            auto=chosen(start=16.0),
             unit="mm",
             ge=0,
             le=1000,
         ),
     ] = 0.0
     height: Annotated[
-        float, doc("Height above the field; 0 suits it to the size", unit="mm", ge=0, le=20)
+        float,
+        doc(
+            "Height above the field; 0 suits it to the size",
+            auto=chosen("height_mm", start=0.25),
+            unit="mm",
+            ge=0,
+            le=20,
+        ),
     ] = 0.0
     draft: Annotated[
         float, doc("Least draft of the walls, from upright", unit="deg", ge=0, le=45)
@@ -119,6 +145,7 @@ class Border(Table, frozen=True):
         doc(
             "Angle left free for words or a loop, at the field, seen from the middle; 0 runs all "
             "round",
+            fold="Gap",
             unit="deg",
             ge=0,
             le=350,
@@ -128,6 +155,8 @@ class Border(Table, frozen=True):
         Literal["top", "bottom"] | float,
         doc(
             "Middle of the gap: top, bottom, or degrees clockwise from the top",
+            role="angle",
+            fold="Gap",
             when=given("gap") | given("mirrored"),
         ),
     ] = "bottom"

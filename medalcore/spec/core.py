@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
-from .base import Table, doc
+from .base import Table, doc, left_away
 from .condition import Condition, differs, given
 from .shape import CornerRadius, OutlineFile, RoundCorners, Sides, Tall, Turn
 
@@ -18,6 +18,7 @@ class Core(Table, frozen=True):
         float,
         doc(
             "Width over all, as blank.diameter is measured; 0 makes the piece in one part",
+            auto=left_away(20.0),
             unit="mm",
             ge=0,
             le=900,
@@ -37,12 +38,18 @@ class Core(Table, frozen=True):
         float, doc("Room between core and ring", unit="mm", gt=0, le=2)
     ] = 0.05  # fmt: skip
     metal: Annotated[
-        str, doc("Metal of the core, by its name in the table of materials; empty is the ring's")
+        str,
+        doc(
+            "Metal of the core, by its name in the table of materials; empty is the ring's",
+            role="metal",
+        ),
     ] = ""
     price: Annotated[
         float,
         doc(
             "Price of the core's metal for one gram, if it is another one; 0 is none",
+            label="Price per Gram",
+            auto=left_away(1.0),
             when=differs("metal", "/medal.metal"),
             is_note=True,
             ge=0,
@@ -53,6 +60,7 @@ class Core(Table, frozen=True):
         float,
         doc(
             "Depth of a groove round the core that holds it fast; 0 leaves it plain",
+            label="Lock Groove",
             unit="mm",
             ge=0,
             le=5,

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cache, reduce
 from operator import and_
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 import msgspec
 from msgspec import NODEFAULT, inspect
 
-from .base import Table
+from .base import Auto, Role, Table
 from .condition import Condition
 
 
@@ -35,6 +35,8 @@ class Key:
         Where this key counts; None is everywhere.
     is_note : bool
         Whether it is only told that it does not count.
+    label, role, words, auto, fold, first
+        What a panel knows of it, see `doc`.
     """
 
     name: str
@@ -51,6 +53,12 @@ class Key:
     table: type[Table] | None = None
     when: Condition | None = None
     is_note: bool = False
+    label: str = ""
+    role: Role = ""
+    words: Mapping[str, str] = field(default_factory=dict)
+    auto: Auto | None = None
+    fold: str = ""
+    first: int = 0
 
     def allowed(self) -> str:
         """Say in words what the key takes."""
@@ -89,7 +97,11 @@ def _waiting(table: type[Table], key: Key) -> Key:
     """Return a key with what its table makes it wait for."""
     found = [table.only_with, table.further.get(key.name), key.when]
     parts = [c for c in found if c and key.name not in {check.path for check in c.checks()}]
-    return replace(key, when=None if not parts else reduce(and_, parts))
+    when = None if not parts else reduce(and_, parts)
+    return replace(key, when=when, fold=table.folds.get(key.name, key.fold))
+
+
+_TOLD = ("unit", "when", "is_note", "label", "role", "words", "auto", "fold", "first")
 
 
 def _key(f: inspect.Field) -> Key:
@@ -106,11 +118,9 @@ def _key(f: inspect.Field) -> Key:
     common: dict[str, Any] = {
         "name": f.encode_name,
         "text": text,
-        "unit": meta.get("unit", ""),
         "default": default,
         "required": f.required,
-        "when": meta.get("when"),
-        "is_note": meta.get("is_note", False),
+        **{k: meta[k] for k in _TOLD if k in meta},
     }
     return Key(**common, **_shape(node))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from .base import Overlap, Pair, Table, doc
+from .base import Overlap, Pair, Table, chosen, doc
 from .condition import given, one_of
 
 _RAISED = one_of("work", "raised", "levels")
@@ -15,7 +15,7 @@ _CELLS = one_of("work", "cells")
 class Emblem(Table, frozen=True):
     """A drawing as raised or sunk flat work, in levels, or as cells for enamel."""
 
-    drawing: Annotated[str, doc("SVG file of the drawing", min_length=1)]
+    drawing: Annotated[str, doc("SVG file of the drawing", role="file", first=1, min_length=1)]
     work: Annotated[
         Literal["raised", "sunk", "levels", "cells"],
         doc(
@@ -25,13 +25,27 @@ class Emblem(Table, frozen=True):
     ] = "raised"
     fit: Annotated[
         float,
-        doc("Larger side of the drawing; 0 takes half the field", unit="mm", ge=0, le=1000),
+        doc(
+            "Larger side of the drawing; 0 takes half the field",
+            label="Larger Side",
+            first=3,
+            auto=chosen(start=16.0),
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
     ] = 0.0
     at: Annotated[
-        Pair, doc("Where the middle of the drawing lies, from the middle of the face", unit="mm")
+        Pair,
+        doc(
+            "Where the middle of the drawing lies, from the middle of the face",
+            label="Place",
+            first=2,
+            unit="mm",
+        ),
     ] = (0.0, 0.0)
     turn: Annotated[
-        float, doc("Turn of the drawing, counter-clockwise", unit="deg", ge=-3600, le=3600)
+        float, doc("Turn of the drawing, counter-clockwise", first=4, unit="deg", ge=-3600, le=3600)
     ] = 0.0
     height: Annotated[
         float, doc("Height above the field", unit="mm", when=_RAISED, gt=0, le=20)
@@ -42,13 +56,17 @@ class Emblem(Table, frozen=True):
         bool,
         doc(
             "Follow a hollow or domed field instead of standing level",
+            label="Follow Field",
             when=given("^field.dish"),
             is_note=True,
         ),
     ] = True
     bare: Annotated[
         str,
-        doc("Colours that stay bare field, as #rrggbb with spaces between; they cover others"),
+        doc(
+            "Colours that stay bare field, as #rrggbb with spaces between; they cover others",
+            label="Bare Colours",
+        ),
     ] = "#ffffff"
     wall: Annotated[
         float,

@@ -55,6 +55,7 @@ class Panel(Table, frozen=True):
         Pair,
         doc(
             "Its middle, from the middle of the face",
+            label="Place",
             unit="mm",
             when=_OWN,
         ),
@@ -71,7 +72,13 @@ class Panel(Table, frozen=True):
     ] = 4.0
     width: Annotated[
         float,
-        doc("Width of a border along the outline; 0 is a whole panel", unit="mm", ge=0, le=500),
+        doc(
+            "Width of a border along the outline; 0 is a whole panel",
+            label="Border Width",
+            unit="mm",
+            ge=0,
+            le=500,
+        ),
     ] = 0.0
     height: Annotated[
         float, doc("Height above the field; below 0 it is sunk", unit="mm", ge=-20, le=20)

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 import msgspec
 
-from .base import Table, doc
+from .base import Table, doc, left_away
 from .blank import Blank, Rim
 from .border import Border
 from .edge import Edge
@@ -41,17 +41,31 @@ class Identity(Table, frozen=True):
         Literal["struck", "cast", "milled", "printed"], doc("How the piece will be made")
     ] = "struck"
     metal: Annotated[
-        str, doc("Metal or other material, by its name in the table of materials", min_length=1)
+        str,
+        doc(
+            "Metal or other material, by its name in the table of materials",
+            role="metal",
+            min_length=1,
+        ),
     ] = "bronze"
     price: Annotated[
         float,
-        doc("Price of the metal for one gram, in a currency of your own; 0 is none", ge=0, le=1e6),
+        doc(
+            "Price of the metal for one gram, in a currency of your own; 0 is none",
+            label="Price per Gram",
+            auto=left_away(1.0),
+            ge=0,
+            le=1e6,
+        ),
     ] = 0.0
     alignment: Annotated[
         Literal["medal", "coin"] | float,
         doc(
             "Axis the piece is turned over: medal (upright), coin (level), or degrees clockwise "
-            "from upright, seen on the obverse"
+            "from upright, seen on the obverse",
+            label="Turned Over",
+            role="angle",
+            words={"coin": "Level (Coin)", "medal": "Upright (Medal)"},
         ),
     ] = "medal"
 
@@ -72,9 +86,10 @@ class Face(Table, frozen=True):
     """One side of the piece."""
 
     field: Field = Field()
-    rim: Annotated[Rim | None, doc("A rim of this face's own, wholly in place of the blank's")] = (
-        None
-    )
+    rim: Annotated[
+        Rim | None,
+        doc("A rim of this face's own, wholly in place of the blank's", label="Rim of Its Own"),
+    ] = None
     relief: tuple[Relief, ...] = ()
     legend: tuple[Legend, ...] = ()
     inscription: tuple[Inscription, ...] = ()
@@ -87,7 +102,9 @@ class Face(Table, frozen=True):
 class MedalSpec(Table, frozen=True):
     """Everything that is asked for, and nothing that is computed from it."""
 
-    medal: Identity = msgspec.field(default_factory=Identity)
+    medal: Annotated[Identity, doc(label="Name, Metal, Process")] = msgspec.field(
+        default_factory=Identity
+    )
     blank: Blank = msgspec.field(default_factory=Blank)
     edge: Edge = msgspec.field(default_factory=Edge)
     obverse: Face = msgspec.field(default_factory=Face)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from .base import Pair, Table, Triple, doc
+from .base import Pair, Table, Triple, chosen, doc
 from .condition import given, one_of
 from .kinds import from_a
 
@@ -104,7 +104,10 @@ class Flat(Table, frozen=True):
     ] = "dark"
     bare: Annotated[
         str,
-        doc("Colours that stay bare field, as #rrggbb with spaces between; they cover others"),
+        doc(
+            "Colours that stay bare field, as #rrggbb with spaces between; they cover others",
+            label="Bare Colours",
+        ),
     ] = "#ffffff"
     shoulder: Annotated[
         float,
@@ -135,6 +138,7 @@ class Relief(Table, frozen=True):
         doc(
             "Model (STL, OBJ, PLY, OFF, GLB, 3MF), depth picture (PNG, TIFF, EXR), flat drawing "
             "(SVG), or object:NAME in Blender",
+            role="model",
             min_length=1,
         ),
     ]
@@ -153,13 +157,20 @@ class Relief(Table, frozen=True):
             "Larger side of the relief where it meets the field; of its outline if that is a "
             "drawing's, flows out or stands one to one; 0 fills what words and borders leave of "
             "the field",
+            label="Larger Side",
+            auto=chosen("size_mm", start=20.0),
             unit="mm",
             ge=0,
             le=1000,
         ),
     ] = 0.0
     at: Annotated[
-        Pair, doc("Where the middle of the relief lies, from the middle of the face", unit="mm")
+        Pair,
+        doc(
+            "Where the middle of the relief lies, from the middle of the face",
+            label="Place",
+            unit="mm",
+        ),
     ] = (0.0, 0.0)
     cut: Cut = Cut()
     crop: Crop = Crop()
@@ -168,6 +179,7 @@ class Relief(Table, frozen=True):
         doc(
             "Angle at which edges of a coarse model stay sharp, facets below it are smoothed; "
             "0 keeps every facet",
+            fold="Outline and Surface",
             unit="deg",
             when=from_a("model", "array"),
             ge=0,
@@ -183,6 +195,7 @@ class Relief(Table, frozen=True):
         doc(
             "Height of the highest point above the field; 0 stays below the rim, at half a "
             "millimetre at most",
+            auto=chosen("height_mm", start=0.5),
             unit="mm",
             when=~one_of("compression", "none"),
             ge=0,
@@ -195,6 +208,8 @@ class Relief(Table, frozen=True):
             "How depth is brought to the height: gradient keeps what raking light shows, linear "
             "scales, none takes depths as heights, one to one: a picture's black and white are "
             "then heights above the field",
+            label="Flattened",
+            words={"gradient": "Keeping Form", "linear": "Evenly"},
             when=from_a("model", "picture", "array"),
         ),
     ] = "gradient"
@@ -211,6 +226,7 @@ class Relief(Table, frozen=True):
         float,
         doc(
             "How hard one part stands before another; 1 is even, 0 lets them run together",
+            label="Inner Edges",
             when=_PRESSED,
             ge=0,
             le=4,
@@ -221,6 +237,7 @@ class Relief(Table, frozen=True):
         doc(
             "Picture over the relief that says where modelling counts: mid-grey is even, white "
             "doubles it, black levels it",
+            role="file",
             when=_PRESSED,
         ),
     ] = ""
@@ -229,6 +246,8 @@ class Relief(Table, frozen=True):
         doc(
             "Vertex group of the source that is modelled more: twice as strongly where its weight "
             "is 1",
+            label="Modelled More",
+            role="group",
             when=_PRESSED & from_a("model", "array"),
         ),
     ] = ""
@@ -236,6 +255,8 @@ class Relief(Table, frozen=True):
         str,
         doc(
             "Vertex group of the source that is modelled less: flattened where its weight is 1",
+            label="Modelled Less",
+            role="group",
             when=_PRESSED & from_a("model", "array"),
         ),
     ] = ""
@@ -244,6 +265,8 @@ class Relief(Table, frozen=True):
         doc(
             "Least height inside the outline, which compression lifts the lowest place to; 0 "
             "chooses it from the height",
+            fold="Outline and Surface",
+            auto=chosen("foot_mm", start=0.05),
             unit="mm",
             ge=0,
             le=5,
@@ -254,6 +277,7 @@ class Relief(Table, frozen=True):
         doc(
             "Draft of every wall from upright, at the outline and inside: hollows beside steeper "
             "walls are filled",
+            fold="Outline and Surface",
             unit="deg",
             ge=0,
             le=60,
@@ -263,6 +287,7 @@ class Relief(Table, frozen=True):
         float,
         doc(
             "How far the foot flows out into the field round the outline; 0 ends it with a wall",
+            fold="Outline and Surface",
             unit="mm",
             ge=0,
             le=20,
@@ -270,8 +295,17 @@ class Relief(Table, frozen=True):
     ] = 0.0
     strokes: Annotated[
         str,
-        doc("Strokes sculpted on the relief: a model file of what they add in height, or empty"),
+        doc(
+            "Strokes sculpted on the relief: a model file of what they add in height, or empty",
+            role="strokes",
+        ),
     ] = ""
     settle: Annotated[
-        bool, doc("Bring overhangs and floating parts down to the field", when=_PRESSED)
+        bool,
+        doc(
+            "Bring overhangs and floating parts down to the field",
+            label="Settle Overhangs",
+            fold="Outline and Surface",
+            when=_PRESSED,
+        ),
     ] = True

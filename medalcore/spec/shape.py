@@ -36,7 +36,10 @@ RoundCorners = Annotated[
     ),
 ]
 OutlineFile = Annotated[
-    str, doc("File (SVG) whose closed path is the outline", when=one_of("shape", "drawing"))
+    str,
+    doc(
+        "File (SVG) whose closed path is the outline", role="file", when=one_of("shape", "drawing")
+    ),
 ]
 Turn = Annotated[
     float,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from .base import Pair, Table, doc
+from .base import Pair, Table, chosen, doc
 from .condition import below, one_of
 
 _LINES = one_of("kind", "rays", "rings")
@@ -39,19 +39,27 @@ class Texture(Table, frozen=True):
         ),
     ] = 0.06
     section: Annotated[
-        Literal["round", "vee"], doc("Section of a line, as of the tool that cuts it", when=_LINES)
+        Literal["round", "vee"],
+        doc("Section of a line, as of the tool that cuts it", words={"vee": "Vee"}, when=_LINES),
     ] = "round"
     land: Annotated[
         float,
         doc("Share of the pitch that stays bare field between lines", when=_LINES, ge=0, lt=1),
     ] = 0.0
     at: Annotated[
-        Pair, doc("Where the middle of the texture lies, from the middle of the face", unit="mm")
+        Pair,
+        doc(
+            "Where the middle of the texture lies, from the middle of the face",
+            label="Place",
+            unit="mm",
+        ),
     ] = (0.0, 0.0)
     inner: Annotated[
         float,
         doc(
             "Radius about its middle where texture begins; 0 begins as near as lines allow",
+            label="Begins at Radius",
+            auto=chosen(start=2.0),
             unit="mm",
             ge=0,
             le=1000,
@@ -59,7 +67,14 @@ class Texture(Table, frozen=True):
     ] = 0.0
     outer: Annotated[
         float,
-        doc("Radius up to which there is texture; 0 fills the field", unit="mm", ge=0, le=1000),
+        doc(
+            "Radius up to which there is texture; 0 fills the field",
+            label="Ends at Radius",
+            auto=chosen(start=12.0),
+            unit="mm",
+            ge=0,
+            le=1000,
+        ),
     ] = 0.0
     margin: Annotated[
         float, doc("Bare field left where the field ends", unit="mm", ge=0.02, le=100)
@@ -75,7 +90,8 @@ class Texture(Table, frozen=True):
         ),
     ] = 0.0
     sweep: Annotated[
-        float, doc("Angle of the sector; 360 is all round", unit="deg", gt=0, le=360)
+        float,
+        doc("Angle of the sector; 360 is all round", label="Sector", unit="deg", gt=0, le=360),
     ] = 360.0
     fade: Annotated[
         float,
