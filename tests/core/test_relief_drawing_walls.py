@@ -41,6 +41,12 @@ def test_curves_are_the_drawings_own(make):
     assert built.facts["size_mm"] == pytest.approx([wide, wide], abs=0.002)
 
 
+def test_walls_that_keep_their_draft_as_far_as_it_can_be_read_are_not_told(make):
+    """A drawing of its own default has no finding of our making."""
+    assert steepest(make(DISC)).min() > 9.75
+    assert not [f for f in make(DISC).findings if f.rule == "relief-draft"]
+
+
 @pytest.mark.parametrize("compression", ["gradient", "linear"])
 def test_levels_stand_as_dark_as_they_are(make, compression):
     """Everything level stands at its height within 2 micrometres, under either compression."""

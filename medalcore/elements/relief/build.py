@@ -38,6 +38,7 @@ from .surface.slope_limit import Steep, steeper
 _WORTH_TELLING = 0.01  # mm raised, or mm2 filled, below which a note would be noise
 _STEEP_SHARE = 0.02  # of the outline's length
 _CLOSED_SHARE = 0.01  # of the outline's length
+_GAUGED = 0.25  # degrees of draft that nobody reads on a wall so low (common practice, no source)
 _ROOM = 1.0  # mm below the field, more than the foot of any relief reaches down
 
 
@@ -89,7 +90,7 @@ def build_relief(spec: Relief, context: Context) -> Built:
         findings=(
             *_unused(spec, context.models.get(spec.source)),
             *_findings(spec, made, shape, filled),
-            *_steep(spec, surface.steep, at),
+            *_steep(spec, surface.steep, at, is_drawing=made.source.flat is not None),
             *made.findings,
         ),
         footprint=None if seen_at is None else seen_at + np.array(at),
@@ -351,18 +352,25 @@ def _findings(spec: Relief, made: DraftedField, shape: Shape, filled: float) -> 
         )  # fmt: skip
 
 
-def _steep(spec: Relief, steep: Steep | None, shift: tuple[float, float]) -> Iterator[Finding]:
+def _steep(
+    spec: Relief, steep: Steep | None, shift: tuple[float, float], *, is_drawing: bool
+) -> Iterator[Finding]:
     """Tell of facets that are steeper than the draft, as measured on the finished surface."""
-    if steep is not None:
-        least, (u, v) = math.degrees(steep.least), np.add(steep.where, shift)
-        yield Finding(
-            "relief-draft", "warning",
-            f"{steep.count} facets, {steep.area:.2g} mm2 in all, are steeper than the draft of "
-            f"{spec.draft:g} degrees, the steepest at {least:.2f} degrees near {u:.1f}, {v:.1f} "
-            "mm; a smoother source, a lower relief or less draft avoids it",
-            measured=least,
-            limit=spec.draft,
-        )  # fmt: skip
+    if steep is None:
+        return
+    least, (u, v) = math.degrees(steep.least), np.add(steep.where, shift)
+    if spec.draft - least < _GAUGED:
+        return
+    cure = "less draft or the quality fine" if is_drawing else "a smoother source, less draft"
+    yield Finding(
+        "relief-draft",
+        "note" if is_drawing else "warning",
+        f"{steep.count} facets, {steep.area:.2g} mm2 in all, are steeper than the draft of "
+        f"{spec.draft:g} degrees, the steepest at {least:.2f} degrees near {u:.1f}, {v:.1f} "
+        f"mm; {cure} or a lower relief avoids it",
+        measured=least,
+        limit=spec.draft,
+    )
 
 
 def _closed(facts: Mapping[str, Any]) -> Iterator[Finding]:
