@@ -8,7 +8,7 @@ import os
 import re
 import tomllib
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -104,7 +104,7 @@ def spec_from_dict(
     """
     try:
         _refuse_non_finite(data, "", file)
-        spec = msgspec.convert(data, MedalSpec)
+        spec = msgspec.convert(_in_64_bits(data), MedalSpec)
     except msgspec.ValidationError as error:
         raise _explain(str(error), data, file) from None
     except RecursionError:
@@ -125,6 +125,20 @@ def spec_from_dict(
 
     mapped: MedalSpec = _map_files(spec, found)
     return mapped
+
+
+def _in_64_bits(data: Any) -> Any:
+    """Return data with whole numbers beyond TOML's as the numbers they are near.
+
+    The lowest msgspec ends in an error of its own on those.
+    """
+    if isinstance(data, Mapping):
+        return {key: _in_64_bits(value) for key, value in data.items()}
+    if isinstance(data, (list, tuple)):
+        return [_in_64_bits(value) for value in data]
+    if isinstance(data, int) and abs(data) >= 2**63:
+        return float(data) if abs(data) < 2**1023 else math.inf if data > 0 else -math.inf
+    return data
 
 
 def spec_to_dict(spec: MedalSpec) -> dict[str, Any]:

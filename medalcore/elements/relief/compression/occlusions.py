@@ -32,8 +32,14 @@ class OcclusionEdges:
         Flat indices of their faces, cliff by cliff.
     cliff : (n,) int
         Number of the cliff a face belongs to.
+    sudden : (n,) float32
+        0 where a face is hardly steeper than what is beside it explains, 1 for a true jump.
     part : (n,) float32
         Share of a face in the height of its cliff.
+    along : (n,) float32
+        How far a face lies on the way from the last slope before to the first one after.
+    before, after : (m,) int
+        Flat indices of the faces before and after each cliff; −1 beyond the grid.
     jump : (m,) float32
         Height of each cliff, signed, pixels.
     room : (m,) float32
@@ -42,9 +48,30 @@ class OcclusionEdges:
 
     faces: IndexArray
     cliff: IndexArray
+    sudden: Float32Array
     part: Float32Array
+    along: Float32Array
+    before: IndexArray
+    after: IndexArray
     jump: Float32Array
     room: Float32Array
+
+    def between(self, slopes: Float32Array) -> Float32Array:
+        """Return what the slopes (rows, cols) before and after lead to on each face, (n,)."""
+        flat = slopes.ravel()
+        first = np.where(self.before < 0, np.float32(0.0), flat.take(self.before))
+        last = np.where(self.after < 0, np.float32(0.0), flat.take(self.after))
+        out: Float32Array = first[self.cliff] + self.along * (last - first)[self.cliff]
+        return out
+
+    def heal(self, slopes: Float32Array) -> None:
+        """Let slopes run on through the cliffs, in place.
+
+        The edge lies anywhere within a face, so on the whole half of it is the front's.
+        """
+        flat = slopes.reshape(-1)
+        own = flat[self.faces]
+        flat[self.faces] = own + self.sudden * (self.between(slopes) - own)
 
 
 def remove_occlusions(
@@ -82,28 +109,31 @@ def remove_occlusions(
     last = place[np.append(start[1:], len(faces))[: len(start)] - 1]
     first, line = place[start], line[start]
 
-    def slope(at: IndexArray) -> Float32Array:
-        """Return the slopes of faces on the lines of the cliffs; 0 beyond the grid."""
+    def face(at: IndexArray) -> IndexArray:
         there = line * cols + at if axis == 1 else at * cols + line
-        known = (at >= 0) & (at < size)
-        found: Float32Array = np.where(known, flat.take(np.where(known, there, 0)), np.float32(0.0))
-        return found
+        known: IndexArray = np.where((at >= 0) & (at < size), there, -1)
+        return known
 
     explained = np.copysign(most, steep)
-    # 0 where a face is hardly steeper than what is beside it explains, 1 for a true jump
-    sudden = np.clip(np.abs(steep) / np.maximum(most, np.float32(1e-9)) - 1, 0, 1)
-    along = ((place - first[cliff] + 1) / (last - first + 2)[cliff]).astype(np.float32)
-    before, after = slope(first - 1), slope(last + 1)
-    across = before[cliff] + along * (after - before)[cliff]
-    flat[faces] = explained + sudden * (across - explained)
-    more = steep - (flat[faces] + sudden * (across - flat[faces]))
-    part, jump = np.zeros_like(steep), np.zeros(len(start), np.float32)
+    made = OcclusionEdges(
+        faces=faces,
+        cliff=cliff,
+        sudden=np.clip((np.abs(steep) / np.maximum(most, np.float32(1e-9)) - 1), 0, 1),
+        part=np.zeros_like(steep),
+        along=((place - first[cliff] + 1) / (last - first + 2)[cliff]).astype(np.float32),
+        before=face(first - 1),
+        after=face(last + 1),
+        jump=np.zeros(len(start), np.float32),
+        room=_behind(mask, axis, line, first, last + 1, steep[start] > 0, pixel),
+    )
+    healed = made.between(slopes)
+    flat[faces] = explained + made.sudden * (healed - explained)
+    more = steep - (flat[faces] + made.sudden * (healed - flat[faces]))
     if len(start):
-        jump[:] = np.add.reduceat(more, start)
-        whole = jump[cliff]
-        np.divide(more, whole, out=part, where=whole != 0.0)
-    space = _behind(mask, axis, line, first, last + 1, steep[start] > 0, pixel)
-    return OcclusionEdges(faces, cliff, part, jump, space)
+        made.jump[:] = np.add.reduceat(more, start)
+        whole = made.jump[cliff]
+        np.divide(more, whole, out=made.part, where=whole != 0.0)
+    return made
 
 
 def _behind(

@@ -167,6 +167,8 @@ def attenuated(job: Job, pyramid: Pyramid) -> System:
         remove_occlusions(down, 0, mask, pixel),
     )
     attenuate(across, down)
+    beside.heal(across)
+    below.heal(down)
     job.emphasise(across, down)
     detail = max(spec.detail, BROADEST)
     gain = np.float32(detail * pixel)

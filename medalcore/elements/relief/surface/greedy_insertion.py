@@ -33,6 +33,7 @@ _LEAN_ROUNDS = 6
 _FIRM = 0.6  # tolerances that a corner may move for draft,
 _SOFT = 1.5  # beside lines and the outline,
 _FREE = 0.2  # and on them, where it shows most
+_BESIDE = 3.0  # pixels from a moved corner at which large triangles about it are cut off
 _SLIVER = 0.02  # pixels from corners, border and lines within which no point is added
 _SMALL = 6.0  # square pixels: smaller triangles are not refined for their looks
 _CREASE = 0.1  # of the tolerance: triangles that follow so closely only show the field's crease
@@ -251,14 +252,38 @@ def _limit_slopes(
         bad = near[state.worst[near] > tolerance]
         if last == 0 or len(bad) == 0:
             return
-        where = _apart(state, bad, held != own, tolerance)
-        pixel = state.pixel[where]
+        where, pixel = _cut_off(state, bad, np.abs(held - own))
+        rest = _apart(state, np.setdiff1d(bad, where), held != own, tolerance)
+        where, pixel = np.append(where, rest), np.append(pixel, state.pixel[rest])
         if len(where) == 0:
             return
         state.worst[near] = 0.0  # of the raised surface; those to be mended are chosen
         heights.z = own
         todo = heights.insert(mesh, where, pixel)
         _refine(state, todo, 1, tolerance)
+
+
+def _cut_off(state: _Deviations, bad: IntArray, moved: FloatArray) -> tuple[IntArray, IntArray]:
+    """Return large triangles at moved corners, and in each a pixel near that corner.
+
+    With points there the corner takes only its surroundings along. Without, a coarse scan of a
+    head came out with a facet that hung over.
+    """
+    mesh, field = state.mesh, state.heights.field
+    corner = mesh.triangles[bad]
+    xy = mesh.points[corner]
+    own = xy[np.arange(len(bad)), moved[corner].argmax(axis=1)]
+    away = xy.mean(axis=1) - own
+    far = np.maximum(np.linalg.norm(away, axis=1), 1e-12)
+    place = np.rint(own + away * (np.minimum(_BESIDE, 0.5 * far) / far)[:, None])
+    side, off = np.roll(xy, -1, axis=1) - xy, place[:, None] - xy
+    inside = (cross2(side, off) > 0).all(axis=1)
+    gap, across = distances(mesh, bad, place)
+    col, row = place[:, 0].astype(np.int64), -place[:, 1].astype(np.int64)
+    pixel = row * field.shape[1] + col
+    some = np.flatnonzero(inside & (gap > 1.0) & (across.min(axis=1) > 0.5))
+    some = some[np.isfinite(field.ravel()[pixel[some]])]
+    return bad[some], pixel[some]
 
 
 def _apart(state: _Deviations, bad: IntArray, moved: BoolArray, tolerance: float) -> IntArray:
