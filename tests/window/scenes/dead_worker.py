@@ -14,7 +14,7 @@ PATIENCE = 30.0
 
 def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     """Note what is told and what is built after each death."""
-    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.live"))
+    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.work.live"))
 
     def piece() -> Any:
         return bpy.data.objects["Medal"]

@@ -34,7 +34,7 @@ def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     monkey.modifiers[0].levels = 3
     bpy.ops.medalwright.new()
     piece = bpy.context.object
-    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.live"))
+    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.work.live"))
     spec, built = piece.medalwright.spec, piece.data.medalwright
     monkey.select_set(True)
     bpy.ops.medalwright.use_selected()

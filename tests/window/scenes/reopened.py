@@ -13,7 +13,7 @@ PATIENCE = 60.0
 
 def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     """Note what comes by itself."""
-    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.live"))
+    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.work.live"))
 
     def piece() -> Any:
         return bpy.data.objects["Medal"]

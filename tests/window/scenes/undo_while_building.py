@@ -13,7 +13,7 @@ PATIENCE = 60.0
 
 def play(bpy: Any, tell: Callable[..., None]) -> Iterator[float]:
     """Note after each step what is there and what could be undone and redone."""
-    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.live"))
+    live = next(m for name, m in sys.modules.items() if name.endswith(".medalwright.work.live"))
     window = bpy.context.window
 
     def piece() -> Any:
