@@ -103,7 +103,6 @@ class Border(Table, frozen=True):
         Literal["right", "left"],
         doc(
             "Way the strands lean, seen from outside the rim",
-            words={"left": "Ranged Left", "right": "Ranged Right"},
             when=one_of("kind", "rope"),
         ),
     ] = "right"
