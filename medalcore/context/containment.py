@@ -10,6 +10,7 @@ import numpy as np
 from ..errors import SpecError
 from ..geometry.arrays import cross2
 from ..geometry.contour import Contours, circle, contours_of, inside, signed_area
+from ..geometry.distance import to_contours
 from ..geometry.grid import Grid
 from ..geometry.raster import top_surface
 from ..geometry.solid import Solid, arrays_of
@@ -115,10 +116,9 @@ def keep_clear(outline: Contours, points: FloatArray, keep: float, cure: str = "
         raise SpecError(
             f"reaches {_length(reach.far)} beyond the edge of the piece, {reach.near}; {cure}"
         )
-    stops = np.vstack([np.roll(c, -1, axis=0) for c in outline])
-    left = [_distance(point, rim, stops) for point in points]
-    if left and min(left) < keep:
-        reach = Reach(min(left), tuple(points[int(np.argmin(left))].tolist()))
+    left = to_contours(points, outline)
+    if left.min(initial=math.inf) < keep:
+        reach = Reach(float(left.min()), tuple(points[int(np.argmin(left))].tolist()))
         raise SpecError(
             f"comes to {reach.far:.2f} mm from the edge of the piece, {reach.near}, where it needs "
             f"{keep:.2f} mm; {cure}"
@@ -219,20 +219,13 @@ def _field(ground: Ground) -> Contours:
 
 def _beyond(outline: Contours, points: FloatArray) -> Reach | None:
     """Return how far, and where, points reach beyond an outline."""
-    starts = np.vstack(outline)
-    stops = np.vstack([np.roll(c, -1, axis=0) for c in outline])
     worst: Reach | None = None
-    for some in np.array_split(points, math.ceil(len(points) * len(starts) / _AT_ONCE) or 1):
-        for point in some[~inside(outline, some)]:
-            far = _distance(point, starts, stops)
-            if far > (worst.far if worst else _TOUCH_MM):
-                worst = Reach(far, (float(point[0]), float(point[1])))
+    for some in np.array_split(
+        points, math.ceil(len(points) * sum(map(len, outline)) / _AT_ONCE) or 1
+    ):
+        outside = some[~inside(outline, some)]
+        far = to_contours(outside, outline)
+        if far.max(initial=0.0) > (worst.far if worst else _TOUCH_MM):
+            at = int(np.argmax(far))
+            worst = Reach(float(far[at]), (float(outside[at, 0]), float(outside[at, 1])))
     return worst
-
-
-def _distance(point: FloatArray, starts: FloatArray, ends: FloatArray) -> float:
-    """Return the distance of a point from segments, mm."""
-    way = ends - starts
-    along = np.einsum("ij,ij->i", point - starts, way) / np.maximum((way**2).sum(axis=1), 1e-18)
-    nearest = starts + np.clip(along, 0.0, 1.0)[:, None] * way
-    return float(np.linalg.norm(nearest - point, axis=1).min())

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..geometry.contour import Contours, bounds, inside
+from ..geometry.distance import from_origin
 from ..geometry.types import FloatArray
 from .panel_height import Terrace
 
@@ -132,7 +133,7 @@ class Ground:
         """
         low, high = bounds(contours)
         far = float(np.hypot(*np.concatenate(contours).T).max()) + grown
-        near = max(_nearest(contours) - grown, 0.0)
+        near = max(from_origin(contours) - grown, 0.0)
         if inside(contours, np.zeros((1, 2)))[0]:
             near = 0.0
         radii = np.array([near, *(r for r, _ in self.steps if near < r < far), far])
@@ -192,15 +193,6 @@ class Ground:
         s, reach, big = abs(self.dish), self.basin or self.radius, self.sphere
         cap = np.sqrt(np.maximum(big**2 - np.minimum(r2, reach**2), 0.0)) - (big - s)
         return self.level - math.copysign(1.0, self.dish) * cap
-
-
-def _nearest(outline: Contours) -> float:
-    """Return how near an outline comes to the middle of the face, mm."""
-    starts = np.concatenate(outline)
-    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
-    square = np.maximum(np.sum(step * step, axis=1), 1e-18)
-    t = np.clip(-np.sum(starts * step, axis=1) / square, 0.0, 1.0)
-    return float(np.hypot(*(starts + t[:, None] * step).T).min())
 
 
 def placement(alignment: str | float, side: int) -> FloatArray:

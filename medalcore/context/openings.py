@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from ..geometry.contour import Contours, inside, signed_area
+from ..geometry.distance import to_contours
 from ..geometry.types import FloatArray, IntArray
 from .ground import Ground
 
@@ -61,11 +62,11 @@ def opening_at(ground: Ground, points: FloatArray) -> IntArray:
         outer = tuple(c for c in _arrays(ground.outline) if signed_area(c) > 0.0)
         at = points[some]
         if outer:
-            least = np.where(inside(outer, at), _distance(outer, at), 0.0)
+            least = np.where(inside(outer, at), to_contours(at, outer), 0.0)
         else:
             least = np.maximum(ground.radius - np.hypot(*at.T), 0.0)
         for opening, contours in openings.items():
-            off = np.where(inside(contours, at), 0.0, _distance(contours, at))
+            off = np.where(inside(contours, at), 0.0, to_contours(at, contours))
             number[some[off < least]] = opening
             least = np.minimum(off, least)
     return number
@@ -73,20 +74,3 @@ def opening_at(ground: Ground, points: FloatArray) -> IntArray:
 
 def _arrays(outline: tuple[tuple[tuple[float, float], ...], ...]) -> Contours:
     return tuple(np.array(c, dtype=np.float64) for c in outline)
-
-
-def _distance(contours: Contours, points: FloatArray) -> FloatArray:
-    """Return how far (k, 2) points are from closed contours, mm."""
-    starts = np.vstack(contours)
-    ways = np.vstack([np.roll(c, -1, axis=0) for c in contours]) - starts
-    square = np.maximum(np.sum(ways**2, axis=1), 1e-18)
-    least = np.full(len(points), np.inf)
-    parts = math.ceil(len(points) * len(starts) / _AT_ONCE) or 1
-    for a, way, size in zip(
-        *(np.array_split(x, parts) for x in (starts, ways, square)), strict=True
-    ):
-        off = points[:, None, :] - a
-        along = np.clip(np.sum(off * way, axis=2) / size, 0.0, 1.0)
-        far = np.linalg.norm(off - along[..., None] * way, axis=2)
-        least = np.minimum(least, far.min(axis=1, initial=np.inf))
-    return least

@@ -11,6 +11,7 @@ import numpy as np
 
 from ..geometry.arrays import cross2, ragged
 from ..geometry.contour import Contours
+from ..geometry.distance import to_edges
 from ..geometry.types import BoolArray, FloatArray, IntArray
 
 _CELLS = 128
@@ -123,7 +124,7 @@ class _Finder:
         """
         order = np.argsort(cell, kind="stable")
         cell, edge = cell[order], edge[order]
-        far = _distance(self._middle[cell], self._start[edge], self._stop[edge])
+        far, _ = to_edges(self._middle[cell], self._start[edge], self._stop[edge])
         least = np.full(len(self._middle), np.inf)
         np.minimum.at(least, cell, far)
         r = 0.75 * self._cell  # half the diagonal, and the middle is not quite in the middle
@@ -159,7 +160,7 @@ class _Finder:
         a, way = self._start[edge], self._stop[edge] - self._start[edge]
         to_middle = (self._middle[cell] - points)[which]
         off = points[which] - a
-        distance = _distance(points[which], a, self._stop[edge])
+        distance, _ = to_edges(points[which], a, self._stop[edge])
         # The way to the middle of the cell crosses the outline an odd number of times, or not.
         spans = (cross2(to_middle, -off) > 0.0) != (cross2(to_middle, way - off) > 0.0)
         parts = (cross2(way, off) > 0.0) != (cross2(way, off + to_middle) > 0.0)
@@ -189,13 +190,6 @@ class _Finder:
 
     def _number(self, at: IntArray) -> IntArray:
         return np.asarray(at[:, 0] * self._shape[1] + at[:, 1])
-
-
-def _distance(points: FloatArray, start: FloatArray, stop: FloatArray) -> FloatArray:
-    """Return how far points lie from edges, one from one, (n,) mm."""
-    way, off = stop - start, points - start
-    t = np.clip(np.sum(off * way, axis=1) / np.sum(way * way, axis=1), 0.0, 1.0)
-    return np.asarray(np.hypot(*(off - t[:, None] * way).T))
 
 
 def _inside_rows(contours: Contours, at: FloatArray) -> BoolArray:

@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from .contour import Contours, inside
+from .contour import Contours, edge_lengths, inside
+from .distance import to_contours, to_edges
 from .types import FloatArray
 
 
@@ -33,23 +34,15 @@ def along_at(outline: FloatArray, clockwise: float) -> float:
     """Return the length along an outline at which a ray from the origin meets it, mm."""
     way = direction(clockwise)
     place = way * reach(outline, way)
-    steps = np.roll(outline, -1, axis=0) - outline
-    size = np.sum(steps * steps, axis=1)
-    t = np.clip(np.sum((place - outline) * steps, axis=1) / size, 0.0, 1.0)
-    i = int(np.argmin(np.hypot(*(outline + steps * t[:, None] - place).T)))
-    ends = np.concatenate([[0.0], np.cumsum(np.sqrt(size))])
-    return float(ends[i] + t[i] * math.sqrt(size[i]))
+    far, share = to_edges(place, outline, np.roll(outline, -1, axis=0))
+    i = int(np.argmin(far))
+    lengths = edge_lengths(outline)
+    return float(lengths[:i].sum() + share[i] * lengths[i])
 
 
 def distance(contours: Contours, point: FloatArray) -> float:
     """Return the distance of a point from closed contours, mm; below 0 outside them."""
-    best = math.inf
-    for contour in contours:
-        a = contour - point
-        way = np.roll(a, -1, axis=0) - a
-        size = np.maximum(np.sum(way * way, axis=1), 1e-300)
-        t = np.clip(-np.sum(a * way, axis=1) / size, 0.0, 1.0)
-        best = min(best, float(np.hypot(*(a + way * t[:, None]).T).min()))
+    best = float(to_contours(point[None], contours)[0])
     return best if inside(contours, point[None])[0] else -best
 
 

@@ -100,7 +100,6 @@ class Wall:
 
 def steps_of(ground: Ground) -> tuple[Step, ...]:
     """Return the panels and circles of a field, each by itself."""
-    bare = Ground(0.0, ground.radius, 0.0, -math.inf)
     found = [
         Step("a panel", Ground(0.0, ground.radius, 0.0, -math.inf, terraces=(t,)))
         for t in ground.terraces
@@ -109,8 +108,7 @@ def steps_of(ground: Ground) -> tuple[Step, ...]:
     while knots:
         count = 4 if knots[0][1] == 0.0 else 2  # a ring, or a panel that reaches to the middle
         own, knots = tuple(knots[:count]), knots[count:]
-        circle = Ground(0.0, bare.radius, 0.0, -math.inf, steps=own)
-        found.append(Step("a circle", circle))
+        found.append(Step("a circle", Ground(0.0, ground.radius, 0.0, -math.inf, steps=own)))
     return tuple(found)
 
 

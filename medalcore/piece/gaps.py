@@ -17,6 +17,7 @@ from ..context.ground import Ground
 from ..context.openings import BASE, EDGE, LOOP, NAMES, RIM, opening_at
 from ..geometry.arrays import ragged
 from ..geometry.contour import Contours
+from ..geometry.distance import to_edges
 from ..geometry.types import BoolArray, FloatArray, IntArray
 from .field_steps import Wall, steps_of
 from .standing import Finished, Owner, Standing, to_face
@@ -288,10 +289,9 @@ def _apart(feet: _Feet, one: IntArray, two: IntArray) -> tuple[FloatArray, Float
     for points, ends in (
         (feet.start[one], two), (feet.stop[one], two), (feet.start[two], one), (feet.stop[two], one)
     ):  # fmt: skip
-        a, way = feet.start[ends], feet.stop[ends] - feet.start[ends]
-        along = np.sum((points - a) * way, axis=1) / np.maximum(np.sum(way * way, axis=1), 1e-18)
-        nearest = a + np.clip(along, 0.0, 1.0)[:, None] * way
-        gap = np.linalg.norm(points - nearest, axis=1)
+        a, b = feet.start[ends], feet.stop[ends]
+        gap, share = to_edges(points, a, b)
+        nearest = a + share[:, None] * (b - a)
         better = gap < best
         best[better] = gap[better]
         place[better] = 0.5 * (points + nearest)[better]

@@ -17,7 +17,7 @@ from ...geometry.shell import Ring, Shell, Surface, joined
 from ...geometry.solid import Label, Side, Solid
 from ...geometry.types import FloatArray, IntArray
 from .edge_wall import Columns, in_short_rises, raise_wall
-from .field_rings import chords_for, fill_disc, ring_step, thin_rings
+from .field_rings import chords_for, circle_angles, fill_disc, ring_step, thin_rings
 from .offsets import Circles, Outline, refined, room_round_middle
 from .polygon_edge import PolygonEdge
 from .profile import FaceShape, Step
@@ -335,8 +335,7 @@ def _row_inside(contours: Contours, far: float) -> Contours:
 
 
 def _circle(shell: Shell, radius: float, ground: Ground, tolerance: Tolerance) -> Ring:
-    n = chords_for(radius, tolerance)
-    angle = 0.2371 + 2.0 * np.pi * np.arange(n) / n
+    angle = circle_angles(chords_for(radius, tolerance))
     uv = radius * np.column_stack([np.cos(angle), np.sin(angle)])
     return shell.ring(radius, angle, ground.height(uv))
 

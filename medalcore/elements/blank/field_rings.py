@@ -57,6 +57,11 @@ def _in_short_chords(
     return np.where(new, np.hypot(px, py), radius[owner]), angle[owner] + np.where(new, turn, 0.0)
 
 
+def circle_angles(count: int) -> FloatArray:
+    """Return the angles of a ring's points, radians, off the axes that elements are drawn on."""
+    return _OFF_GRID + _turn(count)
+
+
 def _turn(count: int) -> FloatArray:
     return np.asarray(2.0 * np.pi * np.arange(count) / count)
 
@@ -88,7 +93,7 @@ def thin_rings(
     last = rim
     for edge in (r for r, _ in reversed(ground.steps)):
         last = _thinned(shell, last, radius, edge, ground, label, tolerance)
-        angle = _OFF_GRID + _turn(chords_for(edge, tolerance))
+        angle = circle_angles(chords_for(edge, tolerance))
         ring = shell.ring(edge, angle, float(ground.height(np.array([edge, 0.0]))))
         shell.band(last, ring, label)
         last, radius = ring, edge

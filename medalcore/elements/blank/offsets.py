@@ -9,7 +9,7 @@ import numpy as np
 from ...context.tolerance import Tolerance
 from ...geometry.arrays import ragged
 from ...geometry.contour import Contours, inside, offset
-from ...geometry.types import FloatArray
+from ...geometry.distance import from_origin
 
 _MANY = 4000
 """Points from which an outline's offsets are made one from another."""
@@ -94,14 +94,7 @@ def room_round_middle(contours: Contours) -> float:
     origin = np.zeros((1, 2))
     if not contours or not inside(contours, origin)[0]:
         return 0.0
-    return min(distance_of_middle(c) for c in contours)
-
-
-def distance_of_middle(points: FloatArray) -> float:
-    """Return the distance of the origin from a closed polygon, mm."""
-    way = np.roll(points, -1, axis=0) - points
-    t = np.clip(-np.sum(points * way, axis=1) / np.sum(way * way, axis=1), 0.0, 1.0)
-    return float(np.hypot(*(points + way * t[:, None]).T).min())
+    return from_origin(contours)
 
 
 def refined(contours: Contours, longest: float) -> Contours:

@@ -12,6 +12,7 @@ import numpy as np
 from ...context.element import Context, Finding
 from ...geometry.arrays import ragged
 from ...geometry.contour import Contours, bounds, inside
+from ...geometry.distance import to_contours
 from ...geometry.draft import Draft
 from ...geometry.types import FloatArray
 from ...spec.lettering import Words
@@ -133,8 +134,8 @@ def _touching(cuts: Sequence[PlacedGlyph], closing: float, zone: str) -> list[Fi
         if np.max(gap) >= closing:
             continue
         apart = min(
-            _distances(np.concatenate(first), second).min(),
-            _distances(np.concatenate(second), first).min(),
+            to_contours(np.concatenate(first), second).min(),
+            to_contours(np.concatenate(second), first).min(),
         )
         if 1e-6 < apart < closing:
             found.append((float(apart), f"'{a.text.strip()}' and '{b.text.strip()}'"))
@@ -148,16 +149,6 @@ def _touching(cuts: Sequence[PlacedGlyph], closing: float, zone: str) -> list[Fi
     return [Finding("touching-letters", "note", told, zone, least, closing)]
 
 
-def _distances(points: FloatArray, outline: Contours) -> FloatArray:
-    """Return how far points lie from an outline, (n,) mm."""
-    starts = np.concatenate(outline)
-    step = np.concatenate([np.roll(c, -1, axis=0) for c in outline]) - starts
-    off = points[:, None] - starts
-    t = np.clip(np.sum(off * step, axis=2) / np.sum(step * step, axis=1), 0.0, 1.0)
-    off = off - t[..., None] * step
-    return np.asarray(np.hypot(off[..., 0], off[..., 1]).min(axis=1))
-
-
 def _outside(points: FloatArray, context: Context) -> float:
     """Return how far the furthest point lies over the edge of the field, mm; 0 if none does."""
     ground = context.ground
@@ -167,4 +158,4 @@ def _outside(points: FloatArray, context: Context) -> float:
     beyond = points[~inside(outline, points)]
     if not len(beyond):
         return 0.0
-    return float(_distances(beyond, outline).max())
+    return float(to_contours(beyond, outline).max())

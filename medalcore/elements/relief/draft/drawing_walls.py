@@ -12,6 +12,7 @@ import numpy as np
 from ....geometry.arrays import cross2, ragged
 from ....geometry.bodies import Section, mitred
 from ....geometry.contour import section
+from ....geometry.distance import to_edges
 from ....geometry.extended_heights import ExtendedHeights
 from ....geometry.types import BoolArray, Float32Array, FloatArray
 
@@ -139,7 +140,9 @@ def cones(
         x, y = low[edge, 0] + place % wide[edge], low[edge, 1] + place // wide[edge]
         there = (x >= 0) & (x < cols) & (-y >= 0) & (-y < rows)
         edge, x, y = edge[there], x[there], y[there]
-        away, t = _distance(np.column_stack([x, y]).astype(np.float64), edges[edge])
+        away, t = to_edges(
+            np.column_stack([x, y]).astype(np.float64), *np.swapaxes(edges[edge], 0, 1)
+        )
         value = z[edge, 0] + t * (z[edge, 1] - z[edge, 0]) - drop * away
         flat = -y * cols + x
         np.maximum.at(out.ravel(), flat, value.astype(np.float32))
@@ -158,22 +161,12 @@ def _chopped(edges: FloatArray, z: FloatArray, longest: float) -> tuple[FloatArr
     return cut, z[at, :1] + ends * (z[at, 1] - z[at, 0])[:, None]
 
 
-def _distance(points: FloatArray, edges: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return how far each point is from its edge, and where along it, 0 to 1."""
-    way = edges[:, 1] - edges[:, 0]
-    off = points - edges[:, 0]
-    t = np.sum(off * way, axis=1) / np.maximum(np.sum(way * way, axis=1), 1e-30)
-    t = np.clip(t, 0.0, 1.0)
-    miss = off - t[:, None] * way
-    return np.hypot(*miss.T), t
-
-
 def heights_of_walls(
     points: FloatArray, edges: FloatArray, z: FloatArray, drop: float
 ) -> FloatArray:
     """Return how high the walls of edges stand at points (n, 2), mm; −inf without any."""
     out = np.full(len(points), -np.inf)
     for k, point in enumerate(points):
-        away, t = _distance(np.broadcast_to(point, (len(edges), 2)), edges)
+        away, t = to_edges(point, edges[:, 0], edges[:, 1])
         out[k] = np.max(z[:, 0] + t * (z[:, 1] - z[:, 0]) - drop * away, initial=-np.inf)
     return out
