@@ -18,16 +18,13 @@ from ..geometry.contour import (
     bounds,
     cleaned,
     contours_of,
-    cubic,
     moved,
-    quadratic,
     section,
 )
 from ..geometry.types import FloatArray
+from .polylines import polylines
 from .stroke import Pen, stroked
 from .svg_file import number_of, shown_elements
-
-Line = tuple[FloatArray, bool]
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,7 +192,7 @@ class _Mark:
     def contours(self, tolerance: float) -> Contours:
         """Return the area it covers in the drawing's coordinates."""
         stretch = _stretch(self.matrix)  # taken out first: plane sections have a fixed grid
-        lines = tuple((p * stretch, done) for p, done in _lines(self.path, tolerance / stretch))
+        lines = tuple((p * stretch, done) for p, done in polylines(self.path, tolerance / stretch))
         if self.pen is not None:
             pen = replace(self.pen, width=self.pen.width * stretch)
             made = stroked(lines, pen, tolerance, tolerance / 4.0)
@@ -234,7 +231,7 @@ def shapes_of(path: str, tolerance: float) -> Contours:
                 raise SourceError(
                     f"{path} holds places that are no numbers, or too far away to be drawn"
                 )
-            lines = _lines(bare, tolerance / _stretch(matrix))
+            lines = polylines(bare, tolerance / _stretch(matrix))
             found += moved(tuple(_distinct(points) for points, _ in lines), matrix)
     return tuple(points for points in found if len(points) > 2)
 
@@ -354,49 +351,3 @@ def _box(marks: list[_Mark]) -> FloatArray:
                 corners.append(square @ mark.matrix.T)
     every = np.vstack(corners)
     return np.array([every.min(axis=0), every.max(axis=0)]) if len(every) else np.zeros((2, 2))
-
-
-def _lines(path: Any, tolerance: float) -> Iterator[Line]:
-    """Yield the polylines of a path, and whether each is closed."""
-    import svgelements as svg
-
-    points: list[FloatArray] = []
-    for part in path:
-        if isinstance(part, svg.Move):
-            if len(points) > 1:
-                yield np.vstack(points), False
-            points = [_point(part.end)]
-        elif isinstance(part, svg.Close):
-            if points:
-                yield np.vstack(points), True
-                points = [points[0]]
-        else:
-            if not points:
-                points = [_point(part.start)]
-            points += _curve(points[-1][-1], part, tolerance)
-    if len(points) > 1:
-        yield np.vstack(points), False
-
-
-def _curve(start: FloatArray, part: Any, tolerance: float) -> list[FloatArray]:
-    import svgelements as svg
-
-    if isinstance(part, svg.QuadraticBezier):
-        control, end = _point(part.control)[0], _point(part.end)[0]
-        return [quadratic(start, control, end, tolerance)]
-    if isinstance(part, svg.CubicBezier):
-        first, second, end = (_point(p)[0] for p in (part.control1, part.control2, part.end))
-        return [cubic(start, first, second, end, tolerance)]
-    if isinstance(part, svg.Arc):
-        # an eighth of a turn as a cubic deviates by less than 1e-6 of the radius
-        count = max(1, int(np.ceil(abs(part.sweep) / (np.pi / 4.0))))
-        made = []
-        for piece in part.as_cubic_curves(count):
-            made += _curve(start, piece, tolerance)
-            start = made[-1][-1]
-        return made
-    return [_point(part.end)] if part.end is not None else []
-
-
-def _point(p: Any) -> FloatArray:
-    return np.array([(float(p.x), float(p.y))])

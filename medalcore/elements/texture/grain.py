@@ -7,36 +7,17 @@ the same on every machine, and another zone does not move the dots.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
-from ...geometry.types import BoolArray, FloatArray, IntArray
+from ...geometry.types import FloatArray, IntArray
 from ...spec import Texture
-from .sheet import Sheet
+from .sheet import Sheet, Worked
 from .zone import Zone
 
 _LOOSE = 0.22  # of the pitch: how far dots lie off the lattice at most
 _SIX = ((1, 0), (0, 1), (-1, 1), (-1, 0), (0, -1), (1, -1))
 """The neighbours of a lattice point, counter-clockwise."""
-
-
-@dataclass(frozen=True, eq=False)
-class Grained:
-    """Grain as a sheet.
-
-    Attributes
-    ----------
-    sheet : Sheet
-    keep : (n,) bool
-        Which vertices of it lie in the zone.
-    count : int
-        Dots or grains.
-    """
-
-    sheet: Sheet
-    keep: BoolArray
-    count: int
 
 
 class _Lattice:
@@ -76,7 +57,7 @@ class _Lattice:
         return np.roll(self.index, (-way[1], -way[0]), axis=(0, 1))
 
 
-def matt(spec: Texture, zone: Zone, top: float) -> Grained:
+def matt(spec: Texture, zone: Zone, top: float) -> Worked:
     """Return an even grain: every lattice point at a depth of its own.
 
     Parameters
@@ -101,10 +82,10 @@ def matt(spec: Texture, zone: Zone, top: float) -> Grained:
     )
     keep = edge.ravel() >= 0.0
     sheet = Sheet(lattice.uv.reshape(-1, 2), (top + (spec.depth - top) * depth).ravel(), triangles)
-    return Grained(sheet, keep, int(np.count_nonzero(keep)))
+    return Worked(sheet, keep, int(np.count_nonzero(keep)))
 
 
-def stipple(spec: Texture, zone: Zone, top: float) -> Grained:
+def stipple(spec: Texture, zone: Zone, top: float) -> Worked:
     """Return round dots, punched side by side.
 
     Every lattice point has a dot in its own cell: a bottom, a ring half-way, a rim, and bare
@@ -124,7 +105,7 @@ def stipple(spec: Texture, zone: Zone, top: float) -> Grained:
     n = len(own)
     if n == 0:
         nothing = np.zeros((0, 3), dtype=np.int64)
-        return Grained(Sheet(np.zeros((0, 2)), np.zeros(0), nothing), np.zeros(0, dtype=bool), 0)
+        return Worked(Sheet(np.zeros((0, 2)), np.zeros(0), nothing), np.zeros(0, dtype=bool), 0)
     centre = flat[own][:, None]
     away = corner - centre
     reach = np.hypot(away[..., 0], away[..., 1])
@@ -158,4 +139,4 @@ def stipple(spec: Texture, zone: Zone, top: float) -> Grained:
     parts.append(np.stack([bottom, rings, np.roll(rings, -1, axis=1)], -1))
     triangles = np.concatenate([p.reshape(-1, 3) for p in parts])
     drop = top + (spec.depth - top) * depth
-    return Grained(Sheet(uv, drop, triangles), np.ones(len(uv), dtype=bool), n)
+    return Worked(Sheet(uv, drop, triangles), np.ones(len(uv), dtype=bool), n)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...context.tolerance import Tolerance
-from ...geometry.types import BoolArray, FloatArray
+from ...geometry.types import FloatArray
 from ...spec import Texture
-from .sheet import Sheet, grid_triangles
+from .sheet import Sheet, Worked, grid_triangles
 from .zone import Zone
 
 NARROWEST = 0.1
@@ -21,25 +21,17 @@ _ALONG = 24
 
 
 @dataclass(frozen=True, eq=False)
-class Lined:
-    """Lines as a sheet, and what they came out as.
+class Lined(Worked):
+    """Lines as a sheet, and what they came out as; of rays counted at their outer end.
 
     Attributes
     ----------
-    sheet : Sheet
-    keep : (n,) bool
-        Which vertices of it lie in the zone.
-    count : int
-        Lines; of rays at their outer end.
     pitch : float
         mm, of rays at their outer end.
     narrowest : float
         Least width of a line, mm.
     """
 
-    sheet: Sheet
-    keep: BoolArray
-    count: int
     pitch: float
     narrowest: float
 

@@ -42,6 +42,24 @@ class Sheet:
     triangles: IntArray
 
 
+@dataclass(frozen=True, eq=False)
+class Worked:
+    """Lines or grain as a sheet.
+
+    Attributes
+    ----------
+    sheet : Sheet
+    keep : (n,) bool
+        Which vertices of it lie in the zone.
+    count : int
+        Lines, dots or grains.
+    """
+
+    sheet: Sheet
+    keep: BoolArray
+    count: int
+
+
 def grid_triangles(rows: int, cols: int, *, closed: bool) -> IntArray:
     """Return triangles of a grid of vertices numbered row by row.
 
