@@ -13,7 +13,7 @@ from ..medalcore.deliver import ALSO, file_names
 from ..medalcore.spec import spec_from_dict
 from ..props import convert, labels
 from ..work import live
-from ..work.answers import Answer, needs_piece, refuse
+from ..work.answers import Answer, OnPiece, refuse
 
 _ALSO = {
     "obj": "OBJ with Materials",
@@ -24,7 +24,7 @@ _ALSO = {
 """Titles of the kinds of files the core can write besides the usual ones."""
 
 
-class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
+class MEDALWRIGHT_OT_export_files(OnPiece, bpy.types.Operator):
     """Build the medal and write STL, 3MF, report and pictures into a folder, in millimetres"""
 
     bl_idname = "medalwright.export_files"
@@ -57,11 +57,6 @@ class MEDALWRIGHT_OT_export_files(bpy.types.Operator):
     overwrite: BoolProperty(
         name="Overwrite", description="Replace files of the same names", default=False
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Ask for the folder."""

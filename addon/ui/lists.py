@@ -10,7 +10,7 @@ from bpy_extras.io_utils import ImportHelper
 from ..medalcore.spec import Key, MedalSpec, Table
 from ..props import convert, groups
 from ..work import live
-from ..work.answers import Answer, needs_piece
+from ..work.answers import Answer, OnPiece
 from .operators import chosen_sources
 
 FIRST_WORDS = {
@@ -96,7 +96,7 @@ def _property_names(key: Key) -> tuple[str, ...]:
     return key.name, f"{key.name}_lines", f"{key.name}_objects"
 
 
-class MEDALWRIGHT_OT_edit_list(bpy.types.Operator):
+class MEDALWRIGHT_OT_edit_list(OnPiece, bpy.types.Operator):
     """Change a list of the medal"""
 
     bl_idname = "medalwright.edit_list"
@@ -114,11 +114,6 @@ class MEDALWRIGHT_OT_edit_list(bpy.types.Operator):
         options={"HIDDEN"},
     )
     index: IntProperty(default=-1, options={"HIDDEN"})
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: Any) -> str:
@@ -171,7 +166,7 @@ def _fill_new(item: Any, key: Key, items: Any, context: bpy.types.Context) -> No
         item.at = "bottom"
 
 
-class MEDALWRIGHT_OT_choose_font(bpy.types.Operator, ImportHelper):
+class MEDALWRIGHT_OT_choose_font(OnPiece, bpy.types.Operator, ImportHelper):
     """Choose a font file"""
 
     bl_idname = "medalwright.choose_font"
@@ -180,11 +175,6 @@ class MEDALWRIGHT_OT_choose_font(bpy.types.Operator, ImportHelper):
 
     path: StringProperty(options={"HIDDEN"})
     filter_glob: StringProperty(default="*.ttf;*.otf;*.ttc;*.otc", options={"HIDDEN"})
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Set the font; the draft follows."""

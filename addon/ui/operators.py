@@ -13,7 +13,7 @@ from ..props import convert, groups, labels
 from ..scene import sources, units
 from ..scene.framing import frame
 from ..work import live
-from ..work.answers import Answer, draft, needs_piece, refuse
+from ..work.answers import Answer, OnPiece, draft, needs_piece, refuse
 from ..work.jobs import Job
 
 
@@ -61,34 +61,24 @@ class MEDALWRIGHT_OT_new(bpy.types.Operator, AddObjectHelper):
         return add_piece(self, context, spec)
 
 
-class MEDALWRIGHT_OT_rebuild(bpy.types.Operator):
+class MEDALWRIGHT_OT_rebuild(OnPiece, bpy.types.Operator):
     """Build the medal coarsely now, with its source objects as they are now"""
 
     bl_idname = "medalwright.rebuild"
     bl_label = "Rebuild"
     bl_options = {"REGISTER"}
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
-
     def execute(self, context: bpy.types.Context) -> Answer:
         """Begin the draft."""
         return draft(self, context.object, context)
 
 
-class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
+class MEDALWRIGHT_OT_make_fine(OnPiece, bpy.types.Operator):
     """Build the medal at full fineness, as it is exported"""
 
     bl_idname = "medalwright.make_fine"
     bl_label = "Make Fine"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Build here and now: for scripts."""
@@ -156,17 +146,12 @@ class MEDALWRIGHT_OT_make_fine(bpy.types.Operator):
         self.report({"INFO"}, f"{report.get('triangles', 0):,} triangles in {seconds:.1f} s")
 
 
-class MEDALWRIGHT_OT_stop(bpy.types.Operator):
+class MEDALWRIGHT_OT_stop(OnPiece, bpy.types.Operator):
     """Stop building; the medal stays as it is"""
 
     bl_idname = "medalwright.stop"
     bl_label = "Stop Building"
     bl_options = {"INTERNAL"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Stop the piece's newest job."""

@@ -17,7 +17,7 @@ from ..medalcore.errors import DeliveryError, MedalError
 from ..medalcore.spec import read_spec, spec_from_dict, write_spec
 from ..props import convert, labels, strokes
 from ..scene import sources
-from ..work.answers import Answer, needs_piece
+from ..work.answers import Answer, OnPiece
 from .operators import add_piece
 
 
@@ -54,7 +54,7 @@ class MEDALWRIGHT_OT_open_spec(bpy.types.Operator, ImportHelper, AddObjectHelper
         """Keep the file browser's side bar free of placement options."""
 
 
-class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
+class MEDALWRIGHT_OT_save_spec(OnPiece, bpy.types.Operator, ExportHelper):
     """Write what is asked for as a spec file that builds the same medal anywhere"""
 
     bl_idname = "medalwright.save_spec"
@@ -75,11 +75,6 @@ class MEDALWRIGHT_OT_save_spec(bpy.types.Operator, ExportHelper):
         options={"SKIP_SAVE"},
     )
     _browsed = False
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Suggest a file name from the name of the piece."""

@@ -10,7 +10,7 @@ from mathutils import Matrix
 from ..medalcore.context.ground import placement
 from ..props import groups
 from ..scene.framing import frame
-from ..work.answers import Answer, needs_piece
+from ..work.answers import Answer, OnPiece, needs_piece
 
 
 class MEDALWRIGHT_OT_face(bpy.types.Operator):
@@ -59,7 +59,7 @@ TURNS = {
 +z, its upper side to +y."""
 
 
-class MEDALWRIGHT_OT_seen_from(bpy.types.Operator):
+class MEDALWRIGHT_OT_seen_from(OnPiece, bpy.types.Operator):
     """Turn the model so that the relief shows it from this side"""
 
     bl_idname = "medalwright.seen_from"
@@ -72,11 +72,6 @@ class MEDALWRIGHT_OT_seen_from(bpy.types.Operator):
         items=[(name, name.capitalize(), "") for name in TURNS],
         description="Side of the model that is seen, as in Blender's views",
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Need an active piece."""
-        return needs_piece(cls, context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Set the turn; the draft follows."""

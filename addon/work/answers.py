@@ -23,6 +23,15 @@ def needs_piece(cls: Any, context: bpy.types.Context) -> bool:
     return False
 
 
+class OnPiece:
+    """What operators share that work on the active piece."""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Need an active piece."""
+        return needs_piece(cls, context)
+
+
 def refuse(operator: Any, piece: bpy.types.Object, error: Exception) -> Answer:
     """Say what is wrong, here and in the panel."""
     live.session.fail(piece.session_uid, live.told(error))

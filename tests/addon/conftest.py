@@ -138,3 +138,21 @@ def live(part: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     module.session.took.clear()  # the first draft is slow where the machine is busy
     yield module
     module.close()
+
+
+@pytest.fixture
+def spec(addon: Any, part: Any) -> Any:
+    """Return the properties of a piece that has one element in every list, nested ones too."""
+    bpy.ops.medalwright.use_millimetres()
+    bpy.ops.medalwright.new()
+    piece = bpy.context.object
+    tables, core = part("props.groups"), part("medalcore.spec")
+    with part("work.live").quietly():
+        for face in ("obverse", "reverse"):
+            for key in tables.keys(core.Face):
+                if key.kind == "tables":
+                    bpy.ops.medalwright.edit_list(path=f"{face}.{key.name}", action="ADD")
+            for key in tables.keys(core.Field):
+                if key.kind == "tables":
+                    bpy.ops.medalwright.edit_list(path=f"{face}.field.{key.name}", action="ADD")
+    return piece.medalwright.spec
