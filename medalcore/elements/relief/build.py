@@ -172,14 +172,14 @@ class DraftedField:
 
     Attributes
     ----------
-    source : Seen
+    source : SourceDepth
     field : HeightField
         mm above the field of the piece.
     bare, worked : HeightField
         The same before draft, without and with strokes.
     even : HeightField
         The same with strokes, and smooth on steep slopes.
-    edges : Cliffs
+    edges : StepEdges
         Its strong inner edges.
     raised : float
         By how much draft raised the lowest place at most, mm.

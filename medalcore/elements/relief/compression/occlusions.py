@@ -193,7 +193,7 @@ def add_steps(
     out : (rows, cols) float32
     axis : int
         As of `remove_occlusions`.
-    cliffs : Cliffs
+    cliffs : OcclusionEdges
     rise : float
         Height of the step at a deep cliff, in the unit of the solver's answer.
     half : float

@@ -53,7 +53,7 @@ def constrain_walls(
 
     Parameters
     ----------
-    found : Cliffs
+    found : StepEdges
     before, after : HeightField
         The field without and with draft, mm.
     draft : float

@@ -45,7 +45,7 @@ def fit_at_field(
 
     Parameters
     ----------
-    source : Seen
+    source : SourceDepth
     field : HeightField
         Heights above the field, mm, without draft.
     spec : Relief

@@ -46,7 +46,7 @@ class PerimeterWall:
         Relief and walls.
     border : Outline
         Where the walls end, pixels.
-    rim : Rim
+    rim : OutlineHeights
         As it was, but raised where walls from across a gap stand higher.
     """
 
@@ -74,7 +74,7 @@ def add_perimeter_wall(
         Pixels inside the outline.
     heights : (rows, cols) float32
         mm above the field.
-    rim : Rim
+    rim : OutlineHeights
     drop_per_pixel : float
         mm that walls fall in a pixel.
     below : float

@@ -65,6 +65,8 @@ _BELOW_RIM = 0.9
 
 
 _LEAST_HEIGHT = 0.1
+"""mm, where a dome leaves less below the rim: lower than that nothing reads (common practice, no
+source)."""
 
 
 def with_height(spec: Relief, ground: Ground) -> Relief:

@@ -89,7 +89,7 @@ def relief_shape(
 
     Parameters
     ----------
-    found : Cliffs, optional
+    found : StepEdges, optional
         Strong inner edges, found before the field was given draft; else looked for in it.
     before : HeightField, optional
         The field without draft, mm; else as it is.
